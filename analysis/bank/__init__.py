@@ -1,3 +1,15 @@
 """What the bank can do: its limits, sag and resistance, state of charge, and the word on the whole system."""
 
-__all__ = ["bank", "draw", "limits", "peukert", "resistance", "sag", "seen_starts", "state_of_charge", "system_word"]
+__all__ = [
+    "bank",
+    "draw",
+    "limits",
+    "peukert",
+    "resistance",
+    "rested_state",
+    "sag",
+    "seen_starts",
+    "state_of_charge",
+    "system_word",
+    "wear",
+]

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import Final
 
-from ..equipment.bank_voltage import LEAD_ACID, charging_V
+from ..equipment.bank_voltage import charging_V
 from ..equipment.solar import array_day, charging_A
 from ..not_known import Missing, Refusal
+from ..site.battery_kinds import COLD_SOURCE, kind_of
 from ..site.tables import Array, Bank
 from ..stats.interval95 import Within
 from ..wording import figure
-from .peukert import COLD_SOURCE, USUAL_EXPONENT, cold_multiplier, peukert_Ah
+from .peukert import cold_multiplier, peukert_Ah
 from .state_of_charge import charge_efficiency
 
 NOTHING: Final = Within(0.0, 0.0, 0.0)
@@ -114,14 +115,18 @@ def runtime(bank: Bank, state_pct: Within, current_A: float) -> Runtime | Missin
 
 def _gives(bank: Bank, current_A: float) -> tuple[float | None, float | None, list[str]]:
     """Return which share of the rated charge a lead-acid bank gives at a draw, the exponent, and what it rests on."""
-    if bank.chemistry not in LEAD_ACID:
-        return None, None, ["No estimate by Peukert's law: it is made for lead-acid (bank.chemistry)."]
+    usual = kind_of(bank.chemistry).peukert_exponent
+    if usual is None:
+        not_judged = ["No estimate by Peukert's law: it is made for lead-acid (bank.chemistry)."]
+        if bank.at_degC is not None and bank.at_degC < 0:
+            not_judged.append("What the frost takes from it was not judged: each maker of its kind has other figures.")
+        return None, None, not_judged
     if bank.hour_rate_h is None:
         return None, None, ["No estimate by Peukert's law: add bank.hour_rate_h, the hours of the rated capacity."]
     exponent = bank.peukert_exponent
     assumptions = []
     if exponent is None:
-        exponent = USUAL_EXPONENT[bank.chemistry]
+        exponent = usual
         assumptions.append(
             f"Peukert's exponent was taken as {exponent:g}, usual for its kind (trade pages, a wide range)."
         )

@@ -10,22 +10,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from ..equipment.bank_voltage import LEAD_ACID, charging_V
+from ..equipment.bank_voltage import charging_V
 from ..equipment.judged import Condition, Judged, Judgement, worst
 from ..equipment.solar import performance_ratio_of
 from ..not_known import Missing
+from ..site.battery_kinds import LEAD_ACID, SIZE_SOURCE, DrawOverSize, kind_of
 from ..site.tables import Array, Bank
 from ..stats.interval95 import Within
 from .resistance import Resistance
 from .sag import Sag, most_W
-
-#: Draw over size up to which a lead-acid bank runs at ease, and beyond which it is asked too much, running and for the
-#: seconds of a start. Thin plates of AGM give more. Common practice, no source. [1/h]
-_AT_EASE: Final = {"flooded_lead_acid": 0.25, "gel": 0.25, "agm": 1 / 3}
-_MOST: Final = 1.0
-_AT_EASE_STARTING: Final = {"flooded_lead_acid": 1.0, "gel": 1.0, "agm": 2.0}
-_MOST_STARTING: Final = {"flooded_lead_acid": 3.0, "gel": 3.0, "agm": 5.0}
-_SIZE_SOURCE: Final = "common practice, no source"
 
 
 @dataclass(frozen=True)
@@ -160,24 +153,19 @@ def _in_part(asked: Asked) -> tuple[Condition, ...]:
 
 def _of_size(bank: Bank, asked: Asked) -> Iterator[Judged]:
     """Yield the comparisons of a lead-acid bank's draw with its size."""
-    kind = bank.chemistry
-    if kind not in LEAD_ACID or kind is None:
-        return
-    if asked.running_A is not None:
-        yield _sized(bank, "running", asked.running_A, _AT_EASE[kind], _MOST)
-    if isinstance(asked.starting_A, Within):
-        ease, most = _AT_EASE_STARTING[kind], _MOST_STARTING[kind]
-        yield _sized(bank, asked.whose, asked.starting_A, ease, most, _in_part(asked))
+    kind = kind_of(bank.chemistry)
+    if asked.running_A is not None and kind.running is not None:
+        yield _sized(bank, "running", asked.running_A, kind.running)
+    if isinstance(asked.starting_A, Within) and kind.starting is not None:
+        yield _sized(bank, asked.whose, asked.starting_A, kind.starting, _in_part(asked))
 
 
-def _sized(
-    bank: Bank, what: str, amps: Within, ease_per_h: float, most_per_h: float, more: tuple[Condition, ...] = ()
-) -> Judged:
-    ease_A, most_A = ease_per_h * bank.capacity_Ah, most_per_h * bank.capacity_Ah
+def _sized(bank: Bank, what: str, amps: Within, over: DrawOverSize, more: tuple[Condition, ...] = ()) -> Judged:
+    ease_A, most_A = over.at_ease * bank.capacity_Ah, over.most * bank.capacity_Ah
     # Beyond ease a bank still gives the amps, but its voltage and its life suffer.
     strained = Condition("doubtful", f"up to {ease_A:.3g} A a bank of {bank.capacity_Ah:g} Ah gives at ease")
     conditions = (*((strained,) if amps.high > ease_A else ()), *more)
-    return Judged(what, amps, "A", most_A, f"A that its size allows ({_SIZE_SOURCE})", conditions)
+    return Judged(what, amps, "A", most_A, f"A that its size allows ({SIZE_SOURCE})", conditions)
 
 
 def _of_resistance(asked: Asked, ohms: Resistance | Missing, before_V: float) -> Iterator[Judged]:

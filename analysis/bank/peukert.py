@@ -7,28 +7,11 @@ counted as it is, and what stands here is a separate estimate of what remains.
 from __future__ import annotations
 
 from math import isfinite
-from typing import Final
 
 import numpy as np
 
 from ..not_known import Refusal
-
-#: degF and how much larger a lead-acid bank must be for the same charge: two pages of battery sizing that agree, one
-#: of them an inverter's installation manual (trade, no standard).
-COLD_MULTIPLIER: Final = (
-    (20.0, 1.59),
-    (30.0, 1.40),
-    (40.0, 1.30),
-    (50.0, 1.19),
-    (60.0, 1.11),
-    (70.0, 1.04),
-    (80.0, 1.00),
-)
-COLD_SOURCE: Final = "a battery-sizing table of the trade, no standard"
-
-#: Peukert exponents where the site file gives none: trade pages, wide ranges (flooded 1.2 to 1.6, gel 1.1 to 1.25,
-#: AGM 1.05 to 1.15).
-USUAL_EXPONENT: Final = {"flooded_lead_acid": 1.25, "gel": 1.15, "agm": 1.1}
+from ..site.battery_kinds import COLD_MULTIPLIER
 
 
 def peukert_h(capacity_Ah: float, hour_rate_h: float, current_A: float, exponent: float) -> float:

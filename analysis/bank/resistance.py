@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 
 from ..cycles.cycle import Cycle
+from ..equipment.short_circuit import stated_mohm
 from ..not_known import Missing
 from ..readings.chunk import FloatArray
 from ..site.tables import Bank
@@ -89,13 +90,13 @@ def stated_resistance(bank: Bank) -> Resistance | Missing:
 
     It is taken as within a quarter, since cold, age and state move it (common practice, no source).
     """
-    mohm = bank.resistance_mohm
+    mohm = stated_mohm(bank)
     if mohm is None:
         return Missing("internal resistance", ("bank.resistance_mohm",), "no log of starts shows it")
     assumption = (
         "The resistance is bank.resistance_mohm, taken as within a quarter: cold, age and state of charge move it."
     )
-    return Resistance(Within(mohm, 0.75 * mohm, 1.25 * mohm), 0, (assumption,))
+    return Resistance(mohm, 0, (assumption,))
 
 
 def resistance_of_cycles(

@@ -1,4 +1,4 @@
-"""State of charge by counting, or roughly from a rested voltage, with an uncertainty that grows.
+"""State of charge by counting, with an uncertainty that grows.
 
 Counting never alters the measured amp-hours. It divides them by the rated capacity, and takes off what is lost in
 charging; both are assumptions, listed with the result.
@@ -14,101 +14,13 @@ import numpy as np
 from ..ledger.running_charge import RunningCharge
 from ..not_known import Missing
 from ..readings.chunk import FloatArray, TimeArray
+from ..site.battery_kinds import kind_of
 from ..stats.interval95 import EVEN, Component, Within, combine, halves_of_even, limit
 from ..sureness.meter_figures import MeterFigures
-from .peukert import fahrenheit
+from .rested_state import rested_state
 
 if TYPE_CHECKING:
     from ..site.tables import Bank
-
-#: Rested volts of a 12 V flooded battery at 80 F and its state: a battery maker's published table. [%], [V]
-RESTED_STATE_PCT: Final = (0.0, 25.0, 50.0, 75.0, 100.0)
-RESTED_12V: Final = (11.89, 12.06, 12.24, 12.45, 12.65)
-#: The same source: 0.024 V less for each 10 F below 80 F, for six cells.
-VOLTS_PER_DEGF: Final = 0.0024
-TABLE_DEGF: Final = 80.0
-#: Published tables differ by 0.04 to 0.09 V from one another at the same state. [V for 12 V]
-TABLES_DIFFER_V: Final = 0.09
-#: Limit of error of a voltmeter nothing is known of: common practice, no source. A page of the trade reckons 1 % as
-#: 15 % of state. [% of reading]
-USUAL_VOLTMETER_PCT: Final = 0.5
-#: Above full by more than this, the bank was not at rest: common practice, no source. [V for 12 V]
-SURFACE_CHARGE_V: Final = 0.15
-
-_FLAT: Final = (
-    "the rested voltage of LiFePO4 is nearly flat from 20 to 90 % (from memory): no voltmeter tells the state there"
-)
-
-
-@dataclass(frozen=True)
-class RestedState:
-    """State of charge from a rested voltage, cut to 0 and 100 [%]; and that voltage at 80 F, of 12 V nominal. [V]"""
-
-    state_pct: Within
-    at_80F_V: float
-    assumptions: tuple[str, ...]
-
-
-def rested_state(bank: Bank, rested_V: float, *, voltmeter_pct: float = USUAL_VOLTMETER_PCT) -> RestedState | Missing:
-    """Return the state of charge that a bank's voltage stands for after hours without charge and without load.
-
-    `voltmeter_pct` is the limit of error of the voltmeter, of its reading. Rough: published tables alone differ by 5 to
-    13 % of state. Missing for any chemistry but flooded lead-acid.
-    """
-    what = "state of charge from a rested voltage"
-    if bank.chemistry == "lifepo4":
-        return Missing(what, ("bank.start_state_pct",), _FLAT)
-    if bank.chemistry is None:
-        return Missing(what, ("bank.chemistry",), "the table to read depends on the chemistry")
-    if bank.chemistry != "flooded_lead_acid":
-        return Missing(what, ("bank.start_state_pct",), "only flooded lead-acid has a published table here")
-    scale = 12.0 / bank.nominal_V
-    # A cold cell at rest stands lower at the same state.
-    warmer_F = 0.0 if bank.at_degC is None else TABLE_DEGF - fahrenheit(bank.at_degC)
-    at_80F_V = rested_V * scale + VOLTS_PER_DEGF * warmer_F
-    if at_80F_V > RESTED_12V[-1] + SURFACE_CHARGE_V:
-        return Missing(what, (), f"{rested_V:g} V is above that of a full bank at rest: it was charging, or just had")
-    if at_80F_V < RESTED_12V[0] - 1:
-        return Missing(what, (), f"{rested_V:g} V is far below that of an empty bank at rest; check the volts")
-    # The voltmeter is off in its own volts, the tables in those of a 12 V battery: both in the latter.
-    errors = [limit("tables", TABLES_DIFFER_V), limit("voltmeter", voltmeter_pct / 100 * rested_V * scale)]
-    half_V = combine(errors).half
-    return RestedState(
-        Within(_state_pct(at_80F_V), _state_pct(at_80F_V - half_V), _state_pct(at_80F_V + half_V)),
-        at_80F_V,
-        _assumptions(bank, voltmeter_pct),
-    )
-
-
-def _state_pct(volts: float) -> float:
-    return float(np.interp(volts, RESTED_12V, RESTED_STATE_PCT))
-
-
-def _assumptions(bank: Bank, voltmeter_pct: float) -> tuple[str, ...]:
-    shown = bank.shown
-    ten_F = f"{10 * VOLTS_PER_DEGF:.3f} V belongs to each {shown.of_warming(10 / 1.8)} (12 V battery)"
-    warmth = (
-        f"The bank's temperature is not given; it was taken as {shown.of_temperature((TABLE_DEGF - 32) / 1.8)}, that "
-        "of the table."
-        if bank.at_degC is None
-        else f"The bank's temperature was taken as {shown.of_temperature(bank.at_degC)}; {ten_F}."
-    )
-    return (
-        "The bank had rested for hours without charge and without load; under load or after charging, volts mislead.",
-        f"A battery maker's table of flooded 12 V batteries; others differ by up to {TABLES_DIFFER_V:g} V.",
-        warmth,
-        f"The voltmeter is within {voltmeter_pct:g} % of what it shows (common practice, no source, unless you know).",
-    )
-
-
-#: Charge efficiency where the site file gives none: middle, and how far off it may be [%]. From memory: flooded 85 to
-#: 95, AGM 95 to 98, LiFePO4 about 99; gel taken like AGM.
-USUAL_CHARGE_EFFICIENCY_PCT: Final = {
-    "flooded_lead_acid": (90.0, 5.0),
-    "agm": (96.0, 2.0),
-    "gel": (96.0, 2.0),
-    "lifepo4": (99.0, 1.0),
-}
 
 #: How far a stated efficiency may be off, since it falls towards full (Stevens and Corey, Sandia): common practice,
 #: no source. [%]
@@ -151,8 +63,8 @@ def charge_efficiency(bank: Bank) -> tuple[float, float, str]:
         middle, off = bank.charge_efficiency_pct, min(STATED_EFFICIENCY_OFF_PCT, 100 - bank.charge_efficiency_pct)
         source = "bank.charge_efficiency_pct"
     else:
-        middle, off = USUAL_CHARGE_EFFICIENCY_PCT.get(bank.chemistry or "other", (90.0, 10.0))
-        source = "usual for its kind, from memory; bank.charge_efficiency_pct says it better"
+        usual = kind_of(bank.chemistry).charge_efficiency
+        middle, off, source = usual.value, usual.off, usual.source
     sentence = (
         f"Of the charge put in, {middle:g} % was taken to come out again, give or take {off:g} ({source}); it is "
         "higher when the bank is low and lower near full."

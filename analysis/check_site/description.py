@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from ..bank.peukert import cold_multiplier, peukert_Ah
+from ..bank.rested_state import Freezing, freezing, lowest_pct
 from ..bank.system_word import to_add
-from ..equipment.bank_voltage import LEAD_ACID
+from ..bank.wear import bank_life
+from ..equipment.conductor import ADVISED_DROP_PCT, ConductorCheck, check_conductors
 from ..equipment.inverter_losses import losses_of
 from ..equipment.judged import WORD
+from ..equipment.protection import SCREENING, Screened, ampacity
 from ..equipment.solar import array_day_Wh, performance_ratio_of
 from ..equipment.water import TankPlan, tank_plan
 from ..forecast.bank_check import bank_by_plates
 from ..not_known import Missing
+from ..site.battery_kinds import LEAD_ACID, kind_of
 from ..site.site import Array, Bank, Conductor, Inverter, Limits, Load, Meter, Site, Water
 
-_CHEMISTRY = {"flooded_lead_acid": "flooded lead-acid", "agm": "AGM", "gel": "gel", "lifepo4": "LiFePO4", "other": ""}
 _SAMPLING = {
     "instant": "each reading is an instant",
     "mean": "each reading is the mean since the one before",
@@ -28,11 +33,12 @@ def describe(site: Site) -> list[str]:
         f"Site: {site.name}, {zone}.",
         _bank(site.bank),
         *_bank_in_use(site.bank),
+        *_bank_life(site.bank),
         *_bank_word(site),
         *map(_inverter, site.inverters),
         *(_load(load, site) for load in site.loads),
         *([_array(site.array)] if site.array else []),
-        *map(_conductor, site.conductors),
+        *(text for each in zip(site.conductors, check_conductors(site), strict=True) for text in _conductor(*each)),
         *([_water(site.water)] if site.water else []),
         *map(_meter, site.meters),
         *_limits(site.limits),
@@ -46,8 +52,7 @@ def _bank(bank: Bank) -> str:
     strings = f" in {bank.strings} string{'s' if bank.strings > 1 else ''}" if bank.strings else ""
     made_of = f", made of {bank.batteries} batteries" if bank.batteries else ""
     made_of += f" of {_n(bank.battery_V)} V" if bank.battery_V and bank.batteries else ""
-    chemistry = _CHEMISTRY[bank.chemistry or "other"]
-    kind = f"Bank: {_n(bank.nominal_V)} V {chemistry}".rstrip()
+    kind = f"Bank: {_n(bank.nominal_V)} V {kind_of(bank.chemistry).word}".rstrip()
     words = [f"{kind}, {_n(bank.capacity_Ah)} Ah{rate}{strings}{made_of}"]
     if bank.usable_Ah is not None:
         energy_kWh = bank.usable_Ah * bank.nominal_V / 1000
@@ -65,6 +70,9 @@ def _bank_in_use(bank: Bank) -> list[str]:
         parts.append(bank.shown.of_temperature(bank.at_degC))
         if bank.chemistry in LEAD_ACID and (multiplier := cold_multiplier(bank.at_degC)) > 1:
             parts[-1] += f", where lead-acid gives {100 / multiplier:.0f} % of its charge"
+        # Above the freezing point of water no acid freezes, however thin.
+        if bank.at_degC < 0 and isinstance(ice := freezing(bank, lowest_pct(bank)), Freezing):
+            parts[-1] += f" and, {_n(ice.state_pct)} % full, freezes at {bank.shown.of_temperature(ice.at_degC)}"
     if bank.peukert_exponent is not None and bank.hour_rate_h is not None and bank.chemistry in LEAD_ACID:
         # What five hours would empty shows how much the law takes away: a draw as loads on an inverter make it.
         fast_Ah = peukert_Ah(bank.capacity_Ah, bank.hour_rate_h, bank.capacity_Ah / 5, bank.peukert_exponent)
@@ -82,6 +90,22 @@ def _bank_in_use(bank: Bank) -> list[str]:
         if value is not None:
             parts.append(words.format(_n(value)))
     return [f"In use: {'; '.join(parts)}."] if parts else []
+
+
+def _bank_life(bank: Bank) -> list[str]:
+    """Say how long the bank lasts by its maker, and what a kilowatt-hour out of it then costs; nothing without that."""
+    life = bank_life(bank, ())
+    if isinstance(life, Missing):
+        price = f"; it costs {_n(bank.price)} {bank.currency}" if bank.price else ""
+        return [f"Life of the bank: not given (cycle_life or throughput_kWh){price}."] if bank.price else []
+    rows = ", ".join(f"{_n(cycles)} cycles of {_n(pct)} %" for pct, cycles in bank.cycle_life or ())
+    words = rows or f"{_n(bank.throughput_kWh)} kWh"
+    if bank.price is not None:
+        per_kWh = bank.price / (life.full_cycles * bank.nominal_V * bank.capacity_Ah / 1000)
+        words += f"; it costs {_n(bank.price)} {bank.currency}, {per_kWh:.2g} {bank.currency} a kWh out of it"
+        # As `bank_life` takes it where no log tells how deep it is cycled.
+        words += f", cycled by {_n(bank.usable_depth_pct or bank.cycle_life[0][0])} %" if bank.cycle_life else ""
+    return [f"Life of the bank by its maker: {words}."]
 
 
 def _bank_word(site: Site) -> list[str]:
@@ -117,6 +141,10 @@ def _inverter(inverter: Inverter) -> str:
     return "; ".join(words) + "."
 
 
+#: How a motor is brought up to speed, in words.
+_STARTS: Final = {"direct": "switched straight on", "soft": "started softly", "drive": "behind a drive of any speed"}
+
+
 def _load(load: Load, site: Site) -> str:
     fed = f"on '{load.inverter}'" if load.inverter else "on the DC side"
     plate = [
@@ -129,6 +157,7 @@ def _load(load: Load, site: Site) -> str:
             (load.power_factor, "power factor {}"),
             (load.code_letter, "code letter {}"),
             (load.locked_rotor_A, "{} A before it turns (locked-rotor)"),
+            (_STARTS[load.start] if load.start else None, "{}"),
             (load.start_s, "starts within {} s"),
         )
         if value is not None
@@ -156,15 +185,36 @@ def _array(array: Array) -> str:
     return words + "; give sun_hours_h and performance_ratio for what it brings in a day."
 
 
-def _conductor(conductor: Conductor) -> str:
+def _conductor(conductor: Conductor, check: ConductorCheck) -> list[str]:
     size = f"{conductor.gauge_AWG} AWG" if conductor.gauge_AWG else f"{_n(conductor.area_mm2)} mm2"
     fuse = f"fuse {_n(conductor.fuse_A)} A" if conductor.fuse_A else "no fuse given"
+    fuse += f" that can break {_n(conductor.fuse_kA)} kA" if conductor.fuse_A and conductor.fuse_kA else ""
     carries = f"; carries {', '.join(conductor.carries)}" if conductor.carries else ""
     length = f"{conductor.shown.of_length(conductor.one_way_m)} one way"
     size += ", solid" if conductor.strands == "solid" else ""
     if conductor.temperature_degC is not None:
         size += f", at {conductor.shown.of_temperature(conductor.temperature_degC)}"
-    return f"Conductor '{conductor.name}': {size}, {length}, {fuse}{carries}."
+    return [f"Conductor '{conductor.name}': {size}, {length}, {fuse}{carries}.", _cable_and_fuse(conductor, check)]
+
+
+def _cable_and_fuse(conductor: Conductor, check: ConductorCheck) -> str:
+    """Say what it loses, between which amps its fuse belongs, and what a short circuit is to the fuse."""
+    allowed = ampacity(conductor)
+    words = [f"By {allowed.source} '{conductor.name}' may carry {allowed.words}"]
+    if not isinstance(check.running, Missing):
+        words.append(f"it loses {check.running.drop_pct:.2g} % running, of {ADVISED_DROP_PCT:g} % that are advised")
+    # Above what flows for good, so that it lasts; within what the cable bears, so that it opens before that burns.
+    if check.wanted_A is not None:
+        low, high = f"{check.wanted_A:.0f} A (125 % of the greatest current)", f"{allowed.low_A:g} A"
+        fits = check.wanted_A <= allowed.low_A
+        words.append(
+            f"its fuse belongs between {low} and {high}" if fits else f"no fuse is both above {low} and within {high}"
+        )
+    if isinstance(check.breaking, Screened):
+        words.append(check.breaking.sentence.rstrip("."))
+    elif check.breaking is not None:
+        words.append(f"whether its fuse can break a short circuit was {check.breaking.not_judged}")
+    return f"{'; '.join(words)}. {SCREENING}"
 
 
 def _water(water: Water) -> str:

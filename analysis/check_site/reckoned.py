@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from ..bank.limits import charging_judged
-from ..bank.state_of_charge import rested_state
-from ..equipment.bank_voltage import LEAD_ACID
+from ..bank.rested_state import Freezing, freezing, lowest_pct, rested_state
 from ..equipment.conductor import check_conductors
 from ..equipment.demand import demand
 from ..equipment.hydraulics import wire_to_water
@@ -15,6 +14,7 @@ from ..equipment.judged import WORD
 from ..equipment.protection import SCREENING
 from ..forecast.bank_check import bank_by_plates
 from ..not_known import Missing
+from ..site.battery_kinds import LEAD_ACID, LITHIUM_CHARGES_FROM_DEGC
 from ..site.site import Site
 from ..site.tables import Bank, Inverter
 from .remark import Oddity, given, odd
@@ -29,6 +29,7 @@ def checks(site: Site) -> list[Oddity]:
     """Return a sentence for each part that cannot do what the file asks of it; doubts belong to the report."""
     return [
         *_bank(site.bank),
+        *_cold(site),
         *_bank_gives(site),
         *_charging(site),
         *(each for inverter in site.inverters for each in (*_idle(inverter), *_carries(inverter, site))),
@@ -53,6 +54,28 @@ def _bank(bank: Bank) -> Iterator[Oddity]:
         yield odd(
             f"Running a lead-acid bank {bank.usable_depth_pct:g} % down shortens its life; 50 % is usual (trade).",
             (bank, "usable_depth_pct"),
+        )
+
+
+def _cold(site: Site) -> Iterator[Oddity]:
+    """Name what the cold does to a bank that cannot be undone."""
+    bank = site.bank
+    if bank.at_degC is None:
+        return
+    cold, key = bank.shown.of_temperature(bank.at_degC), (bank, given(bank, "temperature"))
+    ice = freezing(bank, lowest_pct(bank))
+    if isinstance(ice, Freezing) and bank.at_degC <= ice.at_degC:
+        yield odd(
+            f"At {cold} the bank freezes when it is {ice.state_pct:g} % full, and may burst: at that state its acid "
+            f"freezes at {bank.shown.of_temperature(ice.at_degC)} ({ice.source}). Keep it fuller, or warmer.",
+            key,
+        )
+    if bank.chemistry == "lifepo4" and bank.at_degC < LITHIUM_CHARGES_FROM_DEGC and site.array is not None:
+        frost = bank.shown.of_temperature(LITHIUM_CHARGES_FROM_DEGC)
+        yield odd(
+            f"At {cold} a LiFePO4 bank must not be charged, or metal grows in its cells: below {frost} stop the array, "
+            "or warm the bank (makers' data sheets, from memory).",
+            key,
         )
 
 

@@ -68,6 +68,7 @@ _USUAL: Final[dict[str, tuple[Usual, ...]]] = {
         Usual("length_m", 0, 1000, over=("mm", _MILLI)),
         Usual("area_mm2", 0.05, 1000),
         Usual("fuse_A", 0.05, 10_000, over=("mA", _MILLI)),
+        Usual("fuse_kA", 0.05, 1000, over=("A", _MILLI)),
     ),
     "meters": (
         Usual("range_A", 0.2, 10_000, over=("mA", _MILLI)),

@@ -27,6 +27,8 @@ class Cycle:
     it stands on, below nought while the bank was charged; ``base_drift_A`` and ``base_drift_W`` how far that moved
     meanwhile. ``charge_u95_Ah`` and ``energy_u95_Wh`` are half of the 95 % interval; None until
     it is worked out. ``straight_Ah`` and ``straight_Wh`` are the least of its draw that came straight from the array.
+    ``at_speeds`` is how long it ran at each of the load's draws, where it has several [s]; ``run_A`` and ``run_W`` are
+    its mean then.
     """
 
     load: str | None
@@ -63,6 +65,7 @@ class Cycle:
     energy_u95_Wh: float | None = None
     straight_Ah: float | None = None
     straight_Wh: float | None = None
+    at_speeds: tuple[float, ...] = ()
 
     def taken(self, unit: Literal["Ah", "Wh"]) -> float | None:
         """Return what it took, of a run without an end as long as it was seen; None where that is not known."""
@@ -145,6 +148,15 @@ class TwoKinds:
 
 
 @dataclass(frozen=True)
+class Speed:
+    """One of several draws at which a load runs, and how long it did in all its runs. [A], [W], [s]."""
+
+    draw_A: float | None
+    draw_W: float | None
+    lasted_s: float
+
+
+@dataclass(frozen=True)
 class Cycles:
     """The cycles of the load that was asked for, or of the one that draws most.
 
@@ -155,7 +167,9 @@ class Cycles:
     are of two loads; where it knows which are the load's, the others are among ``other_runs``, else all are cycles.
     ``rises`` are a lower bound of the starts of whatever runs too briefly for the readings; None where these are close
     together. ``covered_s`` is the time measured; ``first_us`` and ``last_us`` are the log's ends. ``on_since_first``:
-    the load was on with the first reading and has not gone off since, so that no start of it was seen.
+    the load was on with the first reading and has not gone off since, so that no start of it was seen. ``speeds`` are
+    the draws at which a load of several runs, the lowest first, none for one that is on or off; ``fixed_speeds`` tells
+    whether it goes by steps, or follows what is asked of it: then they are bands.
     """
 
     cycles: tuple[Cycle, ...]
@@ -174,3 +188,5 @@ class Cycles:
     first_us: int | None = None
     last_us: int | None = None
     on_since_first: bool = False
+    speeds: tuple[Speed, ...] = ()
+    fixed_speeds: bool = True

@@ -12,17 +12,20 @@ import numpy as np
 
 from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from ..readings.measured_span import HowRead
+from ..signal_levels.inner_levels import with_inner
 from ..signal_levels.level_record import LevelList
 from ..signal_levels.levels import START_S, Level, LevelMaker, edge_readings, record
 from ..signal_levels.plateau import EDGE, Plateau
 from ..signal_levels.steps import StepFold
 from .array_share import at_regulation, may_share, prompt_ohm, regulation_V, straight
-from .choose_load import loads_of, the_load
+from .choose_load import LoadSteps, loads_of, the_load
 from .cycle import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds, total_taken
 from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, held_run, with_late_fall
 from .failed_starts import attempts_of, without_failed
 from .on_off_path import Heights, RunLevels
+from .rest_to_rest import NO_SPEEDS, Track, runs_at_speeds, told_speeds
 from .run_figures import NOTHING, SeenRun, coincidences, cycle_of, is_apart, seen
+from .several_speeds import is_of_speeds
 from .two_kinds import of_kind, tell_apart, with_overlapped
 
 #: A run, or a rest, of fewer usual intervals may be missed.
@@ -36,7 +39,7 @@ class CycleFold:
 
     `load` is what to call it, `expected` its draw by the nameplate, in the unit of the signal: the runs nearest to it
     are taken, within a factor of `choose_load.NEAR_PLATE`; without it, those of the largest draw among the loads that
-    matter.
+    matter. `drive` says that it runs at any speed; of others the log must show that they run at several.
 
     Plateaus become levels as they come; what is carried is what `StepFold` carries and the list of levels. Which steps
     between levels are the load's own is decided in `result`, from that list. The last cycle may still be open:
@@ -44,13 +47,20 @@ class CycleFold:
     """
 
     def __init__(
-        self, how: HowRead, quantities: Set[str], *, load: str | None = None, expected: float | None = None
+        self,
+        how: HowRead,
+        quantities: Set[str],
+        *,
+        load: str | None = None,
+        expected: float | None = None,
+        drive: bool = False,
     ) -> None:
         self._steps = StepFold(how, quantities)
         self._levels = _Levels(self._steps.signal)
         self._how = how
         self._load = load
         self._expected = expected
+        self._drive = drive
 
     @property
     def signal(self) -> str:
@@ -66,8 +76,9 @@ class CycleFold:
         """Return the cycles so far."""
         plateaus = self._steps.result()
         levels = self._levels.with_rest(plateaus.plateaus)
-        own, others, two_kinds, perhaps_dry = _chosen(levels.list, self._expected)
+        own, others, two_kinds, perhaps_dry, of_speeds = self._chosen(levels.list)
         cycles = self._cycles_of(own)
+        draws, cycles = told_speeds(own, cycles) if of_speeds else (NO_SPEEDS, cycles)
         usual_s = self._how.usual_interval_s
         return Cycles(
             tuple(cycles),
@@ -75,7 +86,7 @@ class CycleFold:
             plateaus.signal,
             self._load,
             self._expected,
-            attempts=attempts_of(levels.list, own, self._expected),
+            attempts=() if of_speeds else attempts_of(levels.list, own, self._expected),
             base_A=_usual_base(own, "current_A"),
             base_W=_usual_base(own, "power_W"),
             shortest_run_s=None if usual_s is None else SHORTEST_INTERVALS * usual_s,
@@ -86,7 +97,23 @@ class CycleFold:
             first_us=levels.first_us,
             last_us=levels.last_us,
             on_since_first=not own and _on_since_first(levels.list, self._expected),
+            speeds=draws.speeds,
+            fixed_speeds=draws.fixed,
         )
+
+    def _chosen(self, levels: LevelList) -> _Chosen:
+        """Return the load's runs: from rest to rest of one of several speeds, else by its steps."""
+        if len(levels.levels) < 2:
+            return _Chosen([], 0)
+        changes, heights, per_unit = _sizes(levels)
+        plate = None if self._expected is None else self._expected * per_unit
+        loads = loads_of(changes, heights, plate)
+        # What a person noted down now and then shows no speeds.
+        if self._drive or self._how.sampling != "held":
+            track = Track(levels.refined(), self._how.usual_interval_s or 0.0)
+            if is_of_speeds(track, levels, loads, changes, drive=self._drive, expected=self._expected):
+                return _Chosen(runs_at_speeds(track), 0, of_speeds=True)
+        return _by_steps(levels, loads, changes, heights, plate)
 
     def _cycles_of(self, own: Sequence[SeenRun]) -> list[Cycle]:
         """Return the cycles, each with the rest before it."""
@@ -139,7 +166,8 @@ class _Levels:
     def _record(self, at_end: int) -> None:
         if self._last is not None:
             signal, levels = self.list.signal, self.list.levels
-            levels.append(record(self._last, self._before_last, signal, at_start=self._at_start, at_end=at_end))
+            whole = record(self._last, self._before_last, signal, at_start=self._at_start, at_end=at_end)
+            levels.append(with_inner(whole, self._last, self._before_last, signal))
 
 
 class _Chosen(NamedTuple):
@@ -149,16 +177,16 @@ class _Chosen(NamedTuple):
     others: int
     two_kinds: TwoKinds | None = None
     perhaps_dry: PerhapsDry | None = None
+    of_speeds: bool = False
 
 
-def _chosen(levels: LevelList, expected: float | None) -> _Chosen:
-    """Return the load's runs, by one question after the other; each module that answers one says so at its top."""
-    if len(levels.levels) < 2:
-        return _Chosen([], 0)
-    changes, heights, per_unit = _sizes(levels)
-    plate = None if expected is None else expected * per_unit
-    # Which loads are in the log, and which one is asked for? Failed starts of a load look like a load of their own.
-    loads = loads_of(changes, heights, plate)
+def _by_steps(
+    levels: LevelList, loads: Sequence[LoadSteps], changes: FloatArray, heights: Heights, plate: float | None
+) -> _Chosen:
+    """Return the load's runs, by one question after the other; each module that answers one says so at its top.
+
+    Of the loads in the log: which one is asked for? Failed starts of a load look like a load of their own.
+    """
     at_us = np.array([*(level.start_us for level in levels.levels), levels.levels[-1].last_us])
     load = the_load(without_failed(loads, at_us), changes, plate, at_regulation(levels), heights)
     if load is None:

@@ -85,6 +85,12 @@ class SeenRun:
         return levels[self.last].last_us if self.stop is None else levels[self.stop].start_us
 
     @property
+    def within_s(self) -> tuple[float, float | None]:
+        """How well its edges are known: half the spacing of the readings around them. [s]."""
+        levels, stop = self.levels.levels, self.stop
+        return levels[self.start].spacing_s / 2, None if stop is None else levels[stop].spacing_s / 2
+
+    @property
     def length_s(self) -> float:
         """How long it was seen running. [s]."""
         return (self.stop_us - self.start_us) / MICROSECONDS
@@ -237,8 +243,8 @@ def _end(levels: LevelList, bounds: RunLevels) -> int:
 def cycle_of(run: SeenRun, how: HowRead, load: str | None, off_before_s: float | None) -> Cycle:
     """Return what a run of a load was like; `off_before_s` is the rest before it. [s]"""
     levels, names, signal = run.levels.levels, run.levels.names, run.levels.signal
-    first, after = levels[run.start], None if run.stop is None else levels[run.stop]
-    start_us, stop_us = round(first.start_us), None if after is None else round(after.start_us)
+    first, is_whole = levels[run.start], run.stop is not None
+    start_us, stop_us = round(run.start_us), round(run.stop_us) if is_whole else None
     has_A, has_W, has_V = "current_A" in names, "power_W" in names, "voltage_V" in names and how.side == "dc"
     run_A = _known(run.settled("current_A")) if has_A else None
     surge_A = _known(first.peak["current_A"] - run.before("current_A")) if run_A is not None else None
@@ -260,19 +266,19 @@ def cycle_of(run: SeenRun, how: HowRead, load: str | None, off_before_s: float |
         run_A=run_A,
         peak_W=_known(peak_W - run.before("power_W")) if has_W else None,
         run_W=_known(run.settled("power_W")) if has_W else None,
-        charge_Ah=taken_Ah if after is not None else None,
-        energy_Wh=taken_Wh if after is not None else None,
-        so_far_Ah=taken_Ah if after is None else None,
-        so_far_Wh=taken_Wh if after is None else None,
-        so_far_s=run.length_s if after is None else None,
+        charge_Ah=taken_Ah if is_whole else None,
+        energy_Wh=taken_Wh if is_whole else None,
+        so_far_Ah=taken_Ah if not is_whole else None,
+        so_far_Wh=taken_Wh if not is_whole else None,
+        so_far_s=run.length_s if not is_whole else None,
         sag_V=before_V - lowest_V if before_V is not None and lowest_V is not None else None,
         complete=stop_us is not None,
-        start_within_s=first.spacing_s / 2,
-        stop_within_s=None if after is None else after.spacing_s / 2,
+        start_within_s=run.within_s[0],
+        stop_within_s=run.within_s[1],
         before_V=before_V,
         lowest_V=lowest_V,
         begin_V=_known(first.first["voltage_V"]) if has_V else None,
-        end_V=_known(levels[run.last].last["voltage_V"]) if has_V and after is not None else None,
+        end_V=_known(levels[run.last].last["voltage_V"]) if has_V and is_whole else None,
         array_may_share=run.shared,
         draws_less=run.less,
         base_A=_known(run.before("current_A")) if has_A else None,
@@ -336,8 +342,7 @@ def _so_far(run: SeenRun, name: str) -> float:
 
     [unit h]
     """
-    # What it stands on is not known at its end, and may have moved far in hours: what was read less the base, with all
-    # other loads' steps, would move with it.
+    # What it stands on may have moved far in hours: what was read less the base and others' steps would move with it.
     if run.fall is None:
         return run.settled(name) * run.length_s / SECONDS_PER_HOUR
     whole_s = (run.levels.levels[run.fall].start_us - run.start_us) / MICROSECONDS

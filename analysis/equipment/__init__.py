@@ -2,6 +2,7 @@
 
 __all__ = [
     "bank_voltage",
+    "cable_choice",
     "conductor",
     "demand",
     "hydraulics",
@@ -10,6 +11,7 @@ __all__ = [
     "judged",
     "plate_power",
     "protection",
+    "short_circuit",
     "solar",
     "water",
 ]

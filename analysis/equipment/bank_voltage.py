@@ -3,25 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
 from ..not_known import Missing
+from ..site.battery_kinds import UsualFigure, kind_of
 from ..site.site import Load, Site
 from ..site.tables import Bank
-
-LEAD_ACID: Final = ("flooded_lead_acid", "agm", "gel")
-_LEAD_LOADED: Final = 0.95
-_LEAD_LOADED_SOURCE: Final = "a running load may be reckoned at 95 % of system voltage (IEEE 1013-2007, 5.2)"
-
-#: On the flat part of its discharge, from some 90 to 20 % full, a lithium iron phosphate cell stands at 3.2 to 3.3 V
-#: under load; while it is charged at 3.4 to 3.5 V (both from memory). [V]
-_LITHIUM_LOADED_V: Final = 3.2
-_LITHIUM_CHARGED_V: Final = 3.45
-_LITHIUM_LOADED_SOURCE: Final = "lithium iron phosphate stands at about 3.2 V a cell under load (from memory)"
-
-#: Charging voltage over nominal voltage: common practice, no source.
-_CHARGING_OVER_NOMINAL: Final = {"flooded_lead_acid": 14.2 / 12, "agm": 14.2 / 12, "gel": 14.0 / 12}
-_OTHER_OVER_NOMINAL: Final = 1.15
 
 
 def lithium_cells(nominal_V: float) -> int:
@@ -36,21 +22,26 @@ def lithium_cells(nominal_V: float) -> int:
 
 def usual_loaded_V(bank: Bank) -> tuple[float, str]:
     """Return the bank's voltage under a running load where nothing was measured [V], and where it is from."""
-    if bank.chemistry == "lifepo4":
-        return _LITHIUM_LOADED_V * lithium_cells(bank.nominal_V), _LITHIUM_LOADED_SOURCE
+    loaded = kind_of(bank.chemistry).loaded
     # A lead-acid bank's voltage moves with state and draw; the standard's one share stands for both.
-    return _LEAD_LOADED * bank.nominal_V, _LEAD_LOADED_SOURCE
+    return _of_cells(bank, loaded), loaded.source
 
 
 def charging_V(bank: Bank) -> tuple[float, str]:
     """Return the voltage the bank is charged at [V], and a plain sentence on where it is from."""
     if bank.charging_V is not None:
         return bank.charging_V, "The charging voltage is the site file's (bank.charging_V)."
+    charging = kind_of(bank.chemistry).charging
+    volts = _of_cells(bank, charging)
+    return volts, f"It charges at about {volts:.3g} V ({charging.source}; bank.charging_V says it better)."
+
+
+def _of_cells(bank: Bank, cell_V: UsualFigure) -> float:
+    """Return the bank's volts from those of a cell."""
     if bank.chemistry == "lifepo4":
-        volts = _LITHIUM_CHARGED_V * lithium_cells(bank.nominal_V)
-        return volts, f"It charges at about {volts:.3g} V, 3.45 V a cell (from memory; bank.charging_V says it better)."
-    volts = bank.nominal_V * _CHARGING_OVER_NOMINAL.get(bank.chemistry or "other", _OTHER_OVER_NOMINAL)
-    return volts, f"It charges at about {volts:.3g} V (common practice, no source; bank.charging_V says it better)."
+        return cell_V.value * lithium_cells(bank.nominal_V)
+    # A nominal voltage that is no whole number of cells, as a slip makes it, is taken as it stands.
+    return cell_V.value * bank.nominal_V / kind_of(bank.chemistry).cell_V
 
 
 @dataclass(frozen=True)

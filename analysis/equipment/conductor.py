@@ -14,12 +14,14 @@ from ..site.conductor_tables import GAUGES, RESISTANCE_SOURCE
 from ..site.site import Site
 from ..site.tables import Bank, Conductor, Inverter, Load
 from ..site.units import M_PER_FT
+from ..stats.interval95 import Within
 from ..wording import figure
 from .bank_voltage import usual_loaded_V
 from .demand import demands_on
 from .inverter_losses import losses_of
 from .judged import Judgement, worst
 from .protection import PLAIN_RULE, Screened, ampacity, protection
+from .short_circuit import breaking, stated_mohm
 from .solar import charging_A
 
 #: Change of copper's resistance for each degC from 75 degC (NEC chapter 9, table 8, note 2; from memory). [1/K]
@@ -54,7 +56,12 @@ class ConductorCheck:
     running, starting : Drop or Missing
         With what it carries running together, and with the hardest start on top.
     screened : tuple of Screened
-        The fuse against the conductor; then the drop, and both against running and greatest current, as far as known.
+        The fuse against the conductor; then the drop, both against running and greatest current, and the fuse against
+        a short circuit, as far as known.
+    breaking : Screened or Missing or None
+        Whether the fuse can break a short circuit; None without a fuse.
+    wanted_A : float or None
+        125 % of the greatest lasting current: the least that fuse and conductor are to bear. [A]
     """
 
     conductor: str
@@ -62,6 +69,8 @@ class ConductorCheck:
     running: Drop | Missing
     starting: Drop | Missing
     screened: tuple[Screened, ...]
+    breaking: Screened | Missing | None
+    wanted_A: float | None
     assumptions: tuple[str, ...]
 
     @property
@@ -126,12 +135,12 @@ def drop(conductor: Conductor, current_A: float, supply_V: float) -> Drop:
     return Drop(current_A, lost_V, 100 * lost_V / supply_V)
 
 
-def check_conductors(site: Site) -> tuple[ConductorCheck, ...]:
-    """Check every conductor of a site, in the order of the file."""
-    return tuple(check_conductor(conductor, site) for conductor in site.conductors)
+def check_conductors(site: Site, mohm: Within | None = None) -> tuple[ConductorCheck, ...]:
+    """Check every conductor of a site, in the order of the file; `mohm` is the bank's resistance where measured."""
+    return tuple(check_conductor(conductor, site, mohm) for conductor in site.conductors)
 
 
-def check_conductor(conductor: Conductor, site: Site) -> ConductorCheck:
+def check_conductor(conductor: Conductor, site: Site, mohm: Within | None = None) -> ConductorCheck:
     """Work out a conductor's losses and screen it and its fuse; what it carries is looked up in the site.
 
     Resistance and drops are missing where its size is in no table, or what it carries is not known; its fuse is judged
@@ -147,7 +156,10 @@ def check_conductor(conductor: Conductor, site: Site) -> ConductorCheck:
     if not isinstance(carried, Missing):
         screened += [*_of_fuse(conductor, carried), _of_ampacity(conductor, carried)]
         assumptions += carried.assumptions
-    return ConductorCheck(conductor.name, loop_mohm, running, starting, tuple(screened), assumptions)
+    broken = breaking(conductor, site.bank, mohm or stated_mohm(site.bank))
+    screened += [broken] if isinstance(broken, Screened) else []
+    wanted_A = None if isinstance(carried, Missing) else CONTINUOUS_FACTOR * carried.greatest_A
+    return ConductorCheck(conductor.name, loop_mohm, running, starting, tuple(screened), broken, wanted_A, assumptions)
 
 
 def _loop_mohm(conductor: Conductor) -> float | Missing:

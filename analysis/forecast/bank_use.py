@@ -8,6 +8,7 @@ from ..bank.bank import DrawRate, Recharge, Runtime, rate, recharge, runtime
 from ..bank.limits import BankCheck
 from ..bank.sag import Sag
 from ..bank.state_of_charge import Start, start_of
+from ..bank.wear import StretchWear, bank_life, stretch_wear
 from ..not_known import Missing
 from ..site.site import Load, Site
 from ..stats.interval95 import Within
@@ -34,6 +35,8 @@ class BankForecast:
         Whether it gives what all loads ask by their plates; None where there is no other.
     payback : Recharge or Missing
         What the sun must put back for it.
+    wear : StretchWear
+        What it takes of the bank's life, cycled as its owner allows.
     """
 
     usable_share: float | Missing
@@ -45,6 +48,7 @@ class BankForecast:
     check: BankCheck
     together: BankCheck | None
     payback: Recharge | Missing
+    wear: StretchWear
     assumptions: tuple[str, ...]
 
     @property
@@ -70,6 +74,7 @@ def bank_forecast(site: Site, load: Load, taken: Taken, hours: float, seen: Meas
         check=bank_by_plates(site, (load,)) if seen is None else bank_by_runs(site, load, seen, taken.running_A),
         together=bank_by_plates(site, site.loads) if len(site.loads) > 1 else None,
         payback=recharge(bank, site.array, taken.charge_Ah.value),
+        wear=stretch_wear(bank, taken.charge_Ah, bank_life(bank, ())),
         assumptions=tuple(dict.fromkeys((*begun, "Nothing else draws meanwhile, and no sun shines."))),
     )
 

@@ -88,7 +88,8 @@ def forecast(site: Site, load_name: str, *, hours: float, measured: MeasuredLoad
     alone = None if inverter is None else check_inverter(inverter, site.model_copy(update={"loads": (load,)}))
     bank = bank_forecast(site, load, taken, hours, measured)
     judged = None if inverter is None or alone is None else _inverter(site, load, inverter, alone, measured, bank.sag)
-    conductors, beside = check_conductors(site), None if measured is None else plate
+    ohms = None if measured is None or isinstance(measured.resistance, Missing) else measured.resistance.mohm
+    conductors, beside = check_conductors(site, ohms), None if measured is None else plate
     on = [] if judged is None else [(f"the inverter '{judged.inverter}'", judged.verdict)]
     word = system_word(on, bank.check, conductor_fails=any(check.failing for check in conductors))
     return Forecast(load.name, hours, word, taken, bank, judged, conductors, measured, beside, CAUTIONS)

@@ -310,7 +310,7 @@ def overload(runs: Runs, limits: HealthLimits) -> Check:
         "; ".join(f"at most {figure(bound.value, 'W')} at the meter, what {words}" for bound, words, _ in given),
         "; ".join(source for *_, source in given),
     )
-    draw = runs.of("run_W")
+    draw = runs.highest_W
     known = draw[~np.isnan(draw)]
     if len(known) < LEAST_RATED:
         return rule.not_judged(f"fewer than {LEAST_RATED} runs have a draw in watts")

@@ -27,6 +27,15 @@ Judge = Callable[[Runs, HealthLimits], Check]
 OF_MOTORS: Final[tuple[Judge, ...]] = (short_cycling, start_trip, stalled_start)
 OF_PUMPS: Final[tuple[Judge, ...]] = (air_charge_lost, leak_down, prime_lost, never_cuts_out)
 OF_ALL: Final[tuple[Judge, ...]] = (draw_drift, low_voltage, overload, surge_over_rating, standing_draw)
+#: What does not hold for a load of several speeds, and why.
+_AT_SPEEDS: Final = "it runs at several speeds, so "
+NOT_AT_SPEEDS: Final[dict[Judge, str]] = {
+    start_trip: "a start that fails does not show beside them",
+    stalled_start: "a start that fails does not show beside them",
+    air_charge_lost: "it runs as long as water is asked for, whatever the tank holds",
+    prime_lost: "less draw may be less that is asked for",
+    draw_drift: "another draw may be another use",
+}
 #: Without a site file a load is taken for a pump only if its runs are as short as a household tank's: common practice,
 #: no source. [s]
 PUMP_RUN_S: Final = 300.0
@@ -60,9 +69,9 @@ def health_of(
     runs = Runs(cycles, usual_interval_s, last_gap_us)
     # What the cut-off ended says nothing of motor and tank, but everything of draw and voltage.
     by_itself = without(runs, cut_off_of(runs, limits).which)
-    checks = [judge(by_itself, limits) for judge in OF_MOTORS if limits.is_motor is not False]
+    checks = [_held(judge, by_itself, limits) for judge in OF_MOTORS if limits.is_motor is not False]
     checks += _of_pump(by_itself, limits) if limits.is_pump is not False else []
-    checks += [judge(runs, limits) for judge in OF_ALL]
+    checks += [_held(judge, runs, limits) for judge in OF_ALL]
     if limits.is_motor is not False:
         checks.append(sampling_too_slow(runs, limits))
     return Health(tuple(checks), trends_of(runs))
@@ -75,7 +84,14 @@ def _of_pump(runs: Runs, limits: HealthLimits) -> list[Check]:
     if limits.is_pump is None and usual_s > PUMP_RUN_S:
         why = f"runs of {spell(usual_s)} are not those of a pump on a tank; a site file can say that it is a pump"
         return [Rule(judge.__name__).not_judged(why) for judge in OF_PUMPS]
-    return [judge(runs, limits) for judge in OF_PUMPS]
+    return [_held(judge, runs, limits) for judge in OF_PUMPS]
+
+
+def _held(judge: Judge, runs: Runs, limits: HealthLimits) -> Check:
+    """Hold the runs against one limit, if it holds for such a load."""
+    if runs.cycles.speeds and judge in NOT_AT_SPEEDS:
+        return Rule(judge.__name__).not_judged(f"{_AT_SPEEDS}{NOT_AT_SPEEDS[judge]}")
+    return judge(runs, limits)
 
 
 def sampling_too_slow(runs: Runs, limits: HealthLimits) -> Check:

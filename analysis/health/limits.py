@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from ..equipment.bank_voltage import LEAD_ACID
 from ..equipment.demand import STANDSTILL_SOURCE, TURNING, power_factors
 from ..equipment.inverter_losses import DESIGN_SOURCE, beyond_idle_W, efficiency, losses_of
 from ..equipment.water import PRECHARGE_BELOW_KPA, PRECHARGE_SOURCE, atmosphere_kPa, below_cut_in, drawdown_L
 from ..nameplate.estimate import estimate
 from ..not_known import Refusal
 from ..readings.chunk import SECONDS_PER_HOUR, Side
+from ..site.battery_kinds import kind_of
 from ..site.motor_tables import starts_limit
 from ..site.site import Inverter, Limits, Load, Site, Water
 from ..site.units import SI, DisplayUnits
@@ -33,8 +33,6 @@ LONGEST_RUN_S: Final = 2 * 3600.0
 #: Slow change of the running draw over a log that is worth a look. [1]
 DRIFT_SHARE: Final = 0.1
 TANK_SOURCE: Final = "Boyle's law with the site file's tank, pressures and flow (National Driller)"
-#: Lead-acid is empty at 1.75 V a cell, 10.5 V for 12 V nominal: common practice, from memory. [V per nominal V]
-LEAD_ACID_EMPTY: Final = 10.5 / 12
 
 
 @dataclass(frozen=True)
@@ -205,10 +203,10 @@ def _resting_V(site: Site) -> Bound | None:
     """Return the voltage below which the bank counts as empty. [V]."""
     if site.bank.cut_off_V is not None:
         return Bound(site.bank.cut_off_V, f"{OWNER}: the bank's cut_off_V")
-    if site.bank.chemistry in LEAD_ACID:
-        empty_V = round(site.bank.nominal_V * LEAD_ACID_EMPTY, 2)
-        return Bound(empty_V, "1.75 V a lead-acid cell, common practice, from memory")
-    return None
+    kind = kind_of(site.bank.chemistry)
+    if kind.empty is None:
+        return None
+    return Bound(round(site.bank.nominal_V / kind.cell_V * kind.empty.value, 2), kind.empty.source)
 
 
 def _at_meter(

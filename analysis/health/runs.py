@@ -99,11 +99,21 @@ class Runs:
     def draw(self) -> FloatArray:
         """Running draw of each run fit for a comparison; NaN for the others. [draw_unit].
 
-        Left out are runs in which the array may have shared the draw, and those too short to settle.
+        Left out are runs in which the array may have shared the draw, those too short to settle, and those of a load
+        of several speeds, which draw what is asked of them.
         """
         draw = self.of(f"run_{self.draw_unit}")
         shared = np.array([cycle.array_may_share for cycle in self.cycles.cycles], dtype=bool)
-        return np.where(shared | (self.run_s < self.least_s), np.nan, draw)
+        unfit = shared | (self.run_s < self.least_s) | bool(self.cycles.speeds)
+        return np.where(unfit, np.nan, draw)
+
+    @cached_property
+    def highest_W(self) -> FloatArray:
+        """Running draw of each run, at its highest speed if it has several; NaN where that is not known. [W]."""
+        if not self.cycles.speeds:
+            return self.of("run_W")
+        draws = np.array([np.nan if speed.draw_W is None else speed.draw_W for speed in self.cycles.speeds])
+        return np.array([draws[int(np.flatnonzero(cycle.at_speeds)[-1])] for cycle in self.cycles.cycles])
 
     @cached_property
     def less(self) -> BoolArray:

@@ -17,6 +17,7 @@ from ..charge.completed import CompletedIntervals, CompletedReadings, Reader, Wi
 from ..readings.chunk import SECONDS_PER_HOUR, Chunk, FloatArray
 from ..readings.log_facts import only_ends
 from ..readings.measured_span import HowRead
+from .falls import BelowFullest
 from .local_days import LocalDay, days_in
 from .sustained import NOTHING_SEEN, HighestDraw, PeakDraw
 
@@ -39,7 +40,8 @@ class LedgerLine:
 
     ``text`` is the date, year-month-day, or the note's text; ``start_us`` and ``stop_us`` are a day's two midnights, or
     a demo's beginning and end; ``whole`` is what went out and came back, ``current`` [A] and ``power`` [W] how much was
-    drawn at most; ``at_end`` is what the log had seen by then, or by the last reading, None without amps at the bank.
+    drawn at most; ``at_end`` is what the log had seen by then, or by the last reading, and ``deepest_Ah`` how far the
+    bank stood below the log's fullest moment so far at most; both None without amps at the bank.
     """
 
     text: str
@@ -50,6 +52,7 @@ class LedgerLine:
     power: PeakDraw
     at_end: Totals | None
     starts: int = 0
+    deepest_Ah: float | None = None
 
     @property
     def measured_s(self) -> float:
@@ -67,13 +70,15 @@ class Ledger:
     """Days and demos, each in order; those in which nothing was measured are left out.
 
     ``current`` [A] and ``power`` [W] are the highest draws of the whole log: ten minutes may pass midnight, and a log
-    without dates has no days.
+    without dates has no days. ``deepest_Ah`` is how far the bank stood below its fullest moment so far at most;
+    0 without amps at the bank.
     """
 
     days: tuple[LedgerLine, ...] = ()
     demos: tuple[LedgerLine, ...] = ()
     current: PeakDraw = NOTHING_SEEN
     power: PeakDraw = NOTHING_SEEN
+    deepest_Ah: float = 0.0
 
     def with_intervals(
         self, sure: Callable[[Charge], Charge], starts_us: Sequence[int], marked: Sequence[MarkedStretch] = ()
@@ -131,7 +136,7 @@ class LedgerFold:
         self._zone = zone
         self._reader = Reader(how, quantities)
         self._totals: FloatArray = np.zeros(3)  # drawn and returned [A s], and time [s], since the log began
-        self._highest = _HighestOf()
+        self._highest, self._below = _HighestOf(), BelowFullest()
         sums = partial(ChargeSums.over, how, quantities - {"charge_Ah"})
         sums((None, None))  # refuses at once where nothing can be integrated
         self._marked: MarkedSums | None = None
@@ -167,14 +172,14 @@ class LedgerFold:
     def take(self, read: CompletedReadings) -> None:
         """Take in one of the `parts` of what the next readings complete, where somebody else reads them."""
         self._highest.take(read)
-        totals = None
+        totals, deepest = None, 0.0
         if read.current is not None:
             totals = _TotalsAt(self._totals, read.current)
-            self._totals = totals.at(None)
+            self._totals, deepest = totals.at(None), self._below.deepest(read.current)
         for lines in (self._days, self._demos):
             for line in lines.take(read):
                 if totals is not None:
-                    line.at_end = totals.at(line.stop_us)
+                    line.at_end, line.deepest = totals.at(line.stop_us), max(line.deepest, deepest)
             lines.put_away(read)
 
     def _open_days(self, read: CompletedReadings) -> None:
@@ -195,7 +200,7 @@ class LedgerFold:
         days, demos = (
             tuple(line for _, line in lines.results() if line is not None) for lines in (self._days, self._demos)
         )
-        return Ledger(days, demos, *self._highest.result())
+        return Ledger(days, demos, *self._highest.result(), self._below.most / SECONDS_PER_HOUR)
 
 
 class _HighestOf:
@@ -220,6 +225,7 @@ class _Line:
         self._text, self._sums = text, sums
         self._highest = _HighestOf()
         self.at_end: FloatArray | None = None  # the log's totals at the window's end, or at the last reading
+        self.deepest = 0.0  # below the log's fullest moment so far [A s]
 
     @property
     def stop_us(self) -> int | None:
@@ -236,7 +242,10 @@ class _Line:
         stop_us = self.stop_us if self.stop_us is not None else whole.span.stop_us
         at_end = None if self.at_end is None else Totals(*(self.at_end / SECONDS_PER_HOUR).tolist())
         start_us = self._sums.window[0] or 0
-        return LedgerLine(self._text, start_us, stop_us or 0, whole, *self._highest.result(), at_end)
+        deepest_Ah = None if at_end is None else self.deepest / SECONDS_PER_HOUR
+        return LedgerLine(
+            self._text, start_us, stop_us or 0, whole, *self._highest.result(), at_end, deepest_Ah=deepest_Ah
+        )
 
 
 class _TotalsAt:

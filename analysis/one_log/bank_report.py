@@ -11,9 +11,11 @@ from ..bank.bank import NOTHING, DrawRate, Recharge, Runtime, rate, recharge, ru
 from ..bank.resistance import Resistance, resistance_of_cycles, stated_resistance
 from ..bank.sag import Sag
 from ..bank.state_of_charge import Start, StateOfCharge, start_of, state_of_charge
+from ..bank.wear import Wear, wear
 from ..charge.amounts import Charge
 from ..cycles.cycle import Cycles
 from ..forecast.bank_check import sag_of_log, starts_of_log
+from ..ledger.falls import Falls
 from ..ledger.ledger import Ledger, LedgerLine
 from ..ledger.loads_use import LoadsUse
 from ..ledger.running_charge import RunningCharge
@@ -51,6 +53,8 @@ class BankReport:
         From the state at the log's end until it is full.
     of_log : Recharge or Missing
         What the log itself took out, net.
+    wear : Wear or None
+        What the log, and each line of the ledger, took of its life; None where its falls were not followed.
     """
 
     resistance: Resistance | Missing
@@ -60,6 +64,7 @@ class BankReport:
     sag: Sag | Missing
     to_full: Recharge | Missing
     of_log: Recharge | Missing
+    wear: Wear | None = None
 
     @property
     def missing(self) -> tuple[Missing, ...]:
@@ -80,6 +85,7 @@ def bank_report(
     how: HowRead,
     *,
     use: LoadsUse | None,
+    falls: Falls | None = None,
 ) -> BankReport | Missing:
     """Return what a log says about the bank.
 
@@ -104,6 +110,7 @@ def bank_report(
         sag_of_log(site, load, cycles, starts_of_log(load, cycles, figures, how), ohms),
         owed if isinstance(owed, Missing) else _recharge(site, owed, use),
         Missing("time to recharge", (), _NO_AMPS) if net_Ah is None else _recharge(site, net_Ah, use),
+        None if falls is None else wear(site.bank, charge, ledger, falls),
     )
 
 

@@ -9,8 +9,10 @@ from datetime import tzinfo
 from typing import Final
 
 from ..bank.state_of_charge import charge_efficiency
+from ..bank.wear import SHALLOWEST
 from ..charge.between_notes import MarkedSums
 from ..charge.completed import CompletedReadings, Reader
+from ..ledger.falls import Falls, FallsFold
 from ..ledger.ledger import Ledger, LedgerFold, demos_of
 from ..ledger.loads_use import ClockHours, ClockHoursFold
 from ..ledger.payback import Payback, PaybackFold
@@ -28,14 +30,15 @@ class SiteRecord:
     """What was followed over a whole log.
 
     `running` is what had gone out and come back over time, `hours` what flowed by the hour of the day; None without
-    amps at the bank. `paybacks` tell when the array had paid each demo back, in the order of the notes; empty without a
-    site or without amps at the bank.
+    amps at the bank. `falls` are how far its charge fell each time; None also without a site. `paybacks` tell when the
+    array had paid each demo back, in the order of the notes; empty without a site or without amps at the bank.
     """
 
     ledger: Ledger
     running: RunningCharge | None
     hours: ClockHours | None
     paybacks: tuple[Payback, ...]
+    falls: Falls | None = None
 
 
 class SiteFolds:
@@ -67,6 +70,9 @@ class SiteFolds:
         at_bank = how.side == "dc" and "current_A" in quantities
         self._running = RunningChargeFold(how, quantities) if at_bank else None
         self._hours = ClockHoursFold(how, quantities) if at_bank else None
+        self._falls = None
+        if at_bank and site is not None:
+            self._falls = FallsFold(how, quantities, least_Ah=SHALLOWEST * site.bank.capacity_Ah)
         self._payback = None
         if at_bank and site is not None and demos:
             ended = [(start, _NEVER_US if stop is None else stop, text) for start, stop, text in demos]
@@ -89,7 +95,7 @@ class SiteFolds:
     def take(self, read: CompletedReadings) -> None:
         """Take in what the next readings complete, where somebody else reads them."""
         self._ledger.take(read)
-        for fold in (self._running, self._hours, self._payback):
+        for fold in (self._running, self._hours, self._payback, self._falls):
             if fold is not None and read.current is not None:
                 fold.take(read.current)
 
@@ -98,4 +104,5 @@ class SiteFolds:
         running = self._running.result() if self._running is not None else None
         hours = self._hours.result() if self._hours is not None else None
         paybacks = self._payback.result() if self._payback is not None else ()
-        return SiteRecord(self._ledger.result(), running, hours, paybacks)
+        falls = self._falls.result() if self._falls is not None else None
+        return SiteRecord(self._ledger.result(), running, hours, paybacks, falls)

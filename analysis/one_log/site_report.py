@@ -89,10 +89,13 @@ def site_report(
     use = None
     if from_bank_Wh is not None:
         use = loads_use(charge, cycles, followed.hours, from_bank_Wh, sun=site.array is not None)
-    bank = bank_report(site, load, cycles, charge, ledger, followed.running, figures, how, use=use)
+    bank = bank_report(
+        site, load, cycles, charge, ledger, followed.running, figures, how, use=use, falls=followed.falls
+    )
     check = _bank_check(site, load, charge, cycles, figures, followed)
     inverters = inverter_reports(site, load, cycles, ledger, how, _behind(site, meter))
-    conductors = check_conductors(site)
+    ohms = None if isinstance(bank, Missing) or isinstance(bank.resistance, Missing) else bank.resistance.mohm
+    conductors = check_conductors(site, ohms)
     running_W = [cycle.run_W for cycle in cycles.cycles if cycle.run_W is not None]
     power_W = ac_power_W(site, load, median(running_W), how) if running_W else None
     water = _water(site, load, cycles, power_W)

@@ -29,6 +29,11 @@ class Watched:
         """What the load is called."""
         return self.load.name if self.load is not None else None
 
+    @property
+    def drive(self) -> bool:
+        """Whether its owner says that it runs at any speed."""
+        return self.load is not None and self.load.start == "drive"
+
 
 def watched_load(site: Site | None, name: str | None, how: HowRead, quantities: set[str]) -> Watched:
     """Return the load to look for: the named one, else the site's main pump.
@@ -65,7 +70,7 @@ def cycle_fold(
     watched: Watched, how: HowRead, quantities: set[str], notes: Sequence[tuple[int, str]] = ()
 ) -> Fold[Cycles]:
     """Return what finds the runs of a load; in what a person noted down, by the notes [us] as well."""
-    levels = CycleFold(how, quantities, load=watched.name, expected=watched.expected)
+    levels = CycleFold(how, quantities, load=watched.name, expected=watched.expected, drive=watched.drive)
     if not how.noted:
         return levels
     from ..cycles.noted_runs import NotedRunsFold

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Set
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -20,16 +20,23 @@ class LevelRecord:
     """A stretch of readings in which no load stepped; levels are by quantity, in its unit.
 
     ``start_us`` is the middle between the last reading before the change that led here and the first after it,
-    ``spacing_s`` the time between those two; ``first_us`` and ``last_us`` are its first and last reading. ``least`` is
+    ``spacing_s`` the time between those two; ``first_us`` and ``last_us`` are its first and last reading. Where the
+    change took several readings, as a ramp does, ``left_us`` is when the signal left the level before, ``reached_us``
+    when it had come to this one, each with the spacing of readings there: ``left_s``, ``reached_s``. ``least`` is
     the smallest change that stood out from the noise where it began [unit of the signal]. ``first``, ``last`` and
     ``usual`` are how it begins, ends and is as a rule; ``peak`` is the highest reading of the change and of a start's
     time after it. ``lowest_V`` and ``highest_W`` hold for the change as well; NaN where unknown. ``sums_first`` and
     ``sums_last`` are running integrals at its first and last reading [unit s]; ``burst`` is what stood out between the
-    level before and this one.
+    level before and this one. ``inner`` are the levels that it went through on slow ramps, if it did; of
+    the last of these, ``leaves`` is when it began to move towards the next level, and the spacing there [us], [s].
     """
 
     start_us: float
     spacing_s: float
+    left_us: float
+    left_s: float
+    reached_us: float
+    reached_s: float
     first_us: int
     last_us: int
     after_gap: bool
@@ -43,6 +50,8 @@ class LevelRecord:
     sums_first: dict[str, float]
     sums_last: dict[str, float]
     burst: Burst | None
+    inner: tuple[LevelRecord, ...] = ()
+    leaves: tuple[float, float] | None = None
 
     @property
     def length_s(self) -> float:
@@ -77,6 +86,15 @@ class LevelList:
     def names(self) -> Set[str]:
         """The quantities that were read."""
         return self.levels[0].first.keys() if self.levels else set()
+
+    def refined(self) -> LevelList:
+        """Return the list with the levels within each in place of those that went through some."""
+        refined = list[LevelRecord]()
+        for level in self.levels:
+            for each in level.inner or (level,):
+                leaves = refined[-1].leaves if refined and not each.after_gap else None
+                refined.append(replace(each, left_us=leaves[0], left_s=leaves[1]) if leaves else each)
+        return LevelList(self.signal, refined)
 
     def change(self, k: int, name: str) -> float:
         """Return the step at the beginning of a level. [unit]."""

@@ -33,6 +33,9 @@ SLOPE_SHORT, SLOPE_LONG = 0.1, 0.03
 OF_STAIR = 0.3
 #: A level has no more plateaus; what goes on is another level, with no step between them.
 MOST_PARTS = 256
+#: A change has begun, and is over, where the signal is off the level before, or after, by more than this share of it:
+#: common practice, no source.
+OF_CHANGE = 0.05
 #: Medians of several readings differ by less than this share of the least step where only noise lies between them.
 LIKE_NOISE = 0.7
 
@@ -182,13 +185,33 @@ def _burst(before: Level | None, level: Level, signal: str) -> Burst | None:
     return Burst(start_us, stop_us, sum(part.count for part in high), peak, sag_V)
 
 
+def _ends_of_change(before: Level | None, level: Level, signal: str) -> tuple[Plateau, Plateau]:
+    """Return the plateaus with which the change to a level began and was over."""
+    left = reached = level.parts[0]
+    if before is None or level.after_gap:
+        return left, reached
+    below, change = before.last(signal), level.first(signal) - before.last(signal)
+    for part in reversed(level.between):
+        through = (part.traces[signal].usual - below) / change if change else 0.0
+        if through <= OF_CHANGE:
+            break
+        # Once off the new level, going back in time, it is not part of it any more.
+        left, reached = part, part if reached is left and abs(through - 1) <= OF_CHANGE else reached
+    return left, reached
+
+
 def record(level: Level, before: Level | None, signal: str, *, at_start: int, at_end: int) -> LevelRecord:
     """Return what is kept of a level that is complete; so many readings stand for its beginning and for its end."""
     names = level.names
     changed = level.changed
+    left, reached = _ends_of_change(before, level, signal)
     return LevelRecord(
         start_us=level.start_us,
         spacing_s=changed.step_s,
+        left_us=left.first_us - left.step_s * MICROSECONDS / 2,
+        left_s=left.step_s,
+        reached_us=reached.first_us - reached.step_s * MICROSECONDS / 2,
+        reached_s=reached.step_s,
         first_us=level.first_us,
         last_us=level.last_us,
         after_gap=level.after_gap,

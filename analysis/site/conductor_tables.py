@@ -56,3 +56,14 @@ AREA_AMPACITY_A: Final[dict[float, float]] = {
     10: 57, 16: 76, 25: 101, 35: 125, 50: 151, 70: 192,
     95: 232, 120: 269, 150: 300, 185: 341, 240: 400, 300: 458,
 }  # fmt: skip
+
+#: Ratings that fuses and breakers come in [A].
+FUSES_A: Final[tuple[float, ...]] = (
+    1, 3, 6, 10, 15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 90, 100, 110, 125, 150, 175, 200, 225, 250, 300, 350, 400,
+    450, 500, 600,
+)  # fmt: skip
+FUSES_SOURCE: Final = "NEC 240.6(A), standard ratings (from memory)"
+FUSES_BY_AREA_A: Final[tuple[float, ...]] = (
+    2, 4, 6, 10, 16, 20, 25, 32, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630,
+)  # fmt: skip
+FUSES_BY_AREA_SOURCE: Final = "IEC 60269-1, preferred ratings (from memory)"

@@ -41,6 +41,8 @@ Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max
 Origin = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
 CurvePoint = Annotated[tuple[Positive, Percent], Field(strict=False)]
 
+LifePoint = Annotated[tuple[Percent, Positive], Field(strict=False)]
+
 
 def known_phases(phases: int) -> int:
     """Return one or three."""
@@ -72,6 +74,15 @@ def rising(points: tuple[CurvePoint, ...]) -> tuple[CurvePoint, ...]:
     if any(later <= earlier for earlier, later in pairwise(watts)):
         raise ValueError("must have its AC watts in rising order")
     return points
+
+
+def ever_fewer(rows: tuple[LifePoint, ...]) -> tuple[LifePoint, ...]:
+    """Return rows of a battery's cycle life, whose depths rise and whose cycles fall."""
+    if not rows:
+        raise ValueError("needs at least one pair of depth in % and cycles, such as [50, 1200]")
+    if any(deeper <= pct or fewer >= cycles for (pct, cycles), (deeper, fewer) in pairwise(rows)):
+        raise ValueError("must go from shallow to deep, with fewer cycles the deeper: [[50, 1200], [80, 600]]")
+    return rows
 
 
 def one_or_two(amps: object) -> object:

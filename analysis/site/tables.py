@@ -10,12 +10,13 @@ from collections.abc import Iterator, Mapping
 from math import sqrt
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
 from ..readings.chunk import Sampling, Side
 from .fields import (
     CurvePoint,
     Fraction,
+    LifePoint,
     Name,
     NotNegative,
     Origin,
@@ -24,6 +25,7 @@ from .fields import (
     Seconds,
     Share,
     continuous_first,
+    ever_fewer,
     known_code_letter,
     known_gauge,
     known_phases,
@@ -39,6 +41,9 @@ Chemistry = Literal["flooded_lead_acid", "agm", "gel", "lifepo4", "other"]
 
 LoadKind = Literal["pump", "motor", "compressor", "heater", "electronics", "lights", "other"]
 
+#: How a motor is brought up to speed; behind a drive it also runs at one draw after another.
+StartKind = Literal["direct", "soft", "drive"]
+
 
 DischargeAmps = Annotated[Several[Positive], BeforeValidator(one_or_two), AfterValidator(continuous_first)]
 
@@ -46,7 +51,11 @@ DischargeAmps = Annotated[Several[Positive], BeforeValidator(one_or_two), AfterV
 class Bank(ShownTable):
     """The battery bank as a whole. Needs ``nominal_V`` and ``capacity_Ah``."""
 
-    same_thing = (("temperature_degC", "temperature_degF"), ("start_state_pct", "rested_V"))
+    same_thing = (
+        ("temperature_degC", "temperature_degF"),
+        ("start_state_pct", "rested_V"),
+        ("cycle_life", "throughput_kWh"),
+    )
     also_called: ClassVar[Mapping[str, str]] = {
         "voltage": "nominal_V", "voltage_v": "nominal_V", "nominal_voltage": "nominal_V",
         "system_v": "nominal_V", "size_ah": "capacity_Ah", "ah": "capacity_Ah", "rated_ah": "capacity_Ah",
@@ -80,6 +89,11 @@ class Bank(ShownTable):
     max_discharge_A: DischargeAmps | None = None
     max_discharge_s: Seconds | None = None
     max_charge_A: Positive | None = None
+    # What its maker says it gives in its life: [depth %, cycles]; or all the energy.
+    cycle_life: Annotated[Several[LifePoint], AfterValidator(ever_fewer)] | None = None
+    throughput_kWh: Positive | None = None
+    price: Positive | None = None  # of the whole bank, in currency
+    currency: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=12)] | None = None
 
     @classmethod
     def faults(cls, data: Mapping[str, object]) -> Iterator[Fault]:
@@ -90,6 +104,9 @@ class Bank(ShownTable):
             yield Fault(("max_discharge_A",), "needs max_discharge_s: for how many seconds the second figure may flow")
         if amps is None and "max_discharge_s" in data:
             yield Fault(("max_discharge_s",), "says nothing without max_discharge_A, the amps that may flow so long")
+        if ("price" in data) != ("currency" in data):
+            one, other = ("price", "currency, such as EUR") if "price" in data else ("currency", "price")
+            yield Fault((one,), f"says nothing without {other}")
 
     @property
     def continuous_A(self) -> float | None:
@@ -173,6 +190,7 @@ class Load(StrictTable):
     power_factor: Fraction | None = None
     code_letter: Annotated[str, AfterValidator(known_code_letter)] | None = None
     locked_rotor_A: Positive | None = None
+    start: StartKind | None = None
     start_s: Seconds | None = None
     duty_pct: Percent | None = None
 
@@ -213,6 +231,7 @@ class Conductor(ShownTable):
     length_m: Positive | None = None
     length_ft: Positive | None = None
     fuse_A: Positive | None = None
+    fuse_kA: Positive | None = None  # the most that it can break, with direct current at this voltage
     strands: Literal["stranded", "solid"] = "stranded"
     temperature_degC: Annotated[float, Field(ge=-60, le=120)] | None = None  # of the copper
     carries: Several[Name] = ()

@@ -16,10 +16,13 @@ from ...analysis.not_known import Missing
 from ...analysis.one_log.watched_load import watched_load
 from ...analysis.quality.sign_check import SignFold
 from ...analysis.readings.chunk import SECONDS_PER_HOUR
+from ...analysis.what_if.what_if import WhatIf, what_if
 from ...ingest.durations import seconds
 from ...ingest.errors import InputError
 from ..opening.prepared_log import Corrections, prepared
 from ..render.terminal.forecast import forecast_answer
+from ..render.terminal.what_if import what_if_answer
+from .changes_asked import changes_of
 
 if TYPE_CHECKING:
     from ...analysis.forecast.measured_load import MeasuredLoad
@@ -47,6 +50,8 @@ class ForecastAsked:
         A log in which the load ran; its own behaviour then stands in place of its plate.
     drop_spikes : bool
         Whether lone spikes of that log are left out.
+    changes : tuple of str
+        What would be changed, such as ``tank 300 L``; with any, the answer is what they would do.
     """
 
     load: str
@@ -54,14 +59,15 @@ class ForecastAsked:
     sun: str = ""
     measured: Path | None = None
     drop_spikes: bool = False
+    changes: tuple[str, ...] = ()
 
     @property
     def log(self) -> str | None:
         """The name of the log that was named."""
         return None if self.measured is None else self.measured.name
 
-    def result(self, site: Site) -> Forecast:
-        """Return the forecast.
+    def result(self, site: Site) -> Forecast | WhatIf:
+        """Return the forecast; with changes what they would do.
 
         Raises
         ------
@@ -80,13 +86,22 @@ class ForecastAsked:
             length_s = _until_full_s(site, self.load) if self._until_full else seconds(self.how_long, what="--for")
         except InputError as error:
             sentences += error.args
+        try:
+            changes = changes_of(self.changes)
+        except InputError as error:
+            sentences += error.args
         if sentences:
             raise InputError(*sentences)
         seen = None if self.measured is None else self._seen(self.measured, sunny)
-        return forecast(sunny, self.load, hours=length_s / SECONDS_PER_HOUR, measured=seen)
+        hours = length_s / SECONDS_PER_HOUR
+        if changes:
+            return what_if(sunny, self.load, changes, hours=hours, measured=seen)
+        return forecast(sunny, self.load, hours=hours, measured=seen)
 
-    def reply(self, result: Forecast) -> Reply:
+    def reply(self, result: Forecast | WhatIf) -> Reply:
         """Return what is said of it."""
+        if isinstance(result, WhatIf):
+            return what_if_answer(result, self.log)
         sun_h = None if not self.sun else hours_of_sun(self.sun)
         return forecast_answer(result, self.log, until_full=self._until_full, sun_h=sun_h)
 
@@ -98,7 +113,7 @@ class ForecastAsked:
         """Return how the load behaved in a log."""
         ready = prepared(path, site, Corrections(drop_spikes=self.drop_spikes))
         watched = watched_load(site, self.load, ready.how, ready.quantities)
-        fold = CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected)
+        fold = CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected, drive=watched.drive)
         sign = SignFold(ready.quantities, ready.how.gap_limit_s)
         ready.feed(fold, sign)
         seen = sign.result()

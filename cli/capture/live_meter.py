@@ -78,7 +78,8 @@ class LiveMeter:
     """The folds of one meter of a capture.
 
     ``limits`` are what cycles are held against; ``load`` and ``expected`` are the load to look for and its draw by the
-    plate, ``each_start`` what one start may draw between readings; ``zone`` and ``undated`` say how times are shown.
+    plate, ``each_start`` what one start may draw between readings, ``drive`` whether it runs at any speed; ``zone`` and
+    ``undated`` say how times are shown.
     """
 
     name: str
@@ -89,6 +90,7 @@ class LiveMeter:
     expected: float | None = None
     figures: MeterFigures = NOTHING_STATED
     each_start: UnseenStarts | None = None
+    drive: bool = False
     zone: str = "UTC"
     undated: bool = False
     mark: str | None = None
@@ -115,7 +117,8 @@ class LiveMeter:
         if self.how.side == "dc":
             self._sign = SignFold(self.quantities, self.how.gap_limit_s)
         if {"current_A", "power_W"} & set(self.quantities):
-            self._cycles = levels = CycleFold(self.how, set(self.quantities), load=self.load, expected=self.expected)
+            levels = CycleFold(self.how, set(self.quantities), load=self.load, expected=self.expected, drive=self.drive)
+            self._cycles = levels
             if self.how.noted:
                 from ...analysis.cycles.noted_runs import NotedRunsFold  # most captures are of a meter
 

@@ -277,6 +277,7 @@ def _live(plan: Plan) -> LiveMeter:
         watched.expected,
         figures,
         each,
+        drive=watched.drive,
         zone=_zone(plan),
         undated=undated,
     )

@@ -109,5 +109,5 @@ def _starts(ready: Prepared, site: Site) -> _Starts | None:
     # A surge that lasts longer than the spacing is in the readings, and so in the sums already.
     if each is None or (ready.how.usual_interval_s or 0.0) <= each.lasts_s:
         return None
-    fold = CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected)
+    fold = CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected, drive=watched.drive)
     return _Starts(fold, each, ready.how.usual_interval_s)

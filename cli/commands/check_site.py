@@ -8,6 +8,7 @@ import click
 
 from ...analysis.check_site.contradictions import contradictions
 from ...analysis.check_site.description import describe
+from ...analysis.equipment.conductor import check_conductors
 from ...analysis.forecast.bank_check import bank_by_plates
 from ...analysis.site.site import Site
 from ...ingest.toml.toml_file import read_toml
@@ -33,6 +34,6 @@ def command(site: Path, explain: bool, as_json: bool) -> None:
     if as_json:
         bank = document_of(bank_by_plates(checked, checked.loads))
         document = {"site": checked.name, "description": meaning, "warnings": warnings, "bank": bank}
-        print_json(document)
+        print_json(document | {"conductors": document_of(check_conductors(checked))})
         return
     say_answer(site_answer(checked, meaning, warnings), explain=explain)

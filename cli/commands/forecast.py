@@ -9,7 +9,7 @@ import click
 from ..assembling.forecast_asked import ForecastAsked
 from ..opening.prepared_log import read_site
 from ..render.documents.parts import print_json
-from ..render.documents.site import forecast_document
+from ..render.documents.site import document_of_answer
 from ..render.terminal.answer import explain_option, say_answer
 
 
@@ -35,6 +35,13 @@ from ..render.terminal.answer import explain_option, say_answer
     metavar="LOG",
     help="A log in which the load ran: its own behaviour then, in place of its plate.",
 )
+@click.option(
+    "--with",
+    "changes",
+    metavar="CHANGE",
+    multiple=True,
+    help='What a change would do: "tank 300 L", "soft start", "bank 400 Ah" ...; again for several at once.',
+)
 @click.option("--drop-spikes", is_flag=True, help="Leave lone spikes of that log out.")
 @explain_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document alone.")
@@ -44,6 +51,7 @@ def command(
     how_long: str,
     sun: str,
     measured: Path | None,
+    changes: tuple[str, ...],
     drop_spikes: bool,
     explain: bool,
     as_json: bool,
@@ -53,12 +61,16 @@ def command(
     From the plate alone, each step with where its figure is from; or, with a log in which the load ran, from its own
     draw, its starts and how often it ran, with 95 % intervals of what any such stretch of time may take.
 
+    --with says what a change would do, before and after: tank 300 L, pre-charge 2.5 bar, pressures 2.8..4.1 bar, soft
+    start, drive, inverter 3000 W, bank 400 Ah, array 1200 W, cable 35 mm2, use 500 L a day; tank for 60 s, bank for 3
+    days and cable ask for the size.
+
     Example: shuntbook forecast --site site.toml --load "well pump" --for 15m
     """
     # Asked and worded in one place, so that a page cannot say another thing than a terminal.
-    asked = ForecastAsked(load, how_long, sun, measured, drop_spikes)
+    asked = ForecastAsked(load, how_long, sun, measured, drop_spikes, changes)
     result = asked.result(read_site(site))
     if as_json:
-        print_json(forecast_document(result, asked.log))
+        print_json(document_of_answer(result, asked.log))
         return
     say_answer(asked.reply(result), explain=explain)

@@ -45,6 +45,8 @@ CABLES: Final = Group(
         Field("length_m", "Length, one way", "Measured along it.", "required", _LENGTH, ("length_ft",)),
         # The first thing to be held against the cable: a wrong one ends in a fire.
         Field("fuse_A", "Its fuse", "On the fuse or the breaker.", "usual", ("A",)),
+        Field("fuse_kA", "Short circuit it can break", "On the fuse, as kA DC or interrupting rating.", "optional",
+              ("kA",)),
         Field("carries", "What hangs on it", "Inverters, loads on the bank's own voltage, or array.", "usual",
               names=("inverters", "loads", "array")),
         Field("strands", "Strands", "", choices={"stranded": "many thin wires", "solid": "one wire"}),

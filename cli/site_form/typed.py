@@ -26,7 +26,19 @@ _TRUTH: Final = {**dict.fromkeys(("yes", "y", "true", "on"), True), **dict.fromk
 #: What parts the figures of a list: a comma alone may be a decimal one.
 _BETWEEN: Final = re.compile(r"\s*(?:[;/\n]|,\s|\band\b)\s*|\s+(?=[\d.])")
 _BETWEEN_NAMES: Final = re.compile(r"\s*[;,\n]\s*")
-_PAIR: Final = re.compile(r"(\S+?)\s*(W|kW)?\s*[:,]?\s+(\S+?)\s*%?", re.IGNORECASE)
+#: Fields of pairs of figures: how a pair is typed and written back, and how such pairs are called in a sentence.
+_PAIRS: Final = {
+    "efficiency_curve": (
+        re.compile(r"(\S+?)\s*(W|kW)?\s*[:,]?\s+(\S+?)\s*%?", re.IGNORECASE),
+        "{} W {} %",
+        "watts and percent such as 300 W 88 %; 1000 W 92 %",
+    ),
+    "cycle_life": (
+        re.compile(r"(\S+?)\s*(%)?\s*[:,]?\s+(\S+?)(?:\s*cycles)?", re.IGNORECASE),
+        "{} % {}",
+        "depth and cycles such as 50 % 1200; 80 % 600",
+    ),
+}
 
 
 @dataclass(frozen=True)
@@ -71,7 +83,7 @@ def value_of(group: Group, field: Field, typed: Typed, *, nominal_V: float | Non
 def _read(group: Group, field: Field, typed: Typed, nominal_V: float | None) -> tuple[str, Value]:
     annotation = model_of(group, field).model_fields[field.key.rpartition(".")[2]].annotation
     kinds, text = leaves(annotation), typed.text.strip()
-    if field.choices or kinds in ({bool}, {str}) or field.key == "efficiency_curve":
+    if field.choices or kinds in ({bool}, {str}) or field.key in _PAIRS:
         words = {} if not field.choices else also_called(Site, (group.key,))
         return field.key, _word(field, text, kinds, words, several=holds_list(annotation))
     if holds_list(annotation):
@@ -89,8 +101,8 @@ def _word(field: Field, text: str, kinds: set[type], words: Mapping[str, str], *
     """Return what is no figure."""
     if field.choices:
         return _choice(field, text, words)
-    if field.key == "efficiency_curve":
-        return _curve(text)
+    if field.key in _PAIRS:
+        return _curve(field.key, text)
     if kinds == {bool}:
         return _truth(text)
     if several:
@@ -113,15 +125,15 @@ def _truth(text: str) -> bool:
     return value
 
 
-def _curve(text: str) -> list[list[float]]:
-    """Return pairs of watts and percent."""
-    points = []
+def _curve(key: str, text: str) -> list[list[float]]:
+    """Return pairs of figures, such as watts and percent."""
+    points, (pattern, _, such_as) = [], _PAIRS[key]
     for part in filter(None, re.split(r"\s*[;\n]\s*", text.strip(" []"))):
-        pair = _PAIR.fullmatch(part.strip(" []"))
-        watts, percent = (amount_of(pair[1]), amount_of(pair[3])) if pair else (None, None)
-        if pair is None or watts is None or percent is None:
-            raise InputError(f"must be pairs of watts and percent such as 300 W 88 %; 1000 W 92 % (got {quoted(part)})")
-        points.append([watts.value * (1000 if (pair[2] or "").lower() == "kw" else 1), percent.value])
+        pair = pattern.fullmatch(part.strip(" []"))
+        one, other = (amount_of(pair[1]), amount_of(pair[3])) if pair else (None, None)
+        if pair is None or one is None or other is None:
+            raise InputError(f"must be pairs of {such_as} (got {quoted(part)})")
+        points.append([one.value * (1000 if (pair[2] or "").lower() == "kw" else 1), other.value])
     return points
 
 
@@ -197,8 +209,8 @@ def typed_of(field: Field, key: str, value: Any, shown: Units | None = None) -> 
     """Return a value of the site file as it would be typed, in the unit of its key; bar where the site shows bar."""
     if isinstance(value, bool):
         return Typed("yes" if value else "no")
-    if field.key == "efficiency_curve" and isinstance(value, list):
-        return Typed("; ".join(_point(each) for each in value))
+    if field.key in _PAIRS and isinstance(value, list):
+        return Typed("; ".join(_point(field.key, each) for each in value))
     if isinstance(value, list | tuple):
         between = ", " if all(isinstance(each, str) for each in value) else "; "
         return Typed(between.join(map(_plain, value)), field.units[0] if field.units else "")
@@ -207,8 +219,9 @@ def typed_of(field: Field, key: str, value: Any, shown: Units | None = None) -> 
     return Typed(_plain(value), unit_of(field, key))
 
 
-def _point(each: Any) -> str:  # noqa: ANN401 - what the file has
-    return f"{_plain(each[0])} W {_plain(each[1])} %" if isinstance(each, list) and len(each) == 2 else _plain(each)
+def _point(key: str, each: Any) -> str:  # noqa: ANN401 - what the file has
+    is_pair = isinstance(each, list) and len(each) == 2
+    return _PAIRS[key][1].format(*map(_plain, each)) if is_pair else _plain(each)
 
 
 def _plain(value: Any) -> str:  # noqa: ANN401 - what the file has

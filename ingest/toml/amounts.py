@@ -157,9 +157,10 @@ def right_line(key: str, text: str, known: Sequence[str]) -> str | None:
 
 
 def _of_stem(known: Sequence[str], stem: str) -> list[str]:
-    """Return the keys that a key without its unit may stand for; seconds and percent where there is nothing else."""
+    """Return the keys that a key without its unit may stand for; seconds, percent and kA where there is no other."""
     keys = [each for each in known if _is_of(each, stem)]
-    return [each for each in keys if not each.endswith(("_s", "_pct"))] or keys
+    # A fuse of 200 is one of 200 A; its kA are what it breaks.
+    return [each for each in keys if not each.endswith(("_s", "_pct", "_kA"))] or keys
 
 
 def _is_of(key: str, stem: str) -> bool:

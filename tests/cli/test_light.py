@@ -40,9 +40,9 @@ LIMITS = {
     "convert": (53, 48),
     "look": (62, 41),
     "charge": (56, 38),
-    "charge --site": (89, 70),
-    "capture": (122, 93),
-    "report": (198, 130),
+    "charge --site": (90, 75),
+    "capture": (127, 97),
+    "report": (207, 136),
 }
 
 

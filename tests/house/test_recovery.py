@@ -6,8 +6,8 @@ from recovery import coverage
 
 @pytest.fixture(scope="module")
 def shares():
-    """Three hundred runs of each; `python tests/tools recovery` does a thousand."""
-    return coverage(300)
+    """Five hundred runs of each; `python tests/tools recovery` does a thousand."""
+    return coverage(500)
 
 
 def test_intervals_hold_the_truth_in_93_percent_of_runs(shares):

@@ -16,6 +16,7 @@ from .parts import Document, document_of, named
 if TYPE_CHECKING:
     from ....analysis.charge.amounts import Amounts, Budget, Charge
     from ....analysis.charge.between_notes import MarkedStretch
+    from ....analysis.cycles.cycle import Cycle, Cycles
     from ....analysis.nameplate.plate_check import PlateCheck
     from ....analysis.nameplate.reasons import Explained
     from ....analysis.one_log.log_report import LogReport
@@ -119,11 +120,27 @@ def cycles_document(log: LogReport) -> Document:
     return {
         **load_total_or_why(log),
         "log": document_of(log.facts),
-        "cycles": document_of(log.cycles.cycles),
-        "summary": named(log.cycles, "*summary signal"),
+        "cycles": [_cycle(cycle, log.cycles) for cycle in log.cycles.cycles],
+        "summary": {**named(log.cycles, "*summary signal"), **_speeds(log.cycles)},
         "two_kinds": document_of(log.cycles.two_kinds),
         **named(log, "findings checks trends marked"),
     }
+
+
+def _speeds(cycles: Cycles) -> Document:
+    """Return the draws of a load of several speeds; nothing of one that is on or off."""
+    return {**named(cycles, "fixed_speeds"), "speeds": document_of(cycles.speeds)} if cycles.speeds else {}
+
+
+def _cycle(cycle: Cycle, cycles: Cycles) -> Document:
+    """Return a run; one at several speeds with its levels and the time at each."""
+    document: Document = document_of(cycle)
+    lasted_s = document.pop("at_speeds")
+    if not cycles.speeds:
+        return document
+    at_each = zip(cycles.speeds, lasted_s, strict=True)
+    levels = [{**named(speed, "draw_A draw_W"), "lasted_s": each_s} for speed, each_s in at_each if each_s > 0]
+    return {**document, "levels": levels}
 
 
 def plate_document(check: PlateCheck | None) -> Document | None:

@@ -112,7 +112,7 @@ def _findings(parts: Document) -> Iterator[Document]:
 def _ledger(lines: str) -> TableRows:
     def rows(parts: Document) -> Iterator[Document]:
         for line in parts["ledger"][lines]:
-            state, paid = line["state_at_end_pct"] or {}, line.get("payback") or {}
+            state, paid, worn = line["state_at_end_pct"] or {}, line.get("payback") or {}, line["wear"] or {}
             yield (
                 line
                 | line["charge"]
@@ -121,6 +121,11 @@ def _ledger(lines: str) -> TableRows:
                     "state_at_end_pct": state.get("value"),
                     "state_at_end_low_pct": state.get("low"),
                     "state_at_end_high_pct": state.get("high"),
+                    **{f"full_cycles{end}": _end(worn, "full_cycles", which) for end, which in _WITHIN},
+                    "depth_pct": worn.get("depth_pct"),
+                    **{f"life{end}_pct": _end(worn, "life_pct", which) for end, which in _WITHIN},
+                    **{f"life_cost{end}": _end(worn, "cost", which) for end, which in _WITHIN},
+                    "currency": worn.get("currency"),
                     "owed_Ah": paid.get("owed_Ah"),
                     "still_owed_Ah": paid.get("still_owed_Ah"),
                     "paid": paid.get("paid"),
@@ -129,6 +134,15 @@ def _ledger(lines: str) -> TableRows:
             )
 
     return rows
+
+
+#: How a column ends that holds a figure, or an end of its interval, and what JSON calls that.
+_WITHIN: Final = (("", "value"), ("_low", "low"), ("_high", "high"))
+
+
+def _end(worn: Document, key: str, which: str) -> Cell:
+    figure: Document = worn.get(key) or {}
+    return figure.get(which)
 
 
 def _steps(parts: Document) -> Iterator[Document]:
@@ -151,7 +165,9 @@ _ENDS = " ".join(
 )
 _LINE = (
     f"zone @start @stop length_s measured_s not_measured_s {_AMOUNTS} {_ENDS} highest_A sustained_A highest_W "
-    "sustained_W starts state_at_end_pct state_at_end_low_pct state_at_end_high_pct @state_at"
+    "sustained_W starts state_at_end_pct state_at_end_low_pct state_at_end_high_pct @state_at full_cycles "
+    "full_cycles_low full_cycles_high depth_pct life_pct life_low_pct life_high_pct life_cost life_cost_low "
+    "life_cost_high currency"
 )
 #: Every table that is written, by its file's name.
 KINDS: Final = {

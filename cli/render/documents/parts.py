@@ -47,11 +47,13 @@ KEYS: Final = {
     "Explained": "energy_from_Wh=energy.estimated energy_to_Wh=energy.measured energy_difference_Wh=energy.difference "
     "charge_from_Ah=charge.estimated charge_to_Ah=charge.measured charge_difference_Ah=charge.difference parts=reasons",
     "BankCheck": "verdict not_judged:why add=decides compared=parts",
+    "Wear": "*whole falls deepest_fall_pct life_full_cycles=life.full_cycles life_by=life.by "
+    "life_why_not=life:why assumptions",
     "Draw": "what *rate rate_h=rate.hours runtime:or_why",
     "InverterReport": "name=planned.inverter verdict planned seen:or_why",
     "MeasuredAc": "what peak_W sustained_W sustained peak:or_why assumptions",
     "ConductorCheck": "name=conductor verdict protection resistance_mohm:known resistance_why_not=resistance_mohm:why "
-    "running:or_why starting:or_why screened assumptions",
+    "running:or_why starting:or_why wanted_A breaking screened assumptions",
     "WaterReport": "plan:or_why seen:or_why usual_run_s=run_s usual_rest_s=off_s cycle_Wh cost:or_why lifting:or_why",
     "Solar": "day:or_why returned_Wh daily_use_Wh=use.day_Wh.value daily_use_low_Wh=use.day_Wh.low "
     "daily_use_high_Wh=use.day_Wh.high daily_use_why_not=use.day_Wh:why daily_from_bank_Wh=use.from_bank_Wh",

@@ -7,20 +7,22 @@ from typing import TYPE_CHECKING
 from ....analysis.ledger.payback import paybacks_of
 from ....analysis.ledger.sustained import SUSTAINED_S
 from ....analysis.not_known import Missing
+from ....analysis.one_log.bank_report import BankReport
 from .charge_and_runs import amounts_document
 from .parts import Document, document_of, instant, named, or_why
 
 if TYPE_CHECKING:
     from ....analysis.bank.bank import Recharge
     from ....analysis.bank.state_of_charge import StateOfCharge
+    from ....analysis.bank.wear import StretchWear
     from ....analysis.forecast.bank_use import BankForecast
     from ....analysis.forecast.forecast import Forecast
     from ....analysis.forecast.measured_load import MeasuredLoad
     from ....analysis.ledger.ledger import LedgerLine
-    from ....analysis.one_log.bank_report import BankReport
     from ....analysis.one_log.inverter_report import InverterReport
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.stats.interval95 import Within
+    from ....analysis.what_if.what_if import WhatIf
 
 _PLANNED = "running:or_why starting:or_why hardest loads left_out:why assumptions"
 
@@ -49,8 +51,10 @@ def _inverter(report: InverterReport) -> Document:
 def _ledger(log: LogReport) -> Document:
     bank, ledger = log.by_site.bank if log.by_site is not None else None, log.ledger
     lines = (*ledger.days, *ledger.demos)
-    states = (None,) * len(lines) if bank is None or isinstance(bank, Missing) else bank.at_ends
-    documents = [_line(line, state) for line, state in zip(lines, states, strict=True)]
+    known = bank if isinstance(bank, BankReport) else None
+    states = (None,) * len(lines) if known is None else known.at_ends
+    wears = (None,) * len(lines) if known is None or known.wear is None else known.wear.lines
+    documents = [_line(line, state, worn) for line, state, worn in zip(lines, states, wears, strict=True)]
     return {
         "zone": None if log.facts.undated else log.facts.zone,
         "sustained_over_s": SUSTAINED_S,
@@ -72,7 +76,7 @@ def _state_why_not(bank: BankReport | Missing | None) -> str | None:
     return state.sentence if isinstance(state, Missing) else None
 
 
-def _line(line: LedgerLine, state: Within | None) -> Document:
+def _line(line: LedgerLine, state: Within | None, worn: StretchWear | None) -> Document:
     return {
         **named(line, "start_us stop_us"),
         "length_s": (line.stop_us - line.start_us) / 1e6,
@@ -81,6 +85,7 @@ def _line(line: LedgerLine, state: Within | None) -> Document:
         "energy": amounts_document(line.whole.energy, "Wh"),
         **named(line, "highest_A=current.highest sustained_A=current.sustained"),
         **named(line, "highest_W=power.highest sustained_W=power.sustained starts"),
+        "wear": document_of(worn),
         "state_at_end_pct": document_of(state),
         # The last day lasts until midnight, its readings may not: the state is that at the last of them.
         "state_at": None if state is None else instant(min(line.stop_us, line.whole.span.stop_us or line.stop_us)),
@@ -97,6 +102,7 @@ def _bank(bank: BankReport | Missing) -> Document:
         "sag": or_why(bank.sag),
         "recharge_to_full": _recharge(bank.to_full),
         "recharge_of_log": _recharge(bank.of_log),
+        "wear": document_of(bank.wear),
     }
 
 
@@ -138,6 +144,29 @@ def forecast_document(forecast: Forecast, log: str | None = None) -> Document:
         "conductors": document_of(forecast.conductors),
         "assumptions": list(taken.assumptions),
         "cautions": list(forecast.cautions),
+    }
+
+
+def document_of_answer(result: Forecast | WhatIf, log: str | None = None) -> Document:
+    """Return a forecast, or what changes would do."""
+    from ....analysis.what_if.what_if import WhatIf  # only a forecast needs it
+
+    return what_if_document(result, log) if isinstance(result, WhatIf) else forecast_document(result, log)
+
+
+def what_if_document(result: WhatIf, log: str | None = None) -> Document:
+    """Return what changes would do: the figures side by side, then the forecast before and after."""
+    return {
+        "load": result.load,
+        "changes": list(result.changes),
+        "measured": log if result.before.taken.measured else None,
+        "not_judged": [named(each, "what why_not=sentence add") for each in result.not_judged],
+        "sizes": list(result.sizes),
+        "figures": [document_of(each) | {"differs": each.differs} for each in result.figures],
+        "runs": or_why(result.runs),
+        "assumptions": list(result.assumptions),
+        "before": forecast_document(result.before, log),
+        "after": forecast_document(result.after, log),
     }
 
 

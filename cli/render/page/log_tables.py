@@ -11,6 +11,7 @@ from ....analysis.readings.log_facts import only_ends
 from ..wording import clock, log_sentences, numbers
 from ..wording.checks import ABOUT, TREND, not_judged
 from ..wording.log_sentences import drawn
+from ..wording.speeds import speed_name
 
 if TYPE_CHECKING:
     from ....analysis.charge.amounts import Amounts
@@ -116,13 +117,14 @@ def cycles(log: LogReport) -> Table:
         ("Ran", lambda c: numbers.duration(c.run_s)),
         ("Highest at start", lambda c: bound(numbers.amount(c.surge_A, "A"), c)),
         ("Peak power", lambda c: bound(numbers.amount(c.peak_W, "W"), c)),
-        ("Settled", lambda c: numbers.amount(c.run_A, "A")),
-        ("Settled power", lambda c: numbers.amount(c.run_W, "W")),
+        ("On average" if log.cycles.speeds else "Settled", lambda c: numbers.amount(c.run_A, "A")),
+        ("Average power" if log.cycles.speeds else "Settled power", lambda c: numbers.amount(c.run_W, "W")),
         ("Start / settled", lambda c: bound(numbers.number(c.surge_ratio), c)),
         ("Charge", lambda c: numbers.amount(c.charge_Ah, "Ah")),
         ("Energy", lambda c: numbers.amount(c.energy_Wh, "Wh")),
         ("Voltage sag", lambda c: bound(numbers.amount(c.sag_V, "V"), c)),
     ]
+    columns += [(f"At {speed_name(speed)}", _time_at(k)) for k, speed in enumerate(log.cycles.speeds)]
     # A column of nothing but "yes" would tell nothing.
     if not all(c.complete for c in shown):
         columns.append(("Seen whole", lambda c: "yes" if c.complete else "no"))
@@ -130,6 +132,11 @@ def cycles(log: LogReport) -> Table:
     caption = f"Runs of {log_sentences.load_name(log)}; amps, watts, charge and energy are above what was drawn before"
     notes = [more(len(log.cycles.cycles), "; all of them count in the figures of this page"), _at_least(rows)]
     return Table(caption, head, rows, " ".join(note for note in notes if note))
+
+
+def _time_at(k: int) -> Callable[[Cycle], str]:
+    """Return what tells how long a run held one of its load's draws."""
+    return lambda cycle: numbers.duration(cycle.at_speeds[k])
 
 
 def known_columns(

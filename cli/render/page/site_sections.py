@@ -43,6 +43,7 @@ def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
             site.bank_check,
             site.bank_check.sag,
             *(draw.runtime for draw in site.bank.draws),
+            site.bank.wear,
         ]
     # The conductors are the same in each log: they are shown once.
     if first:

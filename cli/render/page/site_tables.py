@@ -15,6 +15,7 @@ from ....analysis.one_log.water_report import WaterReport
 from ....analysis.stats.interval95 import Within
 from ..wording import numbers
 from ..wording.site_sentences import owed_and_sun, sag_said, water_energy, within
+from ..wording.wear import worn, worn_cells
 from .log_tables import MOST_ROWS, Table, more, three_amounts
 
 #: The word on a part that nothing is known of.
@@ -110,6 +111,7 @@ def bank(bank: BankReport, check: BankCheck) -> Table:
     if not isinstance(bank.state, Missing):
         rows.append(("State of charge at the log's end", within(bank.state.end_pct, "%")))
     rows += [(numbers.capital(draw.what), _draw(draw)) for draw in bank.draws]
+    rows += [("Its wear by this log", worn(bank.wear.whole))] if bank.wear is not None else []
     caption = "The bank; in brackets the 95 % interval, of the next start by the starts seen"
     return Table(caption, ("", "What we know"), tuple(rows), prose=True)
 
@@ -245,7 +247,24 @@ def ledger(log: LogReport) -> tuple[Table, ...]:
             for name, line in zip(names, lines, strict=False)
         )
         tables.append(Table("Energy by day and demo", head, rows, note))
-    return tuple(tables)
+    wear = _wear(log, names)
+    return (*tables, *(() if wear is None else (wear,)))
+
+
+def _wear(log: LogReport, names: list[str]) -> Table | None:
+    """Return what each line of the ledger took of the bank's life; None where nothing is known of it."""
+    bank = log.by_site.bank if log.by_site is not None else None
+    if not isinstance(bank, BankReport) or bank.wear is None or not bank.wear.lines:
+        return None
+    # Without its maker's figures there are but cycles and depth, without a price no cost.
+    known = not isinstance(bank.wear.life, Missing)
+    head = ("Day or demo", "Full cycles", "Deepest", *(("Of its life",) if known else ()))
+    head += ("Cost",) if bank.wear.whole.currency else ()
+    rows = tuple(
+        (name, *worn_cells(each)[: len(head) - 1])
+        for name, each in zip(names[:MOST_ROWS], bank.wear.lines, strict=False)
+    )
+    return Table("Wear of the bank by day and demo", head, rows, more(len(bank.wear.lines)))
 
 
 def _date(line: LedgerLine) -> str:

@@ -12,6 +12,7 @@ from ..wording.checks import check_lines, when
 from ..wording.clock import clock
 from ..wording.log_sentences import by_severity, ran
 from ..wording.numbers import PLUS_MINUS_MEANS, amount, counted, duration, number
+from ..wording.speeds import at_speeds, speed_name, times_at
 from ..wording.verdict import verdict_on
 from .answer import Block, Reply
 from .charge import doubt_lines
@@ -81,6 +82,8 @@ def _no_start(log: LogReport) -> list[str]:
 def _draws(log: LogReport) -> list[str]:
     """Say what the load draws at a start and when it runs."""
     runs = log.cycles.cycles
+    if log.cycles.speeds:
+        return [at_speeds(log.cycles)]
     settled = [
         amount(median(values), unit)
         for values, unit in (
@@ -115,7 +118,11 @@ def _reasons(log: LogReport) -> Iterator[Block]:
         yield f"by its plate it draws about {amount(cycles.expected, cycles.signal.rsplit('_', 1)[1])}"
     if cycles.cycles:
         rows = [_row(facts, k, cycles.cycles) for k in range(min(len(cycles.cycles), _MOST_CYCLES))]
-        yield from ("", Columns(rows, _HEADS, right=range(1, 8)))
+        if cycles.speeds:
+            rows = [[*row, times_at(cycle)] for row, cycle in zip(rows, cycles.cycles, strict=False)]
+            names = ", ".join(map(speed_name, cycles.speeds))
+            yield f"A and W are the mean of a run; the last column is the time at {names}"
+        yield from ("", Columns(rows, _SPEED_HEADS if cycles.speeds else _HEADS, right=range(1, 8)))
         if len(cycles.cycles) > _MOST_CYCLES:
             yield f"... and {len(cycles.cycles) - _MOST_CYCLES} more (all with --json)"
         if any(not cycle.surge_resolved and cycle.surge_ratio is not None for cycle in cycles.cycles):
@@ -125,6 +132,7 @@ def _reasons(log: LogReport) -> Iterator[Block]:
 
 
 _HEADS: Final = ("start", "run", "rest before", "surge", "settled A", "settled W", "took Ah", "took Wh")
+_SPEED_HEADS: Final = (*_HEADS[:4], "mean A", "mean W", *_HEADS[6:], "time at each draw")
 
 
 def _row(facts: LogFacts, k: int, cycles: Sequence[Cycle]) -> list[str]:

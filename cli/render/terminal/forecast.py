@@ -13,6 +13,7 @@ from ....analysis.not_known import Missing
 from ..wording.numbers import amount, capital, counted, duration, number, percent, shortened, value_and_ends
 from ..wording.site_sentences import unsafe_conductors
 from ..wording.site_sentences import within as in_brackets
+from ..wording.wear import cost, worn
 from .answer import Block, Reply
 from .columns import Columns
 
@@ -46,7 +47,7 @@ def forecast_answer(
             forecast.word.sentence,
             _out_of_the_bank(taken, how_long),
             *_beside(forecast),
-            _full(bank),
+            f"{_full(bank)}{_price(bank)}",
             _sun(bank),
             *([] if sun_h is None else [_on_that_day(bank, sun_h)]),
             *weakest_part(forecast),
@@ -68,13 +69,13 @@ def forecast_answer(
             *(f"  {text}" for text in forecast.cautions),
         ],
         "each step, all that was judged, the cautions",
-        caution=_CAUTION if forecast.inverter is None else _CAUTION_MAINS,
+        caution=CAUTION if forecast.inverter is None else CAUTION_MAINS,
     )
 
 
 #: The cautions that matter to any load, in a line; all of them are among the reasons.
-_CAUTION: Final = "Before you work on it: load off first, then its fuse out; a short can burn you."
-_CAUTION_MAINS: Final = "Bank and mains can kill: switch off, lock off, prove dead before you work on it."
+CAUTION: Final = "Before you work on it: load off first, then its fuse out; a short can burn you."
+CAUTION_MAINS: Final = "Bank and mains can kill: switch off, lock off, prove dead before you work on it."
 
 
 def _out_of_the_bank(taken: Taken, how_long: str) -> str:
@@ -103,6 +104,11 @@ def _full(bank: BankForecast) -> str:
             return state.sentence
     assert not isinstance(before, Missing) and not isinstance(after, Missing)
     return f"The bank is {number(after.value)} % full after it, {number(before.value)} % before."
+
+
+def _price(bank: BankForecast) -> str:
+    """Say what it costs of the bank; nothing where its maker's life or its price is not given."""
+    return "" if bank.wear.cost is None else f" It costs {cost(bank.wear)} of the bank's life."
 
 
 def _sun(bank: BankForecast) -> str:
@@ -219,7 +225,7 @@ def _bank(bank: BankForecast, taken: Taken) -> list[str]:
     lines.append(f"  {_runtime(bank.runtime, 'running without a break')}")
     if taken.duty < 1 and not isinstance(bank.usual_runtime, Missing):
         lines.append(f"  {_runtime(bank.usual_runtime, 'running as much as above')}")
-    return [*lines, f"  {_payback(bank)}"]
+    return [*lines, f"  {_payback(bank)}", f"  {worn(bank.wear)}"]
 
 
 def bank_lines(check: BankCheck) -> list[str]:
@@ -297,7 +303,8 @@ def _conductors(checks: tuple[ConductorCheck, ...]) -> list[str]:
     for check in checks:
         lines += ["", f"conductor '{shortened(check.conductor)}': {check.verdict}"]
         lines += [f"  {each.sentence} {each.verdict}" for each in check.screened]
-        lines += [f"  {each.sentence}" for each in check.missing]
+        unknown = (*check.missing, *([check.breaking] if isinstance(check.breaking, Missing) else []))
+        lines += [f"  {each.sentence}" for each in unknown]
     return lines
 
 

@@ -10,6 +10,9 @@ __all__ = [
     "several_sentences",
     "shown",
     "site_sentences",
+    "speeds",
     "sureness",
     "verdict",
+    "wear",
+    "what_if",
 ]

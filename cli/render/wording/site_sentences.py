@@ -16,6 +16,7 @@ from ....analysis.one_log.inverter_report import MeasuredAc
 from ....analysis.one_log.water_report import WaterReport
 from . import clock, numbers
 from .log_sentences import log_title
+from .wear import wear_sentences
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -69,6 +70,8 @@ def in_short(log: LogReport) -> tuple[str, ...]:
     sentences = [*carried(log), *paid_back(log)]
     if isinstance(bank := log.by_site.bank, BankReport) and not isinstance(bank.to_full, Missing):
         sentences.append(full_again(bank.to_full))
+    if isinstance(bank, BankReport) and bank.wear is not None:
+        sentences += wear_sentences(log, bank.wear)
     return tuple(sentences)
 
 

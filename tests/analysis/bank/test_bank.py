@@ -1,4 +1,4 @@
-"""The bank: Peukert, cold, size, rate, runtime, recharge, and state of charge at rest, against published figures."""
+"""The bank: Peukert, cold, size, rate, runtime, recharge, against published figures."""
 
 import pytest
 from hypothesis import given
@@ -6,7 +6,6 @@ from hypothesis import strategies as st
 
 from shuntbook.analysis.bank.bank import Recharge, Runtime, bank_size, rate, recharge, runtime
 from shuntbook.analysis.bank.peukert import cold_multiplier, peukert_Ah, peukert_h
-from shuntbook.analysis.bank.state_of_charge import RestedState, rested_state
 from shuntbook.analysis.not_known import Missing, Refusal
 from shuntbook.analysis.site.tables import Array, Bank
 from shuntbook.analysis.stats.interval95 import Within
@@ -187,6 +186,14 @@ def test_no_peukert_without_lead_acid_or_hour_rate():
         assert any(words in said for said in got.assumptions)
 
 
+@pytest.mark.parametrize(("degC", "is_told"), [(-5.0, True), (5.0, False), (None, False)])
+def test_what_the_frost_takes_from_lithium_is_not_judged(degC, is_told):
+    """No table holds for all of its makers, and in the frost that is said."""
+    got = runtime(bank(chemistry="lifepo4", temperature_degC=degC), exactly(90.0), 21.0)
+    assert isinstance(got, Runtime)
+    assert ("frost" in " ".join(got.assumptions)) == is_told
+
+
 def test_below_its_floor_a_bank_has_nothing_left():
     """At 40 % of a bank that may go down to 50 % nothing remains, and never less than nothing."""
     got = runtime(bank(), Within(40, 30, 55), 10.0)
@@ -295,54 +302,3 @@ def test_nothing_is_owed_where_more_came_back():
     for figures in ((float("nan"), 0.0), (1.0, -1.0)):
         with pytest.raises(Refusal, match="needs the charge taken out"):
             recharge(bank(), array, figures[0], daily_use_Wh=known(figures[1]))
-
-
-@pytest.mark.parametrize(
-    ("rested_12V", "state_pct"),
-    # A battery maker's table of flooded 12 V batteries at 80 F: 12.65/12.45/12.24/12.06/11.89 V.
-    [(12.65, 100), (12.45, 75), (12.24, 50), (12.06, 25), (11.89, 0)],
-)
-def test_rested_volts_give_the_printed_state(rested_12V, state_pct):
-    """Each row of the table, for a 24 V bank at 80 F."""
-    got = rested_state(bank(temperature_degF=80.0), 2 * rested_12V)
-    assert isinstance(got, RestedState)
-    assert got.state_pct.value == pytest.approx(state_pct, abs=0.01)
-    assert got.state_pct.holds(state_pct)
-
-
-def test_rested_volts_in_the_cold_stand_for_more():
-    """0.024 V per 10 F below 80 F (the same source): 12.21 V at 40 F is 12.306 V at 80 F, between 50 and 75 %."""
-    got = rested_state(bank(temperature_degF=40.0), 2 * 12.21)
-    assert isinstance(got, RestedState)
-    assert got.at_80F_V == pytest.approx(12.306)
-    assert got.state_pct.value == pytest.approx(50 + 25 * (12.306 - 12.24) / (12.45 - 12.24), abs=0.01)
-
-
-@pytest.mark.parametrize(
-    # The tables of two other pages at 75 % and 50 %: 12.45/12.30 V and 12.4/12.2 V; they differ by up to 0.09 V.
-    ("other_12V", "state_pct"),
-    [(12.45, 75), (12.30, 50), (12.4, 75), (12.2, 50), (12.15, 25)],
-)
-def test_the_interval_of_a_rested_state_holds_other_published_tables(other_12V, state_pct):
-    """Tables differ by 5 to 13 % of state, and the interval is as wide as that."""
-    got = rested_state(bank(temperature_degF=80.0), 2 * other_12V)
-    assert isinstance(got, RestedState)
-    assert got.state_pct.holds(state_pct)
-    assert got.state_pct.high - got.state_pct.low > 10
-
-
-@pytest.mark.parametrize(
-    ("more", "volts", "words"),
-    [
-        ({"chemistry": "lifepo4"}, 26.5, "nearly flat"),
-        ({"chemistry": "agm"}, 25.5, "only flooded lead-acid"),
-        ({"chemistry": None}, 25.5, "bank.chemistry"),
-        ({}, 27.6, "it was charging, or just had"),
-        ({}, 12.6, "check the volts"),
-    ],
-)
-def test_a_rested_state_is_refused_where_volts_do_not_tell_it(more, volts, words):
-    """Flat curves, chemistries without a table, a bank that was not at rest, volts of another bank."""
-    got = rested_state(bank(**more), volts)
-    assert isinstance(got, Missing)
-    assert words in got.sentence

@@ -407,3 +407,15 @@ def test_the_next_stretch_takes_what_was_forecast_as_often_as_stated():
         held.append(seen(runs, len(runs) / 6).amount(hours, "Wh").holds(truth_Wh))
     assert np.mean(held) >= 0.93
     assert np.mean(held) <= 0.99  # nor wider than it need be
+
+
+def test_a_forecast_says_what_it_takes_of_the_banks_life():
+    """480 W for 2 h at 22.8 V are 42.1 Ah of 100: of 600 full cycles for 300 EUR 0.42 cost 21 cents."""
+    life = {"cycle_life": [[50, 1200]], "price": 300, "currency": "EUR", "capacity_Ah": 100, "nominal_V": 24}
+    wear = forecast(site({"power_W": 480.0}, bank=life), "it", hours=2).bank.wear
+    cycles = 2 * 480 / 22.8 / 100
+    assert wear.full_cycles.value == pytest.approx(cycles)
+    assert wear.life_pct.value == pytest.approx(100 * cycles / 600)
+    assert wear.cost.value == pytest.approx(300 * cycles / 600)
+    unknown = forecast(site({"power_W": 480.0}), "it", hours=2).bank.wear
+    assert (unknown.life_pct, unknown.cost) == (None, None)

@@ -264,3 +264,31 @@ def test_the_page_answers_in_the_order_of_the_questions(demo):
     assert page.count("Voltage lost in conductors") == 1
     assert "owed the bank" in page
     assert page.count("State of charge over the log, with its interval") == 4
+
+
+LIFE = {"bank__cycle_life": [[50, 1200], [80, 600]], "bank__price": 840, "bank__currency": "GBP"}
+
+
+def test_the_bank_s_wear_stands_by_the_log_and_each_demo():
+    """Two hours at 10 A out of 420 Ah, the second of them marked; 600 full cycles for 840 GBP are 1.40 each."""
+    wear, log = report(site(**LIFE)).bank.wear, a_log()
+    assert wear.whole.full_cycles.value == pytest.approx(log.charge.charge.drawn / 420)
+    (demo,) = wear.lines
+    assert demo.full_cycles.value == pytest.approx(10 / 420, rel=1e-3)
+    # The hour before it had emptied the bank already.
+    assert (demo.depth_pct, wear.whole.depth_pct) == pytest.approx((100 * 20 / 420,) * 2, rel=1e-3)
+    assert demo.cost.value == pytest.approx(1.40 * 10 / 420, rel=1e-3)
+    assert wear.falls == 1
+
+
+def test_wear_is_withheld_where_it_cannot_be_told():
+    """Without its maker's figures no share; without amps at the bank no wear at all."""
+    unknown = report(site()).bank.wear
+    assert unknown.whole.full_cycles.value > 0
+    assert unknown.whole.life_pct is None
+    of = site()
+    log, record = a_log(), followed(of, markers=MARKS)
+    document = site_documents(replace(log, ledger=record.ledger, by_site=by_site(of, log, record)))
+    assert document["bank"]["wear"]["life_pct"] is None
+    assert "bank.cycle_life" in document["bank"]["wear"]["life_why_not"]
+    assert by_site(of, log, replace(record, running=None)).bank.sentence.startswith("No word on the bank")

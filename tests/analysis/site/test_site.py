@@ -374,7 +374,7 @@ def test_all_that_is_given_is_explained_back(tmp_path):
     more = (
         ("batteries = 8", "batteries = 8\npeukert_exponent = 1.25\ntemperature_degF = 40\nrested_V = 25.3"),
         ("efficiency_pct = 88\nidle_W = 28", "loss_model = { idle_W = 28, proportional = 1.05, square_per_W = 2e-5 }"),
-        ("hp = 0.5", "hp = 0.5\nstart_s = 0.5"),
+        ("hp = 0.5", 'hp = 0.5\nstart = "drive"\nstart_s = 0.5'),
         ("performance_ratio = 0.62", "losses_pct = [2, 3, 2, 2, 0.5, 1.5, 1, 3]\ncurrent_A = 33"),
         ('gauge_AWG = "3/0"', 'gauge_AWG = "10"\nstrands = "solid"\ntemperature_degC = 40'),
         ("head_m = 40", "head_m = 40\naltitude_m = 1829"),
@@ -391,6 +391,7 @@ def test_all_that_is_given_is_explained_back(tmp_path):
         "25.3 V at rest before the log begins",
         "takes 1098 W to give 1,000 W, 91 %",
         "28 W when idle",
+        "behind a drive of any speed",
         "starts within 0.5 s",
         "33 A at that",
         "ratio of 0.859 give about 4.2 kWh",  # 1150 x 4.2 x 0.8592; NREL's losses
@@ -501,7 +502,9 @@ def test_check_site_gives_one_json_document(tmp_path, site):
     result = CliRunner().invoke(command, [str(tmp_path / "site.toml"), "--json"])
 
     document = json.loads(result.stdout)
-    bank = document.pop("bank")
+    bank, conductors = document.pop("bank"), document.pop("conductors")
+    assert [each["name"] for each in conductors] == [each.name for each in site.conductors]
+    assert conductors[0]["wanted_A"] == pytest.approx(1.25 * 3000 / 0.88 / 21.5, rel=0.02)
     assert document == {"site": site.name, "description": describe(site), "warnings": []}
     assert bank["verdict"] == "holds"
     assert all(part["sentence"] in " ".join(document["description"]) for part in bank["compared"])

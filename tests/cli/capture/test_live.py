@@ -140,6 +140,18 @@ def _until(condition):
         time.sleep(0.02)
 
 
+@pytest.mark.parametrize(("drive", "runs_s"), [(True, [240.0, 240.0]), (False, [])])
+def test_a_drive_that_the_owner_tells_of_is_followed_while_it_is_captured(drive, runs_s):
+    """Two runs from rest to rest, as the report of the log will have them; without the word they show no speeds."""
+    rest, run = [1.0] * 200, [[12.0] * 60, [40.0] * 120, [25.0] * 60]
+    amps = [*rest, *run[0], *run[1], *run[2], *rest, *run[1], *run[0], *run[2], *rest]
+    meter = LiveMeter("bank shunt", HOW, ("current_A", "voltage_V"), limits_for(None, None), drive=drive)
+    meter.add(Reading(START_US + k * 10**6, {"current_A": a, "voltage_V": 25.0}) for k, a in enumerate(amps))
+    cycles = shot(meter).cycles
+
+    assert [cycle.run_s for cycle in cycles.cycles if cycle.at_speeds] == runs_s
+
+
 def at_begin(amps, *, expected=None):
     """How a meter stands whose capture began at the first of these amps, a reading a second."""
     meter = LiveMeter("bank shunt", HOW, ("current_A", "voltage_V"), limits_for(None, None), expected=expected)

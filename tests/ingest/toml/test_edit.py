@@ -102,7 +102,7 @@ def test_a_new_key_stands_in_its_table_above_the_remarks_on_the_next():
     """Below the last key that is there, not below the next part's heading."""
     after = edited(SAMPLE, {("bank", "max_charge_A"): 50.0, ("zone",): "UTC"})
     lines = after.split("\n")
-    assert lines[lines.index("max_charge_A = 50") - 1].startswith("charging_V")
+    assert lines[lines.index("max_charge_A = 50") - 1].startswith("currency")
     assert 'zone = "UTC"                        # whose' in after
 
 

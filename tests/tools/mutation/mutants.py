@@ -70,8 +70,9 @@ GROUPS = {
         "not test_folds or (steps or cycles) and cut_anywhere",
     ),
     "cycles": (
-        "analysis/cycles: cycles on_off_path choose_load run_figures cycle array_share failed_starts",
-        "steps levels runs_by_hand cycles on_off_path from_array folds",
+        "analysis/cycles: cycles on_off_path choose_load run_figures cycle array_share failed_starts "
+        "several_speeds rest_to_rest; analysis/signal_levels: inner_levels",
+        "several_speeds steps levels runs_by_hand cycles on_off_path from_array folds",
         "not test_folds or cycles and cut_anywhere",
     ),
     "nameplate": (
@@ -80,9 +81,16 @@ GROUPS = {
         "",
     ),
     "bank": (
-        "analysis/bank: bank peukert resistance sag seen_starts draw limits system_word; "
-        "analysis/equipment: bank_voltage judged protection; analysis/ledger: loads_use payback",
-        "bank bank_limits bank_voltage loads_use payback conductor resistance inverter forecast",
+        "analysis/bank: bank peukert resistance rested_state sag seen_starts draw limits system_word wear; "
+        "analysis/equipment: bank_voltage judged protection; analysis/ledger: falls loads_use payback",
+        "bank bank_limits bank_voltage battery_kinds wear falls loads_use payback conductor resistance inverter "
+        "forecast",
+        "",
+    ),
+    "what_if": (
+        "analysis/what_if: changes replay tank_runs figures load_after sizes what_if; "
+        "analysis/equipment: cable_choice short_circuit",
+        "worked_examples replay measured_after what_if cable_choice changes_asked",
         "",
     ),
     "answer": (

@@ -114,6 +114,7 @@ class Plan:
     limits: dict = field(default_factory=dict)
     rating: dict = field(default_factory=dict)
     unsure_from_s: float = np.inf
+    start: str | None = None
 
     @property
     def pump_W(self) -> float:
@@ -326,7 +327,9 @@ def _true_run(made: Plan, place: Place, load: Load, start: float, stop: float) -
     """Integrate a run's draw over instants of its own: close together at its start, up to right before its stop."""
     until = min(stop, made.span_s) - 1e-6
     close_s = min(start + 6, until)
-    t = np.unique(np.concatenate([np.linspace(start, close_s, 300), np.linspace(start, until, 400)]))
+    t = np.unique(
+        np.concatenate([np.linspace(start, close_s, 300), np.linspace(start, until, load.instants(until - start))])
+    )
     hours = t / 3600
     own_W = load.power_W(t) if made.side == "ac" else place.own_W(t, load.name)
     i, v = place.at_bank(t)
@@ -371,6 +374,8 @@ def _site(made: Plan) -> Site:
         ],
     }
     tables["inverters"][0] |= made.rating
+    if made.start:
+        tables["loads"][0]["start"] = made.start
     if made.limits:
         tables["limits"] = made.limits
     if made.water is not None:
@@ -389,7 +394,7 @@ def scene_class(maker):
 
 def enter_classes() -> None:
     """Import the modules that enter their classes into `MAKERS`; they build on this one, so not before it is there."""
-    for module in ("scene_classes", "scene_faults", "scene_harder", "scene_runs"):
+    for module in ("scene_classes", "scene_faults", "scene_harder", "scene_runs", "scene_speeds"):
         import_module(module)
 
 

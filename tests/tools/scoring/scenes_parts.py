@@ -45,6 +45,10 @@ class Load:
     ac: bool = True
     power_factor: float = 0.95
 
+    def instants(self, length_s):
+        """How many instants show all of a run. [1]."""
+        return 400
+
     def power_W(self, time_s):
         """Its power at these times. [W]."""
         if not len(self.starts):

@@ -11,18 +11,11 @@ import numpy as np
 from readings import chunk_of, fed, how
 
 from shuntbook.analysis.bank.resistance import Resistance, resistance
-from shuntbook.analysis.bank.state_of_charge import (
-    RESTED_12V,
-    RESTED_STATE_PCT,
-    TABLES_DIFFER_V,
-    RestedState,
-    StateOfCharge,
-    rested_state,
-    start_of,
-    state_of_charge,
-)
+from shuntbook.analysis.bank.rested_state import RestedState, rested_state
+from shuntbook.analysis.bank.state_of_charge import StateOfCharge, start_of, state_of_charge
 from shuntbook.analysis.inverter_sides.loss_fit import LossFit, fit_losses
 from shuntbook.analysis.ledger.running_charge import RunningChargeFold
+from shuntbook.analysis.site.battery_kinds import KINDS, LEAD_ACID, LEAD_CELL_V_PER_K
 from shuntbook.analysis.site.tables import Bank
 from shuntbook.analysis.sureness.meter_figures import Accuracy, MeterFigures
 
@@ -89,12 +82,14 @@ def simulated_state(rng: np.random.Generator) -> dict[str, bool]:
 
 def simulated_rest(rng: np.random.Generator) -> dict[str, bool]:
     """A rested bank whose maker's table differs from ours, read by a voltmeter that is off, at some temperature."""
-    state_pct, celsius = rng.uniform(0, 100), rng.uniform(-10, 35)
-    at_80F_V = np.interp(state_pct, RESTED_STATE_PCT, RESTED_12V) + rng.uniform(-TABLES_DIFFER_V, TABLES_DIFFER_V)
-    true_V = 2 * (at_80F_V - 0.0024 * (80 - (celsius * 1.8 + 32)))
-    bank = Bank(nominal_V=24.0, capacity_Ah=420.0, chemistry="flooded_lead_acid", temperature_degC=float(celsius))
+    kind, state_pct, celsius = rng.choice(LEAD_ACID), rng.uniform(0, 100), rng.uniform(-10, 35)
+    table, V_per_K = KINDS[kind].rest, LEAD_CELL_V_PER_K.value + rng.uniform(-1, 1) * LEAD_CELL_V_PER_K.off
+    in_table_V = np.interp(state_pct, table.state_pct, table.volts) + rng.uniform(-table.differ_V, table.differ_V)
+    true_V = 2 * (in_table_V + 6 * V_per_K * (celsius - table.at_degC))
+    bank = Bank(nominal_V=24.0, capacity_Ah=420.0, chemistry=kind, temperature_degC=float(celsius))
     state = rested_state(bank, float(true_V * (1 + rng.uniform(-0.005, 0.005))))
-    assert isinstance(state, RestedState), state
+    if not isinstance(state, RestedState):  # far above full: taken for a bank that was not at rest
+        return {}
     return {"state of charge from a rested voltage": state.state_pct.holds(state_pct)}
 
 

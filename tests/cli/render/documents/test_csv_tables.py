@@ -94,6 +94,12 @@ def _ledger(lines):
             "state_at_end_low_pct": line["state_at_end_pct"]["low"],
             "start_utc": line["start"],
             "stop_utc": line["stop"],
+            "full_cycles": line["wear"]["full_cycles"]["value"],
+            "full_cycles_high": line["wear"]["full_cycles"]["high"],
+            "depth_pct": line["wear"]["depth_pct"],
+            "life_low_pct": line["wear"]["life_pct"]["low"],
+            "life_cost": line["wear"]["cost"]["value"],
+            "currency": line["wear"]["currency"],
         }
         for line in log["ledger"][lines]
     ]

@@ -129,6 +129,23 @@ def _bank(log):
         text += f"{within(lasts['counted_h'], 'h')} to the usable depth by counting, "
         text += f"{within(lasts['peukert_h'], 'h')} by Peukert's law"
         yield [f"{draw['what'][:1].upper()}{draw['what'][1:]}", text]
+    cycles, deep, life, cost = _worn(bank["wear"])
+    yield [
+        "Its wear by this log",
+        f"{cycles} full cycles, down {deep} at most, {life} of its life by its maker, {cost}",
+    ]
+
+
+def _worn(wear):
+    figures = {key: number(wear[key]["value"]) for key in ("full_cycles", "life_pct", "cost")}
+    deep, life = f"{number(wear['depth_pct'])} %", f"{figures['life_pct']} %"
+    return figures["full_cycles"], deep, life, f"{figures['cost']} {wear['currency']}"
+
+
+def _wear(log):
+    for line in _lines(log):
+        name = line.get("text") or f"{datetime.fromisoformat(line['date']):%-d %b %Y}"
+        yield [name, *_worn(line["wear"])]
 
 
 def _state(log):
@@ -207,6 +224,7 @@ TABLES = {
     "What went out and what came back": _took,
     "Charge by day and demo": lambda log: _ledger(log, "charge", "Ah", "A"),
     "Energy by day and demo": lambda log: _ledger(log, "energy", "Wh", "W"),
+    "Wear of the bank": _wear,
     "How long": _usual,
     "The same": _ways,
     "From the sum on paper": lambda log: _reasons(log["nameplate"]["paper_to_estimate"]),

@@ -1,0 +1,337 @@
+"""Changes of a system as data, and the site that each makes of another.
+
+A change that nothing is known about is a `Missing` with the key that would let it be judged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import isfinite
+from typing import Any, Final, Protocol, TypeVar
+
+from ..bank.draw import bank_draw
+from ..equipment.cable_choice import SIZE_KINDS, CableChoice, SizeKind, choose_cable
+from ..equipment.conductor import ADVISED_DROP_PCT
+from ..equipment.demand import TURNING
+from ..equipment.protection import SCREENING
+from ..not_known import Missing
+from ..site.site import Site
+from ..site.tables import Bank, Chemistry, Conductor, Load, StartKind
+from ..site.unit_tables import ShownTable
+from ..site.units import KPA_PER_PSI, L_PER_GAL
+from ..site.water import Water
+
+OfSite = TypeVar("OfSite", bound=ShownTable)
+
+#: What another kind of cell makes of a bank that the keys of the old kind no longer say.
+_OF_THE_KIND: Final = (
+    "peukert_exponent", "charge_efficiency_pct", "charging_V", "resistance_mohm", "cut_off_V", "max_discharge_A",
+    "max_discharge_s", "max_charge_A", "batteries", "battery_V", "strings",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Setup:
+    """A site, the load that is asked about, and what that takes in a day at the bank; None if not known. [Wh]"""
+
+    site: Site
+    load: Load
+    day_Wh: float | None = None
+
+    def of(self, **tables: object) -> Setup:
+        """Return the same with tables of the site in place of others."""
+        site = self.site.model_copy(update=tables)
+        return replace(self, site=site, load=site.load(self.load.name))
+
+
+class SystemChange(Protocol):
+    """One change: `text` is how it was asked for."""
+
+    @property
+    def text(self) -> str:
+        """The change as it was asked for: ``tank 300 L``."""
+
+    def made_in(self, setup: Setup) -> Setup | Missing:
+        """Return the setup with the change made, or why nothing can be said of it."""
+
+
+def make(changes: Sequence[SystemChange], setup: Setup) -> tuple[Setup, tuple[Missing, ...]]:
+    """Make changes one after another; those of which nothing is known are left out and returned."""
+    left_out: list[Missing] = []
+    for change in changes:
+        changed = change.made_in(setup)
+        if isinstance(changed, Missing):
+            left_out.append(changed)
+        else:
+            setup = changed
+    return setup, tuple(left_out)
+
+
+@dataclass(frozen=True)
+class TankChange:
+    """Another pressure tank. [L]"""
+
+    text: str
+    volume_L: float
+
+    def made_in(self, setup: Setup) -> Setup | Missing:
+        """Return the setup with that tank."""
+        water = _water(setup, "another tank")
+        if isinstance(water, Missing):
+            return water
+        return setup.of(water=_with(water, ("tank_volume_L", "tank_volume_gal"), L_PER_GAL, self.volume_L))
+
+
+@dataclass(frozen=True)
+class PrechargeChange:
+    """Another air pressure in the empty tank: pre-charge. [kPa]"""
+
+    text: str
+    air_kPa: float
+
+    def made_in(self, setup: Setup) -> Setup | Missing:
+        """Return the setup with that air in the tank."""
+        water = _water(setup, "another pre-charge")
+        if isinstance(water, Missing):
+            return water
+        return setup.of(water=_with(water, ("precharge_kPa", "precharge_psi"), KPA_PER_PSI, self.air_kPa))
+
+
+@dataclass(frozen=True)
+class PressureChange:
+    """Other pressures at which the pump starts and stops. [kPa]"""
+
+    text: str
+    cut_in_kPa: float
+    cut_out_kPa: float
+
+    def made_in(self, setup: Setup) -> Setup | Missing:
+        """Return the setup with those pressures; the air in the tank stays what it is."""
+        water = _water(setup, "other pressures")
+        if isinstance(water, Missing):
+            return water
+        water = _with(water, ("cut_in_kPa", "cut_in_psi"), KPA_PER_PSI, self.cut_in_kPa)
+        return setup.of(water=_with(water, ("cut_out_kPa", "cut_out_psi"), KPA_PER_PSI, self.cut_out_kPa))
+
+
+@dataclass(frozen=True)
+class StartChange:
+    """Another way to bring the motor up to speed."""
+
+    text: str
+    start: StartKind
+
+    def made_in(self, setup: Setup) -> Setup | Missing:
+        """Return the setup with the load started that way."""
+        if setup.load.kind not in TURNING:
+            return Missing("word on another start", ("loads.kind",), f"'{setup.load.name}' has no motor by its kind")
+        changed = _with_load(setup, start=self.start)
+        was, will = (bank_draw(each.site, (each.load,)).starting_W for each in (setup, changed))
+        # A start that asks what it asked before was not told apart: that is no answer.
+        if was == will and self.start != setup.load.start:
+            return Missing("word on another start", (), "what such a start of it asks is not known")
+        return changed
+
+
+@dataclass(frozen=True)
+class InverterChange:
+    """Another inverter; its losses are taken to be those of the one that is there. [W], [VA], [s]"""
+
+    text: str
+    continuous_W: float | None = None
+    continuous_VA: float | None = None
+    surge_W: float | None = None
+    surge_VA: float | None = None
+    surge_s: float | None = None
+
+    def made_in(self, setup: Setup) -> Setup | Missing:
+        """Return the setup with that inverter in the place of the load's."""
+        old = setup.site.inverter_of(setup.load)
+        if old is None:
+            because = f"'{setup.load.name}' hangs on no inverter"
+            return Missing("word on another inverter", ("loads.inverter",), because)
+        ratings = ("continuous_W", "continuous_VA", "surge_W", "surge_VA", "surge_s")
+        new = old.model_copy(update={key: getattr(self, key) for key in ratings})
+        return setup.of(inverters=tuple(new if each is old else each for each in setup.site.inverters))
+
+
+@dataclass(frozen=True)
+class BankChange:
+    """Another size of bank, so many strings of those that are there, or another kind of cells. [Ah]"""
+
+    text: str
+    capacity_Ah: float | None = None
+    strings: int | None = None
+    chemistry: Chemistry | None = None
+
+    def made_in(self, setup: Setup) -> Setup | Missing:
+        """Return the setup with that bank."""
+        bank = setup.site.bank
+        update: dict[str, Any] = {}
+        # Cells of another kind have nothing of the old ones but their nominal voltage and place.
+        if self.chemistry is not None and self.chemistry != bank.chemistry:
+            update = dict.fromkeys(_OF_THE_KIND) | {"chemistry": self.chemistry}
+        if self.strings is not None:
+            if bank.strings is None:
+                return Missing("word on another number of strings", ("bank.strings",))
+            update |= _times(bank, self.strings / bank.strings) | {"strings": self.strings}
+        elif self.capacity_Ah is not None:
+            # Batteries of which nothing is known but their charge: what they let through stays that of the file.
+            size = self.capacity_Ah / bank.capacity_Ah
+            update |= {"capacity_Ah": self.capacity_Ah, "strings": None, "batteries": None}
+            update |= _resistance(bank, size) if "chemistry" not in update else {}
+        return setup.of(bank=bank.model_copy(update=update))
+
+
+@dataclass(frozen=True)
+class ArrayChange:
+    """Another array. [W]"""
+
+    text: str
+    power_W: float
+
+    def made_in(self, setup: Setup) -> Setup | Missing:
+        """Return the setup with that array under the same sun."""
+        # The same sun, losses and controller: what a watt of it brings stays what it is.
+        array = setup.site.array
+        if array is None:
+            return Missing("word on another array", ("array",), "the site file has none, nor the sun that it gets")
+        amps = None if array.current_A is None else array.current_A * self.power_W / array.power_W
+        return setup.of(array=array.model_copy(update={"power_W": self.power_W, "current_A": amps}))
+
+
+@dataclass(frozen=True)
+class CableChange:
+    """Another cable; without a size the smallest that keeps `drop_pct`, with its fuse. [mm2], [%]"""
+
+    text: str
+    area_mm2: float | None = None
+    gauge_AWG: str | None = None
+    drop_pct: float = ADVISED_DROP_PCT
+
+    def made_in(self, setup: Setup) -> Setup | Missing:
+        """Return the setup with that cable where the load's supply runs."""
+        old = cable_of(setup)
+        if isinstance(old, Missing):
+            return old
+        if self.area_mm2 is None and self.gauge_AWG is None:
+            kind: SizeKind = "mm2" if old.area_mm2 is not None else "AWG"
+            choice = choose_cable(old, setup.site, kind, drop_pct=self.drop_pct)
+            if isinstance(choice, Missing):
+                return choice
+            # The fuse's size is chosen with the cable; what it can break is its kind's, and stays.
+            new = choice.conductor.model_copy(update={"fuse_kA": old.fuse_kA})
+        else:
+            new = old.model_copy(update={"area_mm2": self.area_mm2, "gauge_AWG": self.gauge_AWG})
+        return setup.of(conductors=tuple(new if each is old else each for each in setup.site.conductors))
+
+    def choices(self, setup: Setup) -> tuple[CableChoice | Missing, ...]:
+        """Return the smallest cable that fits by each table; none where the load's cable is not known."""
+        old = cable_of(setup)
+        if isinstance(old, Missing):
+            return ()
+        return tuple(choose_cable(old, setup.site, kind, drop_pct=self.drop_pct) for kind in SIZE_KINDS)
+
+    def answer(self, setup: Setup) -> str:
+        """Say which cable and fuse the tables ask for; empty where they do not tell."""
+        choices = self.choices(setup)
+        return f"The smallest that fits: {', or '.join(map(_chosen, choices))}." if choices else ""
+
+    def reasons(self, setup: Setup) -> tuple[str, ...]:
+        """Return by which tables, and what the next smaller fails."""
+        return tuple(_why(each, self.drop_pct) for each in self.choices(setup) if isinstance(each, CableChoice))
+
+
+@dataclass(frozen=True)
+class UseChange:
+    """Another use: water or running time a day. [L/d], [s/d]"""
+
+    text: str
+    water_L: float | None = None
+    run_s: float | None = None
+
+    def made_in(self, setup: Setup) -> Setup | Missing:
+        """Return the setup with the load running as much of the day as that takes."""
+        run_s = self.run_s
+        # Water becomes running time by the pump's flow, and time the share of a day that plate and log both know.
+        if run_s is None:
+            flow = None if setup.site.water is None else setup.site.water.pump_L_per_min
+            water = _water(setup, "another use")
+            if isinstance(water, Missing):
+                return water
+            if flow is None:
+                return Missing("word on another use", ("water.flow_L_per_min", "water.flow_gal_per_min"))
+            run_s = 60 * (self.water_L or 0.0) / flow
+        if not (isfinite(run_s) and 0 < run_s <= 86400):
+            return Missing(
+                "word on another use", (), f"that is {run_s / 3600:.3g} h of running a day, more than it has"
+            )
+        return _with_load(setup, duty_pct=100 * run_s / 86400)
+
+
+def _chosen(choice: CableChoice | Missing) -> str:
+    if isinstance(choice, Missing):
+        return choice.sentence
+    return f"{choice.size} with a {choice.fuse_A:g} A fuse (loses {choice.running.drop_pct:.2g} %)"
+
+
+def _why(choice: CableChoice, drop_pct: float) -> str:
+    """Say what the next smaller size fails, and which tables say so."""
+    why = {
+        "drop": f"the next smaller loses more than {drop_pct:g} %",
+        "current": f"the next smaller is allowed less than {choice.wanted_A:.0f} A, 125 % of the greatest current",
+        "fuse": "no usual fuse fits the next smaller",
+    }[choice.decided_by]
+    by = f"{choice.sources[0]}; fuse by {choice.sources[1]}"
+    return f"{choice.size} is allowed {choice.ampacity_A:g} A ({by}); {why}. {SCREENING}"
+
+
+def cable_of(setup: Setup) -> Conductor | Missing:
+    """Return the cable through which the load is fed from the bank."""
+    feeds = setup.load.inverter or setup.load.name
+    cables = [each for each in setup.site.conductors if feeds in each.carries]
+    if len(cables) == 1:
+        return cables[0]
+    because = f"{len(cables)} cables carry '{feeds}'" if cables else f"no cable of the site file carries '{feeds}'"
+    return Missing("word on another cable", ("conductors.carries",), because)
+
+
+def _water(setup: Setup, what: str) -> Water | Missing:
+    water = setup.site.water
+    if water is None or setup.site.load(water.load).name != setup.load.name:
+        return Missing(f"word on {what}", ("water",), f"'{setup.load.name}' fills no tank in the site file")
+    return water
+
+
+def _with(table: OfSite, keys: tuple[str, str], factor: float, value: float) -> OfSite:
+    """Return a table with a figure under whichever of two keys the file has it: its units are what people are shown."""
+    plain, us = keys
+    # A pre-charge that the file lacks comes in the unit of its other pressures.
+    given = us if getattr(table, us) is not None else plain
+    if given == plain and getattr(table, plain) is None and any(each.endswith("_psi") for each in _given(table)):
+        given = us
+    return table.model_copy(update={plain: None, us: None} | {given: value / factor if given == us else value})
+
+
+def _given(table: ShownTable) -> list[str]:
+    return [key for key in table.model_fields_set if getattr(table, key) is not None]
+
+
+def _with_load(setup: Setup, **keys: object) -> Setup:
+    new = setup.load.model_copy(update=keys)
+    return setup.of(loads=tuple(new if each is setup.load else each for each in setup.site.loads))
+
+
+def _times(bank: Bank, size: float) -> dict[str, Any]:
+    """Return what a bank of so many times the strings has: strings beside one another share all that flows."""
+    amps = None if bank.max_discharge_A is None else tuple(size * each for each in bank.max_discharge_A)
+    most = None if bank.max_charge_A is None else size * bank.max_charge_A
+    batteries = None if bank.batteries is None else round(size * bank.batteries)
+    several = {"capacity_Ah": size * bank.capacity_Ah, "max_discharge_A": amps, "max_charge_A": most}
+    return {**several, "batteries": batteries, **_resistance(bank, size)}
+
+
+def _resistance(bank: Bank, size: float) -> dict[str, Any]:
+    """Return the resistance of a bank of like cells: the larger, the less, in proportion (from memory)."""
+    return {"resistance_mohm": None if bank.resistance_mohm is None else bank.resistance_mohm / size}

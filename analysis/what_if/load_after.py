@@ -1,0 +1,167 @@
+"""How a load that was measured would behave after a change: its starts, its runs, its draw at the meter."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import isfinite, sqrt
+from typing import Final
+
+import numpy as np
+
+from ..bank.resistance import Resistance
+from ..bank.seen_starts import SeenStarts
+from ..equipment.demand import demand
+from ..equipment.inverter_losses import beyond_idle_W, given_W, losses_of
+from ..forecast.measured_load import MeasuredLoad
+from ..forecast.stretches import Stretches
+from ..nameplate.measured_chain import RunTotals
+from ..not_known import Missing
+from ..readings.chunk import FloatArray
+from ..site.site import Load, Site
+from ..stats.interval95 import Within
+from .tank_runs import TankRuns
+
+_THE_SAME: Final = Within.exactly(1.0)
+
+
+@dataclass(frozen=True)
+class Factors:
+    """After over before: runs' length, share of the time, draw at the meter, watts of a start, the bank's ohms. [1]
+
+    `ohms` is None where the bank's cells are of another kind.
+    """
+
+    length: float = 1.0
+    use: float = 1.0
+    draw: float = 1.0
+    start: Within = _THE_SAME
+    ohms: float | None = 1.0
+
+    @property
+    def starts(self) -> float:
+        """Starts an hour: as much water by longer runs is fewer of them."""
+        return self.use / self.length
+
+
+def factors(before: Site, after: Site, load: Load, seen: MeasuredLoad, runs: TankRuns | Missing, use: float) -> Factors:
+    """Return what changes of a load that was measured."""
+    length = 1.0
+    # As much water by fewer starts: each run is longer in the same proportion.
+    if isinstance(runs, TankRuns) and runs.before.a_day and runs.after.a_day and runs.after.a_day.value > 0:
+        length = use * runs.before.a_day.value / runs.after.a_day.value
+    return Factors(length, use, _draw(before, after, load, seen), _start(before, after, load), _ohms(before, after))
+
+
+def _draw(before: Site, after: Site, load: Load, seen: MeasuredLoad) -> float:
+    """Return what another inverter makes of the draw at the bank."""
+    was, will = before.inverter_of(load), after.inverter_of(load)
+    if seen.side == "ac" or was is None or will is None or was is will:
+        return 1.0
+    # What the load takes behind the inverter stays; the losses on the way to it do not.
+    ac_W = given_W(losses_of(was), seen.runs.run_W)
+    return beyond_idle_W(losses_of(will), ac_W) / seen.runs.run_W
+
+
+def _start(before: Site, after: Site, load: Load) -> Within:
+    """Return what another way of starting makes of the watts of a start, by the plate. [1]"""
+    was, will = before.inverter_of(load), after.inverter_of(load)
+    old, new = before.load(load.name), after.load(load.name)
+    if was is None or will is None or old.start == new.start:
+        return _THE_SAME
+    direct, other = demand(old, was), demand(new, will)
+    if isinstance(direct, Missing) or isinstance(other, Missing) or not direct.extra_VA.value > 0:
+        return _THE_SAME
+    # The lowest goes with the lowest: both are of one motor.
+    shares = [getattr(other.start_VA, end) / getattr(direct.start_VA, end) for end in ("value", "low", "high")]
+    return Within(shares[0], min(shares), max(shares))
+
+
+def _ohms(before: Site, after: Site) -> float | None:
+    """Return what more or fewer cells beside one another make of the bank's resistance (from memory)."""
+    if before.bank.chemistry != after.bank.chemistry:
+        return None
+    return 1.0 if before.bank is after.bank else before.bank.capacity_Ah / after.bank.capacity_Ah
+
+
+def load_after(seen: MeasuredLoad, by: Factors) -> MeasuredLoad:
+    """Return the behaviour after a change; a start that was seen says nothing of one that is another."""
+    if by == Factors():
+        return seen
+    runs = _runs(seen.runs, by)
+    # What a stretch of time takes scatters with the square of a run, and with their number.
+    scatter = by.draw * by.length * sqrt(by.starts)
+    per_run = runs.energy_Wh / seen.runs.energy_Wh
+    return replace(
+        seen,
+        runs=runs,
+        starts_per_h=seen.starts_per_h.scaled(by.starts),
+        duty=seen.duty.map(lambda share: min(share * by.use, 1.0)),
+        run_W=None if seen.run_W is None else seen.run_W.scaled(by.draw),
+        run_A=None if seen.run_A is None else seen.run_A.scaled(by.draw),
+        start_A=None if seen.start_A is None else _product(seen.start_A, by),
+        peak_W=None if seen.peak_W is None else max(seen.peak_W * by.draw * by.start.value, runs.run_W),
+        start_Wh=_finite(seen.start_Wh, by),
+        resistance=_resistance(seen.resistance, by.ohms),
+        starts=_starts(seen, by),
+        scatter_Wh=None if seen.scatter_Wh is None else seen.scatter_Wh * scatter,
+        scatter_Ah=None if seen.scatter_Ah is None else seen.scatter_Ah * scatter,
+        stretches_Wh=_stretched(seen.stretches_Wh, by, per_run),
+        stretches_Ah=_stretched(seen.stretches_Ah, by, per_run),
+        digit_W=seen.digit_W * by.draw,
+        digit_A=seen.digit_A * by.draw,
+    )
+
+
+def _runs(was: RunTotals, by: Factors) -> RunTotals:
+    """Return as many runs as were seen, each as long and as hard as it would be."""
+    run_W, run_h = was.run_W * by.draw, was.run_h * by.length
+    energy_Wh = run_W * run_h + was.start_Wh * by.draw * by.start.value
+    charge_Ah = None if was.charge_Ah is None else was.charge_Ah * energy_Wh / was.energy_Wh
+    return replace(was, run_h=run_h, run_W=run_W, energy_Wh=energy_Wh, charge_Ah=charge_Ah)
+
+
+def _product(amps: Within, by: Factors) -> Within:
+    share = by.start.scaled(by.draw)
+    return Within(amps.value * share.value, amps.low * share.low, amps.high * share.high)
+
+
+def _finite(start_Wh: Within, by: Factors) -> Within:
+    """Return what a start takes beyond running; without ends where it had none."""
+    factor = by.draw * by.start.value
+    ends = (start_Wh.low, start_Wh.high)
+    return Within(start_Wh.value * factor, *(x * factor if isfinite(x) else x for x in ends))
+
+
+def _resistance(ohms: Resistance | Missing, times: float | None) -> Resistance | Missing:
+    if times is None:
+        return Missing("internal resistance", ("bank.resistance_mohm",), "the log is of cells of another kind")
+    return ohms if isinstance(ohms, Missing) or times == 1.0 else replace(ohms, mohm=ohms.mohm.scaled(times))
+
+
+def _starts(seen: MeasuredLoad, by: Factors) -> SeenStarts | Missing:
+    """Return the dips of the starts that were seen as deep as the change makes them: by amps and ohms alike."""
+    starts, before_V = seen.starts, seen.before_V
+    if isinstance(starts, Missing) or (by.start == _THE_SAME and by.ohms == 1.0 and by.draw == 1.0):
+        return starts
+    if by.ohms is None or before_V is None:
+        return Missing("word on the sag at start", ("bank.resistance_mohm",), "such a start was not seen")
+    dips, times = starts.lowest_V.map(lambda volts: before_V - volts), by.ohms * by.draw
+    # The least dip goes with the gentlest start; a voltage above that before a start is scatter and stays.
+    low, value, high = (
+        before_V - (dip * times * share if dip > 0 else dip)
+        for dip, share in ((dips.low, by.start.high), (dips.value, by.start.value), (dips.high, by.start.low))
+    )
+    return replace(starts, lowest_V=Within(value, min(low, value), max(high, value)))
+
+
+def _stretched(was: Stretches | None, by: Factors, per_run: float) -> Stretches | None:
+    """Return the timeline of rests and runs with both as long as they would be."""
+    if was is None:
+        return None
+    lengths: FloatArray = np.diff(was.edges_h)
+    rest_h, run_h = lengths[::2].copy(), lengths[1::2] * by.length
+    # As much time for as many runs as their rate leaves: what is not run is rest.
+    left_h = lengths.sum() / by.starts - run_h.sum()
+    rest_h *= max(left_h, 1e-6 * float(lengths.sum())) / rest_h.sum()
+    edges_h = np.append(0.0, np.cumsum(np.column_stack([rest_h, run_h]).ravel()))
+    return Stretches(edges_h, was.taken * per_run)

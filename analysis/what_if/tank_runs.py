@@ -1,0 +1,213 @@
+"""How a pump runs and starts with one tank and with another: by the site file, or by the runs of a log."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import hypot, sqrt
+from typing import Final
+
+import numpy as np
+
+from ..equipment.water import TankPlan, tank_plan
+from ..forecast.measured_load import MeasuredLoad
+from ..health.runs import busiest_hour
+from ..not_known import Missing
+from ..readings.chunk import SECONDS_PER_HOUR, FloatArray
+from ..site.site import Site, Water
+from ..stats.interval95 import Within
+from ..stats.ranks import median_of
+from .replay import Replayed, replayed, tank_s
+
+#: How far the share between two tanks may be off: another volume at the same pressures; other pressures, since gauges
+#: are read to a psi and a pump gives less at more pressure; a tank whose water is known by the pump's flow alone
+#: (common practice, no source; held against simulated systems). [1]
+VOLUME_OFF: Final = 0.05
+PRESSURES_OFF: Final = 0.12
+FLOW_OFF: Final = 0.25
+#: A tank that gives less than this share of what it should has lost its air, or is not the one of the site file; so has
+#: one that gives more than its inverse (common practice, no source). [1]
+IN_ORDER: Final = 0.6
+
+_MEASURED: Final = "Water is taken to be drawn as it was in the log: as much, as fast, at the same times."
+_NO_FLOW: Final = (
+    "How much water the tank gives now is the site file's: with water.flow_L_per_min the log would tell it."
+)
+_SAME_FLOW: Final = "The pump is taken to give the same at any pressure."
+
+
+@dataclass(frozen=True)
+class PumpRuns:
+    """How a pump runs: usual run, starts in the busiest hour, and starts a day; None where that is not known.
+
+    By the site file alone the run is one with no water drawn, and the starts of the busiest hour are the most that any
+    steady draw makes.
+    """
+
+    run_s: Within | None
+    in_an_hour: Within | None
+    a_day: Within | None
+
+
+@dataclass(frozen=True)
+class TankRuns:
+    """Runs before and after; `times` is how many times the water the tank then gives; `measured` tells of a log."""
+
+    before: PumpRuns
+    after: PumpRuns
+    times: Within
+    before_L: float | None
+    after_L: float | None
+    measured: bool
+    assumptions: tuple[str, ...]
+
+
+def tank_runs(before: Site, after: Site, seen: MeasuredLoad | None, use: float | None) -> TankRuns | Missing:
+    """Return how the pump of a tank runs before and after a change; `use` is how many times as much is used then. [1]
+
+    Missing where the site file says too little of the tank.
+    """
+    if before.water is None or after.water is None:
+        return Missing("word on the pump's runs", ("water",))
+    was, will = tank_plan(before.water), tank_plan(after.water)
+    if isinstance(will, TankPlan) and will.drawdown_L <= 0:
+        return Missing("word on the pump's runs", (), "with that pre-charge the tank takes in no water at all")
+    if seen is None:
+        return _by_file(before, after, was, will)
+    timeline = seen.stretches_Wh or seen.stretches_Ah
+    if timeline is None:
+        return Missing("word on the pump's runs", (), f"{seen.log} shows too few runs of it")
+    lengths = np.diff(timeline.edges_h) * SECONDS_PER_HOUR
+    return _by_log(before, after, (was, will), lengths[::2], lengths[1::2], seen, use or 1.0)
+
+
+def _by_file(before: Site, after: Site, was: TankPlan | Missing, will: TankPlan | Missing) -> TankRuns | Missing:
+    for plan in (was, will):
+        if isinstance(plan, Missing):
+            return plan
+    assert isinstance(was, TankPlan) and isinstance(will, TankPlan)
+    times = Within.exactly(will.drawdown_L / was.drawdown_L) if was.drawdown_L > 0 else Within.exactly(1.0)
+    assumptions = tuple(dict.fromkeys((*was.assumptions, *will.assumptions)))
+    now, then = _planned(was, before), _planned(will, after)
+    return TankRuns(now, then, times, was.drawdown_L, will.drawdown_L, measured=False, assumptions=assumptions)
+
+
+def _planned(plan: TankPlan, site: Site) -> PumpRuns:
+    """Return what Boyle's law and the pump's flow say."""
+    if plan.fill_s is None or plan.shortest_cycle_s is None:
+        return PumpRuns(None, None, None)
+    assert site.water is not None
+    in_an_hour = SECONDS_PER_HOUR / plan.shortest_cycle_s
+    duty_pct = site.load(site.water.load).duty_pct
+    # A use that is known gives the starts a day: at most so many tankfuls as it has, and fewer where it is drawn while
+    # the pump runs.
+    day_s = None if duty_pct is None else 864 * duty_pct
+    a_day = None if day_s is None else Within.exactly(day_s / plan.fill_s)
+    return PumpRuns(Within.exactly(plan.fill_s), Within.exactly(in_an_hour), a_day)
+
+
+def _by_log(
+    before: Site, after: Site, plans: tuple[TankPlan | Missing, TankPlan | Missing],
+    off_s: FloatArray, run_s: FloatArray, seen: MeasuredLoad, use: float,
+) -> TankRuns | Missing:  # fmt: skip
+    water, changed = before.water, after.water
+    assert water is not None and changed is not None
+    flow = water.pump_L_per_min
+    # In seconds of the pump a tank is known without its flow; litres need that.
+    now_L = None if flow is None else tank_s(off_s, run_s) * flow / 60
+    times = _times(water, changed, plans, now_L)
+    if isinstance(times, Missing):
+        return times
+    # The run before the first rest has no rest of its own, and is a start all the same.
+    starts_s = np.append(-np.median(run_s), np.cumsum(np.column_stack([off_s, run_s]).ravel())[::2])
+    as_seen = _counted(Replayed(starts_s, run_s), seen, None)
+    if times == Within.exactly(1.0):
+        a_day = None if as_seen.a_day is None else as_seen.a_day.scaled(use)
+        then = PumpRuns(as_seen.run_s, as_seen.in_an_hour if use == 1 else None, a_day)
+        return TankRuns(as_seen, then, times, now_L, now_L, measured=True, assumptions=(_MEASURED,))
+    # The two ends of what the tank may give go through the same water, so that an end has a run and a rate of its own.
+    middle, few, many = (replayed(off_s, run_s, x) for x in (times.value, times.high, times.low))
+    other = _counted(middle, seen, (few, many), use, len(run_s))
+    will_L = plans[1].drawdown_L if isinstance(plans[1], TankPlan) else None
+    assumptions = (_MEASURED, _SAME_FLOW, *((_NO_FLOW,) if now_L is None else ()), *_not_in_order(plans[0], now_L))
+    return TankRuns(as_seen, other, times, now_L, will_L, measured=True, assumptions=assumptions)
+
+
+def _times(
+    water: Water, changed: Water, plans: tuple[TankPlan | Missing, TankPlan | Missing], now_L: float | None
+) -> Within | Missing:
+    """Return how many times the water the tank gives after the change, with how far that may be off. [1]"""
+    was, will = plans
+    same_pressures = (water.air_kPa, water.start_kPa, water.stop_kPa) == (
+        changed.air_kPa, changed.start_kPa, changed.stop_kPa,
+    )  # fmt: skip
+    if same_pressures and changed.volume_L == water.volume_L:
+        return Within.exactly(1.0)
+    if isinstance(was, Missing) or isinstance(will, Missing):
+        # Whatever air is in it: at the same pressures twice the tank gives twice the water.
+        if same_pressures:
+            return _off(changed.volume_L / water.volume_L, VOLUME_OFF)
+        return next(plan for plan in plans if isinstance(plan, Missing))
+    # A tank that the log shows to be in order is that of the file: only the share of the two counts, and no flow. One
+    # that is not is known by the pump's flow alone, and another tank or its air set right makes it what is written.
+    share = None if now_L is None or was.drawdown_L <= 0 else now_L / was.drawdown_L
+    mended = changed.volume_L != water.volume_L or changed.air_kPa != water.air_kPa
+    if now_L is not None and mended and (share is None or not IN_ORDER <= share <= 1 / IN_ORDER):
+        return _off(will.drawdown_L / now_L, FLOW_OFF)
+    if was.drawdown_L <= 0:
+        return Missing(
+            "word on the pump's runs", (), "with the pre-charge of the site file the tank gives no water now"
+        )
+    return _off(will.drawdown_L / was.drawdown_L, VOLUME_OFF if same_pressures else PRESSURES_OFF)
+
+
+def _off(value: float, share: float) -> Within:
+    return Within(value, value * (1 - share), value * (1 + share))
+
+
+def _not_in_order(was: TankPlan | Missing, now_L: float | None) -> list[str]:
+    if now_L is None or isinstance(was, Missing) or was.drawdown_L <= 0:
+        return []
+    share = now_L / was.drawdown_L
+    if IN_ORDER <= share <= 1 / IN_ORDER:
+        return []
+    return [
+        f"By the log the tank gives {100 * share:.0f} % of what it should by the site file; another tank, or another "
+        "pre-charge, is taken to be as it is written, with its air in order."
+    ]
+
+
+def _counted(
+    runs: Replayed, seen: MeasuredLoad, ends: tuple[Replayed, Replayed] | None, use: float = 1.0, before: int = 0
+) -> PumpRuns:
+    """Return usual run, busiest hour and starts a day, with the ends that the `ends` of the tank's water leave."""
+    rate = seen.starts_per_h.scaled(24.0)
+    if ends is None:
+        return PumpRuns(median_of(runs.runs_s), Within.exactly(_busiest(runs)), rate)
+    few, many = ends
+    if not len(runs.runs_s) or not len(few.runs_s) or not len(many.runs_s):
+        return PumpRuns(None, None, None)
+    usual, long, short = (float(np.median(each.runs_s)) for each in (runs, few, many))
+    # The runs that are counted and those that will come are two lots of the same kind: each scatters about the median.
+    lot = median_of(runs.runs_s) or Within(usual, float(runs.runs_s.min()), float(runs.runs_s.max()))
+    below = hypot(sqrt(2) * (lot.low - usual), short - usual)
+    above = hypot(sqrt(2) * (lot.high - usual), long - usual)
+    count, fewest, most = (len(each.runs_s) for each in (runs, few, many))
+    # One start more or less falls into any stretch of time.
+    hour = Within(
+        _busiest(runs), max(min(_busiest(few), _busiest(runs)) - 1, 0), max(_busiest(many), _busiest(runs)) + 1
+    )
+    starts = use * rate.value / before
+    chance = (rate.high - rate.low) / 2 / rate.value if rate.value else 0.0
+    return PumpRuns(
+        Within(usual, max(usual - below, 0.0), usual + above),
+        hour if use == 1 else None,
+        Within(
+            count * starts,
+            max(min(fewest, count) - 1, 0) * starts * max(1 - chance, 0.0),
+            (max(most, count) + 1) * starts * (1 + chance),
+        ),
+    )
+
+
+def _busiest(runs: Replayed) -> float:
+    return float(busiest_hour((runs.starts_s * 1e6).astype(np.int64)))

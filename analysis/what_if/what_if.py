@@ -1,0 +1,225 @@
+"""What changes would do: the forecast of a load before and after, the figures side by side, and what was not judged."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from ..equipment.water import PRECHARGE_BELOW_KPA, below_cut_in
+from ..forecast.forecast import Forecast, forecast
+from ..forecast.measured_load import MeasuredLoad
+from ..health.limits import limits_for
+from ..not_known import Missing
+from ..site.site import Load, Site
+from ..site.units import KPA_PER_PSI, SI, DisplayUnits
+from .changes import (
+    CableChange,
+    InverterChange,
+    PrechargeChange,
+    PressureChange,
+    Setup,
+    StartChange,
+    SystemChange,
+    TankChange,
+    UseChange,
+    cable_of,
+    make,
+)
+from .figures import ChangedFigure, figures_of
+from .load_after import factors, load_after
+from .sizes import BankFor, TankFor
+from .tank_runs import TankRuns, tank_runs
+
+_SAME_LOSSES: Final = (
+    "The other inverter is taken to lose what the one that is there loses, and to stop at its voltage."
+)
+_SAME_DRAW: Final = "The pump is taken to draw what it drew before; more pressure makes it draw and give a little less."
+_BY_PLATE: Final = "Of the start only the plate's share changes: what a log showed is of starts as they are now."
+_DRIVE: Final = "What a drive saves by running slower, or takes itself, is not reckoned with."
+_OF_THE_TANK: Final = (TankChange, TankFor, PrechargeChange, PressureChange)
+_PER_DAY_H: Final = 24.0
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """What some changes would do to a load.
+
+    Parameters
+    ----------
+    changes : tuple of str
+        As they were asked for.
+    before, after : Forecast
+        Of the system as it is, and with the changes made.
+    figures : tuple of ChangedFigure
+        Side by side, also those that do not change.
+    runs : TankRuns or Missing
+        How a pump with a pressure tank runs before and after.
+    not_judged : tuple of Missing
+        Changes that nothing is known about, left out of `after`.
+    sizes : tuple of str
+        Answers to changes that ask for a size, in plain sentences.
+    amiss : tuple of str
+        What does not go together in the changed system, with what to ask for as well.
+    assumptions : tuple of str
+        What the comparison rests on beyond the forecasts.
+    shown : DisplayUnits
+        The site's.
+    """
+
+    changes: tuple[str, ...]
+    before: Forecast
+    after: Forecast
+    figures: tuple[ChangedFigure, ...]
+    runs: TankRuns | Missing
+    not_judged: tuple[Missing, ...]
+    sizes: tuple[str, ...]
+    amiss: tuple[str, ...]
+    assumptions: tuple[str, ...]
+    shown: DisplayUnits = SI
+
+    @property
+    def load(self) -> str:
+        """The load that is asked about."""
+        return self.before.load
+
+    @property
+    def nothing_judged(self) -> bool:
+        """Whether nothing is known of any of the changes."""
+        return len(self.not_judged) == len(self.changes)
+
+    def figure(self, code: str) -> ChangedFigure | None:
+        """Return one of the figures; None where it is not known."""
+        return next((each for each in self.figures if each.code == code), None)
+
+
+def what_if(
+    site: Site, load_name: str, changes: Sequence[SystemChange], *, hours: float, measured: MeasuredLoad | None = None
+) -> WhatIf:
+    """Say what changes, all made at once, would do to a load in the `hours` to come.
+
+    `measured` is how it behaved in a log; without it the plate speaks. Refusal as `forecast` has it.
+    """
+    load = site.load(load_name)
+    before = forecast(site, load_name, hours=hours, measured=measured)
+    # What asks for a size wants the system that the other changes make: they are made first.
+    setup, unknown = make([change for change in changes if not _asks_for_size(change)], Setup(site, load))
+    use = _times_used(load, setup.load, changes, measured)
+    day_Wh = _day_Wh(setup, measured)
+    setup = replace(setup, day_Wh=None if day_Wh is None else use * day_Wh if measured else day_Wh)
+    sizing = [change for change in changes if _asks_for_size(change)]
+    made, unsized = make(sizing, setup)
+    runs = tank_runs(site, made.site, measured, use)
+    if site.water is None or site.load(site.water.load).name != load.name:
+        runs = Missing("word on the pump's runs", (), f"'{load.name}' fills no tank in the site file")
+    elif made.load.start == "drive":
+        # It follows the use at a speed of its own: neither a run nor a start is what it was.
+        runs = Missing("word on the pump's runs", (), "behind a drive it follows the use instead of filling the tank")
+    # By the plate the changed site says it all; a log has to be carried over to it.
+    by = None if measured is None else factors(site, made.site, load, measured, runs, use)
+    seen = None if measured is None or by is None else load_after(measured, by)
+    after = forecast(made.site, load_name, hours=hours, measured=seen)
+    # The cable keeps its name through any change: by it both of them are found.
+    cable = cable_of(setup)
+    return WhatIf(
+        tuple(change.text for change in changes),
+        before,
+        after,
+        figures_of(
+            (site, before),
+            (made.site, after),
+            runs,
+            limits_for(site, load),
+            None if isinstance(cable, Missing) else cable.name,
+        ),
+        runs,
+        (*unknown, *unsized),
+        tuple(_sizes(sizing, setup)),
+        (*_start_unknown(changes, after), *_tank_amiss(changes, made, runs)),
+        (*_assumed(changes, setup, measured), *(runs.assumptions if isinstance(runs, TankRuns) else ())),
+        site.shown,
+    )
+
+
+def _asks_for_size(change: SystemChange) -> bool:
+    return isinstance(change, TankFor | BankFor) or (
+        isinstance(change, CableChange) and change.area_mm2 is None and change.gauge_AWG is None
+    )
+
+
+def _day_Wh(setup: Setup, seen: MeasuredLoad | None) -> float | None:
+    """Return what the load takes in a day at the bank; None where nothing says how much of it it runs. [Wh]"""
+    if seen is None and setup.load.duty_pct is None:
+        return None
+    return forecast(setup.site, setup.load.name, hours=_PER_DAY_H, measured=seen).taken.energy_Wh.value
+
+
+def _times_used(load: Load, changed: Load, changes: Sequence[SystemChange], seen: MeasuredLoad | None) -> float:
+    """Return how many times as much the load is used after the changes. [1]"""
+    if changed.duty_pct is None or not any(isinstance(change, UseChange) for change in changes):
+        return 1.0
+    if seen is not None:
+        return changed.duty_pct / (100 * seen.duty.value)
+    return 1.0 if load.duty_pct is None else changed.duty_pct / load.duty_pct
+
+
+def _sizes(changes: Sequence[SystemChange], setup: Setup) -> list[str]:
+    """Return the answers to changes that ask for a size, in the system that those before them make."""
+    sentences = []
+    for change in changes:
+        if isinstance(change, TankFor | BankFor | CableChange) and _asks_for_size(change):
+            sentences.append(change.answer(setup))
+        changed = change.made_in(setup)
+        setup = setup if isinstance(changed, Missing) else changed
+    return [text for text in sentences if text]
+
+
+def _tank_amiss(changes: Sequence[SystemChange], made: Setup, runs: TankRuns | Missing) -> list[str]:
+    """Say why a changed tank's runs are not known, and where its air does not go with its switch."""
+    water, asked = made.site.water, any(isinstance(change, _OF_THE_TANK) for change in changes)
+    if not asked or water is None or water.load != made.load.name:
+        return []
+    return [*([runs.sentence] if isinstance(runs, Missing) else []), *precharge_amiss(made.site)]
+
+
+def _start_unknown(changes: Sequence[SystemChange], after: Forecast) -> list[str]:
+    """Say how to ask for an inverter whose surge rating decides."""
+    starting = None if after.inverter is None else after.inverter.alone.starting
+    asked = next((change for change in changes if isinstance(change, InverterChange)), None)
+    if asked is None or not isinstance(starting, Missing):
+        return []
+    return [
+        f"Whether it starts the load is not judged: {starting.because}; ask with its surge, such as "
+        f'"{asked.text}, surge 6000 VA for 5 s".'
+    ]
+
+
+def _assumed(changes: Sequence[SystemChange], setup: Setup, seen: MeasuredLoad | None) -> list[str]:
+    sentences: list[str] = []
+    for change in changes:
+        if isinstance(change, CableChange) and _asks_for_size(change):
+            sentences += change.reasons(setup)
+    if any(isinstance(change, InverterChange) for change in changes):
+        sentences.append(_SAME_LOSSES)
+    if any(isinstance(change, StartChange) and change.start == "drive" for change in changes):
+        sentences.append(_DRIVE)
+    if any(isinstance(change, PressureChange) for change in changes):
+        sentences.append(_SAME_DRAW)
+    if seen is not None and any(isinstance(change, StartChange) for change in changes):
+        sentences.append(_BY_PLATE)
+    return sentences
+
+
+def precharge_amiss(site: Site) -> list[str]:
+    """Say where the air of the changed tank does not go with its switch."""
+    water = site.water
+    if water is None or water.air_kPa is None:
+        return []
+    if abs(water.start_kPa - water.air_kPa - PRECHARGE_BELOW_KPA) <= KPA_PER_PSI:
+        return []
+    shown = water.shown
+    right = shown.of_pressure(max(water.start_kPa - PRECHARGE_BELOW_KPA, 0.0))
+    return [
+        f"The pre-charge is then {shown.of_pressure(water.air_kPa)}; it should be about {below_cut_in(shown)}: "
+        f'ask also for "pre-charge {right}".'
+    ]

@@ -1,0 +1,138 @@
+"""What changes would do, in words: figures before and after, and the sentence that matters."""
+
+from __future__ import annotations
+
+from math import floor, isfinite
+from typing import TYPE_CHECKING, Final
+
+from .numbers import UNKNOWN, amount, duration, value_and_ends, with_sign
+
+if TYPE_CHECKING:
+    from ....analysis.stats.interval95 import Within
+    from ....analysis.what_if.figures import ChangedFigure
+    from ....analysis.what_if.what_if import WhatIf
+
+#: A change of less is told in the table alone. [1]
+_WORTH_A_SENTENCE: Final = 0.005
+
+
+def figure_of(row: ChangedFigure, value: Within | None, result: WhatIf, *, ends: bool = False) -> str:
+    """Return a figure as people write it, with the ends of its interval where it has any and they are asked for."""
+    if value is None:
+        return UNKNOWN
+    if row.unit in ("s", "h", "L") or not ends or not value.low < value.high or not isfinite(value.high - value.low):
+        text = _plain(row, value.value, result)
+        with_ends = ends and value.low < value.high and isfinite(value.high - value.low)
+        return f"{text} ({_plain(row, value.low, result)} to {_plain(row, value.high, result)})" if with_ends else text
+    middle, low, high = value_and_ends(value.value, value.low, value.high)
+    return f"{f'{middle} {row.unit}'.rstrip()} ({low} to {high})"
+
+
+def _plain(row: ChangedFigure, x: float, result: WhatIf) -> str:
+    if row.unit in ("s", "h"):
+        return duration(x * (3600 if row.unit == "h" else 1))
+    if row.unit == "L":
+        return result.shown.of_volume(x)
+    # Starts are counted, not measured to a tenth.
+    return amount(x, row.unit).rstrip() if row.unit or row.code == "array_to_load" else f"{round(x):,}"
+
+
+def difference_of(row: ChangedFigure, result: WhatIf) -> str:
+    """Return the difference with its sign, and with the ends of its interval where a log leaves one."""
+    if row.difference is None:
+        return ""
+    value = row.difference
+    text = _with_sign(row, value.value, result)
+    if not value.low < value.high or not isfinite(value.high - value.low):
+        return text
+    return f"{text} ({_with_sign(row, value.low, result)} to {_with_sign(row, value.high, result)})"
+
+
+def _with_sign(row: ChangedFigure, x: float, result: WhatIf) -> str:
+    return with_sign(x, _plain(row, abs(x), result))
+
+
+def limit_of(row: ChangedFigure) -> str:
+    """Return what a figure is held against, with its source."""
+    if row.limit is None:
+        return ""
+    value = duration(row.limit.value) if row.unit == "s" else f"{floor(row.limit.value):,}"
+    return f"at {'most' if row.limit.at_most else 'least'} {value} ({row.limit.source})"
+
+
+def change_matters(result: WhatIf) -> list[str]:
+    """Return the sentences that matter, the most telling first: at most two, so that the table finds room."""
+    sentences = [sentence(result) for sentence in (_of_runs, _of_start, _of_bank, _of_sun, _of_cable, _of_charge)]
+    return [text for text in sentences if text][:2]
+
+
+def _matters(row: ChangedFigure | None) -> bool:
+    if row is None or row.before is None or row.after is None or not row.differs:
+        return False
+    was, will = row.before.value, row.after.value
+    return abs(will - was) > _WORTH_A_SENTENCE * max(abs(was), abs(will))
+
+
+def _of_runs(result: WhatIf) -> str:
+    run, hour, day = (result.figure(code) for code in ("run_s", "in_an_hour", "a_day"))
+    if not any(_matters(each) for each in (run, hour, day)):
+        return ""
+    parts = []
+    if run is not None and _matters(run):
+        was, will = _ends(run, result)
+        by_log = f"Runs of {was} become {will}"
+        parts.append(by_log if result.before.taken.measured else f"A run with no water drawn lasts {will}, now {was}")
+        if run.limit is not None and run.after is not None and run.after.value < run.limit.value:
+            parts[-1] += f", and should last {duration(run.limit.value)}"
+    often = hour if _matters(hour) else day if _matters(day) else None
+    if often is not None:
+        was, will = _ends(often, result)
+        limit = "" if often.limit is None else f"; the limit is {floor(often.limit.value):,}"
+        parts.append(f"{often.name} {was} -> {will}{limit}")
+    text = "; ".join(parts)
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def _ends(row: ChangedFigure, result: WhatIf) -> tuple[str, str]:
+    return figure_of(row, row.before, result), figure_of(row, row.after, result)
+
+
+def _of_start(result: WhatIf) -> str:
+    lowest, share = result.figure("lowest_V"), result.figure("start_share_pct")
+    parts = []
+    if share is not None and _matters(share):
+        was, will = _ends(share, result)
+        parts.append(f"A start asks {will} of what the inverter may give, now {was}")
+    if lowest is not None and _matters(lowest):
+        was, will = _ends(lowest, result)
+        parts.append(f"{'at a start ' if not parts else ''}the bank falls to {will}, now {was}")
+    return _joined(parts)
+
+
+def _of_bank(result: WhatIf) -> str:
+    return _then(result, "lasts_h", "The bank lasts {will} under this load, now {was}.")
+
+
+def _of_sun(result: WhatIf) -> str:
+    return _then(result, "sun_h", "The sun pays it back in {will} of good sun or more, now {was}.")
+
+
+def _of_cable(result: WhatIf) -> str:
+    return _then(result, "drop_pct", "The cable loses {will} of the voltage while it runs, now {was}.")
+
+
+def _of_charge(result: WhatIf) -> str:
+    return _then(result, "charge_Ah", "It takes {will} out of the bank, now {was}.")
+
+
+def _then(result: WhatIf, code: str, sentence: str) -> str:
+    row = result.figure(code)
+    if row is None or not _matters(row):
+        return ""
+    was, will = _ends(row, result)
+    return sentence.format(was=was, will=will)
+
+
+def _joined(parts: list[str]) -> str:
+    text = "; ".join(parts)
+    return f"{text[0].upper()}{text[1:]}." if text else ""

@@ -1,0 +1,143 @@
+"""A load of several speeds, or behind a drive, runs from rest to rest; what is on or off is found as ever."""
+
+import numpy as np
+import pytest
+from load_scenes import cycles_of
+from readings import T0_US, US, chunk_of, fed, how
+
+from shuntbook.analysis.cycles.cycles import CycleFold
+from shuntbook.analysis.signal_levels.levels import START_S
+
+EVERY_S = 2.0
+#: Watts and seconds: four speeds in turn, with rests; in no run does a step up have its like.
+RUNS = [
+    [(20.0, 120.0), (70.0, 300.0), (45.0, 200.0)],
+    [(70.0, 90.0), (45.0, 100.0)],
+    [(45.0, 240.0), (100.0, 60.0), (20.0, 80.0)],
+    [(20.0, 60.0), (45.0, 60.0), (100.0, 150.0)],
+    [(100.0, 60.0), (20.0, 300.0)],
+]
+REST_S = 400.0
+#: By how much readings scatter. [W]
+SCATTER_W = 0.2
+
+
+def log_of(runs, *, ramp_s=0.0, seed=5):
+    """Instants and watts of runs at one draw after another, with a rest before each."""
+    at_s, watts, now = [0.0], [3.0], REST_S
+    for run in runs:
+        for held_W, length_s in run:
+            at_s += [now, now + ramp_s + 1e-3]
+            watts += [watts[-1], 3.0 + held_W]
+            now += length_s
+        at_s += [now, now + 1e-3]
+        watts += [watts[-1], 3.0]
+        now += REST_S
+    time_s = np.arange(0.0, now, EVERY_S)
+    scatter = np.random.default_rng(seed).normal(0, SCATTER_W, len(time_s))
+    return chunk_of(time_s, power_W=np.interp(time_s, at_s, watts) + scatter)
+
+
+def begin_and_end(cycle):
+    """When a run was, from the log's start. [s]."""
+    return (cycle.start_us - T0_US) / US, (cycle.stop_us - T0_US) / US
+
+
+@pytest.mark.parametrize("ramp_s", [0.0, 9.0])
+def test_a_run_lasts_from_rest_to_rest(ramp_s):
+    """Each run once, with both ends to a reading, its energy in all, and how long it held each draw."""
+    result = cycles_of(log_of(RUNS, ramp_s=ramp_s), EVERY_S, side="ac")
+
+    assert len(result.cycles) == len(RUNS) == result.summary.count
+    now = REST_S
+    for cycle, run in zip(result.cycles, RUNS, strict=True):
+        length_s = sum(held_s for _, held_s in run)
+        assert begin_and_end(cycle) == pytest.approx((now, now + length_s), abs=EVERY_S)
+        lost_s = ramp_s / 2  # of each step, on the way to it
+        steps = np.diff([0.0, *(held_W for held_W, _ in run)])
+        true_Wh = (sum(held_W * held_s for held_W, held_s in run) - steps.sum() * lost_s) / 3600
+        assert cycle.energy_Wh == pytest.approx(true_Wh, rel=0.02)
+        assert cycle.run_W == pytest.approx(3600 * cycle.energy_Wh / cycle.run_s)
+        assert sum(cycle.at_speeds) == pytest.approx(cycle.run_s)
+        now += length_s + REST_S
+
+
+def test_its_draws_are_told_with_the_time_at_each():
+    """Four fixed speeds, the lowest first; each run knows how long it held them."""
+    result = cycles_of(log_of(RUNS), EVERY_S, side="ac")
+
+    assert result.fixed_speeds
+    assert [speed.draw_W for speed in result.speeds] == pytest.approx([20, 45, 70, 100], rel=0.02)
+    assert [speed.lasted_s for speed in result.speeds] == pytest.approx([560, 600, 390, 270], abs=4 * EVERY_S)
+    assert result.cycles[0].at_speeds == pytest.approx((120, 200, 300, 0), abs=2 * EVERY_S)
+    assert result.cycles[0].surge_ratio is None
+
+
+def test_what_is_on_or_off_has_no_speeds():
+    """Two loads that run together, each with a step down like its step up, are two loads."""
+    first, both, second = [(70.0, 200.0)], [(70.0, 120.0), (115.0, 60.0), (70.0, 90.0)], [(45.0, 100.0)]
+    result = cycles_of(log_of([first, both, second, first, both, first, both, second, both]), EVERY_S, side="ac")
+
+    assert result.speeds == ()
+    assert all(cycle.at_speeds == () for cycle in result.cycles)
+    assert [cycle.run_W for cycle in result.cycles] == pytest.approx([70] * 7, rel=0.03)
+
+
+def test_two_runs_show_no_speeds_unless_the_owner_says_so():
+    """A site file with `start = "drive"` makes one run enough; without it two may be two loads' by chance."""
+    chunk = log_of(RUNS[:2])
+
+    assert cycles_of(chunk, EVERY_S, side="ac").speeds == ()
+    told = cycles_of(chunk, EVERY_S, side="ac", drive=True)
+    assert len(told.cycles) == 2
+    assert len(told.speeds) == 3
+
+
+def test_a_drive_that_runs_as_a_pump_does_is_followed_as_one():
+    """The owner's word alone makes no speeds: at one draw after rest, runs are those of a load that is on or off."""
+    result = cycles_of(log_of([[(70.0, 100.0)]] * 6), EVERY_S, side="ac", drive=True)
+
+    assert result.speeds == ()
+    assert len(result.cycles) == 6
+
+
+def test_the_plate_of_another_load_makes_no_runs_of_this_one():
+    """A pump of ten times the draw is not what goes up and down here."""
+    assert cycles_of(log_of(RUNS), EVERY_S, side="ac", expected=1000.0).speeds == ()
+    assert len(cycles_of(log_of(RUNS), EVERY_S, side="ac", expected=110.0).cycles) == len(RUNS)
+
+
+def test_a_run_that_goes_on_at_the_end_counts_as_long_as_it_was_seen():
+    """The log ends at the second speed of a sixth run."""
+    chunk = log_of([*RUNS, [(20.0, 100.0), (70.0, 120.0)]])
+    until = chunk.time_us < chunk.time_us[-1] - (REST_S + 50) * US
+    result = cycles_of(
+        chunk_of((chunk.time_us[until] - T0_US) / US, power_W=chunk.quantities["power_W"][until]), EVERY_S, side="ac"
+    )
+
+    last = result.cycles[-1]
+    assert not last.complete
+    assert last.stop_us is None
+    assert last.so_far_s == pytest.approx(170, abs=3 * EVERY_S)
+    assert last.so_far_Wh == pytest.approx((20 * 100 + 70 * 70) / 3600, rel=0.05)
+
+
+def test_where_chunks_end_makes_no_difference():
+    """A fold, as all of them: cut anywhere, and asked in between."""
+    chunk, reading = log_of(RUNS, ramp_s=9.0), how("ac", "instant", 10.0, EVERY_S)
+    fold = CycleFold(reading, {"power_W"}, drive=True)
+    whole = fed(CycleFold(reading, {"power_W"}, drive=True), chunk).result()
+    for k in (0, 137, 400, 401, 777):
+        end = {0: 137, 137: 400, 400: 401, 401: 777, 777: len(chunk)}[k]
+        fold.add(chunk.part(k, end))
+        fold.result()
+
+    assert fold.result() == whole
+    assert whole.speeds
+
+
+def test_a_rise_that_takes_longer_than_a_start_is_one_run():
+    """A ramp of twice a start's time has levels of its own; the run begins at its foot."""
+    result = cycles_of(log_of(RUNS, ramp_s=2 * START_S), EVERY_S, side="ac")
+
+    assert begin_and_end(result.cycles[0])[0] == pytest.approx(REST_S, abs=2 * EVERY_S)

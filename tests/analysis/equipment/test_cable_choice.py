@@ -1,0 +1,159 @@
+"""The smallest cable and its fuse, and what a short circuit is to the fuse: against worked examples and by law."""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from shuntbook.analysis.equipment.cable_choice import CableChoice, choose_cable
+from shuntbook.analysis.equipment.conductor import ADVISED_DROP_PCT, check_conductor, currents, drop
+from shuntbook.analysis.equipment.protection import Screened, ampacity
+from shuntbook.analysis.equipment.short_circuit import breaking, prospective_A, stated_mohm
+from shuntbook.analysis.not_known import Missing
+from shuntbook.analysis.site.conductor_tables import AREA_AMPACITY_A, FUSES_A, FUSES_BY_AREA_A, GAUGES
+from shuntbook.analysis.site.site import Site
+from shuntbook.analysis.stats.interval95 import Within
+
+
+def a_site(amps=40.0, nominal_V=24.0, length_m=3.0, **more):
+    """A bank with one load on it that draws so many amps without a break, and its cable."""
+    conductor = {"name": "main", "gauge_AWG": "8", "length_m": length_m, "fuse_A": 40.0, "carries": ("load",), **more}
+    return Site.model_validate(
+        {
+            "name": "shed",
+            "bank": {"nominal_V": nominal_V, "capacity_Ah": 400.0},
+            "loads": ({"name": "load", "kind": "heater", "current_A": amps},),
+            "conductors": (conductor,),
+        }
+    )
+
+
+def chosen(site, kind, **asked):
+    got = choose_cable(site.conductors[0], site, kind, **asked)
+    assert isinstance(got, CableChoice), got
+    return got
+
+
+# amps that last, volts, metres one way, kind; the cable and fuse that a reader of the table comes to by hand.
+BY_HAND = [
+    # NEC 210.20(A) and 240.4(D), as code courses work it: 16 A that last ask 20 A, and 12 AWG bears 20 A (from memory).
+    (16.0, 120.0, 5.0, "AWG", "12 AWG", 20.0),
+    # The same way: 24 A ask 30 A, 10 AWG; 40 A ask 50 A, 8 AWG at 75 degC (NEC table 310.16, from memory).
+    (24.0, 120.0, 5.0, "AWG", "10 AWG", 30.0),
+    (40.0, 120.0, 5.0, "AWG", "8 AWG", 50.0),
+    # 3,000 VA at 24 V and 85 %, with 22 V lowest: 160 A ask 200 A, 3/0 AWG (NEC 690.8(B), from memory).
+    (160.0, 24.0, 1.0, "AWG", "3/0 AWG", 200.0),
+    # 12 V, 20 A over 5 m: 3 % is 0.36 V, so at most 1.8 mohm a metre; table 8 has 1.61 for 6 AWG, 2.55 for 8 AWG.
+    (20.0, 12.0, 5.0, "AWG", "6 AWG", 25.0),
+    # IEC 60364-5-52 table B.52.2, In between 1.25 Ib and Iz: 20 A ask 25 A; 4 mm2 bears 32 A, fuse 25 A (from memory).
+    (20.0, 230.0, 2.0, "mm2", "4 mm²", 25.0),
+    # 60 A ask 75 A: 16 mm2 bears 76 A, but the next fuse is 80 A, so 25 mm2.
+    (60.0, 230.0, 2.0, "mm2", "25 mm²", 80.0),
+]
+
+
+@pytest.mark.parametrize(("amps", "volts", "length_m", "kind", "size", "fuse_A"), BY_HAND)
+def test_the_choice_is_what_a_reader_of_the_tables_comes_to(amps, volts, length_m, kind, size, fuse_A):
+    got = chosen(a_site(amps, volts, length_m), kind)
+    assert (got.size, got.fuse_A) == (size, fuse_A)
+    assert got.wanted_A == pytest.approx(1.25 * amps)
+    assert [source.split()[0] for source in got.sources] == ["NEC" if kind == "AWG" else "IEC"] * 2
+
+
+def test_what_the_next_smaller_size_fails_is_told():
+    assert chosen(a_site(16.0, 120.0, 5.0), "AWG").decided_by == "current"
+    assert chosen(a_site(20.0, 12.0, 5.0), "AWG").decided_by == "drop"
+    assert chosen(a_site(60.0, 230.0, 2.0), "mm2").decided_by == "fuse"
+
+
+@settings(deadline=None)
+@given(
+    amps=st.floats(0.5, 150), volts=st.sampled_from([12.0, 24.0, 48.0]), length_m=st.floats(0.2, 30),
+    kind=st.sampled_from(["AWG", "mm2"]), drop_pct=st.floats(1, 10),
+)  # fmt: skip
+def test_a_choice_keeps_all_that_was_asked_and_no_smaller_size_does(amps, volts, length_m, kind, drop_pct):
+    """By law, for any current, length and drop: cable >= fuse >= 125 % of the current, drop kept, none smaller."""
+    site = a_site(amps, volts, length_m)
+    got = choose_cable(site.conductors[0], site, kind, drop_pct=drop_pct)
+    sizes = list(GAUGES) if kind == "AWG" else list(AREA_AMPACITY_A)
+    fuses = FUSES_A if kind == "AWG" else FUSES_BY_AREA_A
+
+    def fits(size):
+        made = site.conductors[0].model_copy(
+            update={"gauge_AWG": size, "area_mm2": None} if kind == "AWG" else {"gauge_AWG": None, "area_mm2": size}
+        )
+        allowed_A = ampacity(made).low_A
+        lost = drop(made, amps, volts).drop_pct
+        return any(1.25 * amps <= fuse <= allowed_A for fuse in fuses) and lost <= drop_pct
+
+    fitting = [size for size in sizes if fits(size)]
+    if not fitting:
+        assert isinstance(got, Missing)
+        assert "no single cable" in got.sentence
+        return
+    assert isinstance(got, CableChoice)
+    assert (got.conductor.gauge_AWG or got.conductor.area_mm2) == fitting[0]
+    assert 1.25 * amps <= got.fuse_A <= got.ampacity_A
+    # What was chosen passes the screening that it would get in the site file.
+    changed = site.model_copy(update={"conductors": (got.conductor,)})
+    words = [each.verdict for each in check_conductor(got.conductor, changed).screened]
+    assert words.count("holds") == len(words) - (got.running.drop_pct > ADVISED_DROP_PCT)
+
+
+def test_without_what_it_carries_there_is_no_size():
+    site = a_site(carries=())
+    got = choose_cable(site.conductors[0], site, "AWG")
+    assert isinstance(got, Missing)
+    assert got.add == ("conductors.carries",)
+
+
+def test_a_short_circuit_is_volts_over_resistance():
+    """IEC 61660-1 in its simplest form (from memory): 1.05 x 24 V / 20 mohm is 1.26 kA; ends by those of the ohms."""
+    got = prospective_A(24.0, Within(20.0, 15.0, 25.0))
+    assert got.value == pytest.approx(1260)
+    assert got.low == pytest.approx(1008)
+    assert got.high == pytest.approx(1.5 * 1680)
+
+
+@pytest.mark.parametrize(("fuse_kA", "word"), [(20.0, "holds"), (2.6, "holds"), (1.5, "doubtful"), (0.9, "fails")])
+def test_a_fuse_is_held_against_the_short_circuit(fuse_kA, word):
+    site = a_site(fuse_kA=fuse_kA)
+    got = breaking(site.conductors[0], site.bank, Within(20.0, 15.0, 25.0))
+    assert isinstance(got, Screened)
+    assert got.verdict == word
+    assert "1 to 2.5 kA" in got.sentence.replace(" kA to", " to")
+    assert check_conductor(site.conductors[0], site, Within(20.0, 15.0, 25.0)).screened[-1] == got
+
+
+def test_what_is_not_known_of_a_short_circuit_says_which_key_to_add():
+    site = a_site()
+    ohms = Within(20.0, 15.0, 25.0)
+    without_rating = breaking(site.conductors[0], site.bank, ohms)
+    assert isinstance(without_rating, Missing)
+    assert without_rating.add == ("conductors.fuse_kA",)
+    assert "2.5 kA may flow" in without_rating.sentence
+    rated = a_site(fuse_kA=20.0)
+    without_ohms = breaking(rated.conductors[0], rated.bank, None)
+    assert isinstance(without_ohms, Missing)
+    assert without_ohms.add == ("bank.resistance_mohm",)
+    bare = a_site(fuse_A=None)
+    assert breaking(bare.conductors[0], bare.bank, ohms) is None
+    # Nothing judged makes no verdict worse.
+    assert check_conductor(rated.conductors[0], rated).verdict == check_conductor(site.conductors[0], site).verdict
+
+
+def test_the_stated_resistance_counts_where_none_was_measured():
+    site = a_site(fuse_kA=20.0).model_copy(update={})
+    bank = site.bank.model_copy(update={"resistance_mohm": 20.0})
+    site = site.model_copy(update={"bank": bank})
+    assert stated_mohm(bank) == Within(20.0, 15.0, 25.0)
+    assert check_conductor(site.conductors[0], site).screened[-1].verdict == "holds"
+    # A resistance that may be nothing sets no limit: then no fuse is surely enough.
+    open_ended = check_conductor(site.conductors[0], site, Within(5.0, 0.0, 12.0)).screened[-1]
+    assert open_ended.verdict == "doubtful"
+
+
+def test_currents_of_the_load_are_those_of_the_site():
+    site = a_site()
+    carried = currents(site.conductors[0], site)
+    assert not isinstance(carried, Missing)
+    assert carried.greatest_A == 40.0

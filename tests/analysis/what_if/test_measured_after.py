@@ -1,0 +1,220 @@
+"""A measured load after a change, and the water its tank gives then: by closed forms, on one simulated log each."""
+
+from dataclasses import replace
+from functools import lru_cache
+from math import inf, sqrt
+
+import numpy as np
+import pytest
+from what_if_truth import PUMP, System, read
+
+from shuntbook.analysis.bank.resistance import Resistance
+from shuntbook.analysis.bank.seen_starts import SeenStarts
+from shuntbook.analysis.equipment.water import tank_plan
+from shuntbook.analysis.not_known import Missing
+from shuntbook.analysis.site.tables import Array, Conductor
+from shuntbook.analysis.stats.interval95 import Within
+from shuntbook.analysis.what_if.changes import (
+    ArrayChange,
+    BankChange,
+    CableChange,
+    PrechargeChange,
+    PressureChange,
+    Setup,
+    TankChange,
+)
+from shuntbook.analysis.what_if.load_after import Factors, factors, load_after
+from shuntbook.analysis.what_if.tank_runs import FLOW_OFF, PRESSURES_OFF, VOLUME_OFF, TankRuns, tank_runs
+from shuntbook.analysis.what_if.what_if import what_if
+
+PSI = 6.894757293168
+
+
+@lru_cache
+def a_log(air_share=1.0, **more):
+    """Return a site, and how its pump behaves in a log of a day; its bank and starts as if they had been seen."""
+    scene, seen = read(System(120.0, air_share, 40.0, 60.0, **more), 7)
+    ohms = Resistance(Within(10.0, 8.0, 12.0), 9, ())
+    starts = SeenStarts(Within(22.0, 21.0, 22.5), 9, True, ())
+    return scene.site, replace(seen, resistance=ohms, starts=starts, before_V=24.0, start_Wh=Within(2.0, 1.0, 3.0))
+
+
+def after(**by):
+    return a_log()[1], load_after(a_log()[1], Factors(**by))
+
+
+def test_longer_runs_are_fewer_of_the_same_water():
+    was, will = after(length=2.0)
+    assert will.starts_per_h.value == pytest.approx(was.starts_per_h.value / 2)
+    assert will.duty == was.duty
+    assert will.runs.run_h == pytest.approx(2 * was.runs.run_h)
+    # As many starts' energy as before in runs of twice the length, and half as many of them.
+    assert will.runs.energy_Wh == pytest.approx(was.runs.run_W * 2 * was.runs.run_h + was.runs.start_Wh)
+    assert will.runs.charge_Ah / was.runs.charge_Ah == pytest.approx(will.runs.energy_Wh / was.runs.energy_Wh)
+    saved_Wh = was.amount(24.0, "Wh").value - will.amount(24.0, "Wh").value
+    each_Wh = was.runs.start_Wh / was.runs.runs
+    assert saved_Wh == pytest.approx(each_Wh * 24 * was.starts_per_h.value / 2, abs=1e-6)
+    assert will.scatter_Wh == pytest.approx(sqrt(2) * was.scatter_Wh)
+    assert will.scatter_Ah == pytest.approx(sqrt(2) * was.scatter_Ah)
+    lengths, before = np.diff(will.stretches_Wh.edges_h), np.diff(was.stretches_Wh.edges_h)
+    assert lengths[1::2] == pytest.approx(2 * before[1::2])
+    assert lengths.sum() == pytest.approx(2 * before.sum())
+    assert will.starts == was.starts
+    assert will.resistance == was.resistance
+
+
+def test_more_use_is_more_runs_of_the_same_length():
+    was, will = after(use=1.5)
+    assert will.starts_per_h.value == pytest.approx(1.5 * was.starts_per_h.value)
+    assert will.duty.value == pytest.approx(1.5 * was.duty.value)
+    assert will.runs == was.runs
+    assert will.amount(24.0, "Ah").value == pytest.approx(1.5 * was.amount(24.0, "Ah").value)
+    assert np.diff(will.stretches_Wh.edges_h).sum() == pytest.approx(np.diff(was.stretches_Wh.edges_h).sum() / 1.5)
+    assert will.stretches_Wh.taken == pytest.approx(was.stretches_Wh.taken)
+
+
+def test_another_inverter_changes_every_draw_alike():
+    was, will = after(draw=1.1)
+    for name in ("run_W", "run_A", "start_A"):
+        for end in ("value", "low", "high"):
+            assert getattr(getattr(will, name), end) == pytest.approx(1.1 * getattr(getattr(was, name), end)), name
+    assert will.digit_W == pytest.approx(1.1 * was.digit_W)
+    assert will.digit_A == pytest.approx(1.1 * was.digit_A)
+    assert will.peak_W == pytest.approx(1.1 * was.peak_W)
+    assert will.runs.energy_Wh == pytest.approx(1.1 * was.runs.energy_Wh)
+
+
+def test_another_start_asks_less_and_dips_less():
+    was, will = after(start=Within(0.5, 0.4, 0.6))
+    assert will.start_A == Within(0.5 * was.start_A.value, 0.4 * was.start_A.low, 0.6 * was.start_A.high)
+    assert will.start_Wh == Within(1.0, 0.5, 1.5)
+    # Dips of 2, 3 and 1.5 V: the deepest with the hardest start, the least with the gentlest.
+    assert will.starts.lowest_V == Within(23.0, 24 - 0.6 * 3.0, 24 - 0.4 * 1.5)
+    assert load_after(replace(was, start_Wh=Within(2.0, -inf, inf)), Factors(start=Within.exactly(0.5))).start_Wh == (
+        Within(1.0, -inf, inf)
+    )
+
+
+def test_more_cells_have_less_resistance():
+    was, will = after(ohms=0.5)
+    assert will.resistance.mohm == Within(5.0, 4.0, 6.0)
+    assert will.starts.lowest_V == Within(23.0, 22.5, 23.25)
+    assert will.runs == was.runs
+    of_another_kind = load_after(was, Factors(ohms=None))
+    assert isinstance(of_another_kind.resistance, Missing)
+    assert isinstance(of_another_kind.starts, Missing)
+
+
+def test_what_changes_is_read_from_both_sites():
+    site, seen = a_log()
+    setup = Setup(site, site.load(PUMP))
+    twice = BankChange("b", capacity_Ah=800.0).made_in(setup).site
+    assert factors(site, twice, setup.load, seen, Missing("runs"), 1.0) == Factors(ohms=0.5)
+    gel = BankChange("b", chemistry="gel").made_in(setup).site
+    assert factors(site, gel, setup.load, seen, Missing("runs"), 2.0) == Factors(ohms=None, use=2.0)
+    tank = TankChange("t", 240.0).made_in(setup).site
+    runs = tank_runs(site, tank, seen, 1.0)
+    length = factors(site, tank, setup.load, seen, runs, 1.0).length
+    assert length == pytest.approx(runs.before.a_day.value / runs.after.a_day.value)
+    assert 1.5 < length < 2.3
+
+
+def runs_after(*changes, air_share=1.0, without=()):
+    """Return how a pump runs after changes, by its log; keys of its water can be taken out of the file."""
+    site, seen = a_log(air_share)
+    if without:
+        site = site.model_copy(update={"water": site.water.model_copy(update=dict.fromkeys(without))})
+    setup = Setup(site, site.load(PUMP))
+    for change in changes:
+        setup = change.made_in(setup)
+    return site, tank_runs(site, setup.site, seen, None)
+
+
+def off(runs):
+    return (runs.times.high - runs.times.low) / 2 / runs.times.value
+
+
+def test_a_tank_in_order_counts_by_the_share_of_the_two():
+    _, runs = runs_after(TankChange("t", 240.0))
+    assert runs.times.value == pytest.approx(2.0)
+    assert off(runs) == pytest.approx(VOLUME_OFF)
+    assert not any("By the log the tank gives" in text for text in runs.assumptions)
+
+
+def test_other_pressures_are_less_sure():
+    site, runs = runs_after(PressureChange("p", 30 * PSI, 50 * PSI), PrechargeChange("a", 28 * PSI))
+    changed = site.water.model_copy(update={"cut_in_psi": 30.0, "cut_out_psi": 50.0, "precharge_psi": 28.0})
+    assert runs.times.value == pytest.approx(tank_plan(changed).drawdown_L / tank_plan(site.water).drawdown_L)
+    assert off(runs) == pytest.approx(PRESSURES_OFF)
+
+
+def test_a_tank_that_lost_its_air_is_known_by_the_flow():
+    site, runs = runs_after(PrechargeChange("a", 38 * PSI), air_share=0.25)
+    # The file says that its air is right already, so the change is none; another tank is as it is written.
+    assert runs.times == Within.exactly(1.0)
+    site, runs = runs_after(TankChange("t", 121.0), air_share=0.25)
+    assert runs.times.value == pytest.approx(121 / 120 * tank_plan(site.water).drawdown_L / runs.before_L)
+    assert 3 < runs.times.value < 5
+    assert off(runs) == pytest.approx(FLOW_OFF)
+    assert any("the tank gives" in text and "of what it should" in text for text in runs.assumptions)
+
+
+def test_without_flow_or_air_a_tank_is_known_by_its_size():
+    _, runs = runs_after(TankChange("t", 240.0), without=("flow_L_per_min",))
+    assert runs.times.value == pytest.approx(2.0)
+    assert runs.before_L is None
+    assert any("water.flow_L_per_min" in text for text in runs.assumptions)
+    _, runs = runs_after(TankChange("t", 240.0), without=("precharge_psi",))
+    assert runs.times.value == pytest.approx(2.0)
+    _, runs = runs_after(PressureChange("p", 200.0, 300.0), without=("precharge_psi",))
+    assert isinstance(runs, Missing)
+    assert runs.add == ("water.precharge_kPa", "water.precharge_psi")
+
+
+def test_air_above_cut_out_lets_no_water_in():
+    _, runs = runs_after(PrechargeChange("a", 70 * PSI))
+    assert isinstance(runs, Missing)
+    assert "no water at all" in runs.sentence
+
+
+def test_the_interval_of_a_run_holds_tank_and_scatter():
+    """Both lots of runs scatter, and the tank is off: the sides of a right angle."""
+    _, runs = runs_after(TankChange("t", 240.0))
+    assert isinstance(runs, TankRuns)
+    usual = runs.after.run_s
+    assert usual.low < usual.value < usual.high
+    # No nearer than what the tank's own doubt makes of it, and no further than the shortest and the longest run.
+    assert usual.high - usual.value >= 0.5 * VOLUME_OFF * usual.value
+    assert usual.low > 0.3 * usual.value
+    assert usual.high < 3 * usual.value
+    chance = runs.before.a_day.high / runs.before.a_day.value
+    assert runs.after.a_day.high / runs.after.a_day.value > chance > 1
+
+
+def test_what_was_assumed_is_said_where_it_matters_and_nowhere_else():
+    site, seen = a_log()
+
+    def assumed(*changes):
+        return " ".join(what_if(site, PUMP, changes, hours=1.0, measured=seen).assumptions)
+
+    assert "draw what it drew before" in assumed(PressureChange("p", 200.0, 300.0))
+    assert "draw what it drew before" not in assumed(TankChange("t", 240.0))
+
+
+def test_a_pwm_array_gives_amps_with_its_watts():
+    array = Array(power_W=1000.0, current_A=30.0, controller="pwm", performance_ratio=0.7)
+    site = a_log()[0].model_copy(update={"array": array})
+    made = ArrayChange("a", 1500.0).made_in(Setup(site, site.load(PUMP)))
+    assert (made.site.array.power_W, made.site.array.current_A) == (1500.0, 45.0)
+
+
+def test_which_cable_is_meant_must_be_plain():
+    site = a_log()[0]
+    asked = CableChange("c", area_mm2=35.0)
+    assert "no cable of the site file carries 'inverter'" in asked.made_in(Setup(site, site.load(PUMP))).sentence
+    cables = tuple(Conductor(name=name, area_mm2=25.0, length_m=2.0, carries=("inverter",)) for name in ("a", "b"))
+    twice = site.model_copy(update={"conductors": cables})
+    assert "2 cables carry 'inverter'" in asked.made_in(Setup(twice, twice.load(PUMP))).sentence
+    once = site.model_copy(update={"conductors": cables[:1]})
+    (made,) = asked.made_in(Setup(once, once.load(PUMP))).site.conductors
+    assert (made.name, made.area_mm2) == ("a", 35.0)

@@ -1,0 +1,64 @@
+"""The runs of a log with another tank: against water followed through the tank itself, and by law."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scenes_parts import hose, well_runs
+
+from shuntbook.analysis.what_if.replay import replayed, tank_s
+
+DAY_S, FLOW = 86400.0, 40.0
+
+
+def pumped(draws, usable_L):
+    """Return rests and runs of a pump, from the second run on."""
+    runs = np.array([run for run in well_runs(draws, usable_L, FLOW, DAY_S) if run[1] < DAY_S])
+    return runs[1:, 0] - runs[:-1, 1], runs[1:, 1] - runs[1:, 0]
+
+
+@pytest.mark.parametrize("draw", [2.0, 10.0, 20.0, 35.0])
+@pytest.mark.parametrize("times", [0.5, 2.0, 3.7])
+def test_a_steady_draw_gives_the_closed_form(draw, times):
+    """On = D / (Qp - Qd), off = D / Qd, whichever tank (from memory, lift stations)."""
+    usable_L = 30.0
+    on_s, off_s = 60 * usable_L / (FLOW - draw), 60 * usable_L / draw
+    got = replayed(np.full(200, off_s), np.full(200, on_s), times)
+    assert tank_s(np.full(200, off_s), np.full(200, on_s)) == pytest.approx(60 * usable_L / FLOW)
+    assert got.runs_s == pytest.approx(times * on_s)
+    assert np.diff(got.starts_s) == pytest.approx(times * (on_s + off_s))
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("times", [0.4, 2.5])
+def test_water_drawn_by_people_is_drawn_again(seed, times):
+    """Hoses of any flow and length: starts and usual run are those of the other tank, to a few percent."""
+    rng = np.random.default_rng(seed)
+    draws = hose(rng, DAY_S, (300.0, 1800.0), (60.0, 1500.0), (3.0, 30.0))
+    now, then = pumped(draws, 40.0), pumped(draws, times * 40.0)
+    got = replayed(*now, times)
+    assert len(got.runs_s) == pytest.approx(len(then[1]), rel=0.05, abs=2)
+    assert np.median(got.runs_s) == pytest.approx(np.median(then[1]), rel=0.06)
+
+
+def test_with_the_same_tank_nothing_changes():
+    rng = np.random.default_rng(3)
+    off_s, run_s = pumped(hose(rng, DAY_S, (300.0, 1800.0), (60.0, 1500.0), (3.0, 30.0)), 40.0)
+    got = replayed(off_s, run_s, 1.0)
+    assert len(got.runs_s) == len(run_s)
+    assert got.runs_s == pytest.approx(run_s, abs=1e-6)
+
+
+@settings(deadline=None, max_examples=40)
+@given(
+    rests=st.lists(st.floats(5, 5000), min_size=6, max_size=60), tank=st.floats(5, 300),
+    more=st.lists(st.floats(0, 3), min_size=60, max_size=60), times=st.floats(0.2, 8),
+)  # fmt: skip
+def test_no_run_is_shorter_than_the_tank_and_no_water_is_lost(rests, tank, more, times):
+    off_s = np.array(rests)
+    run_s = tank * (1 + np.array(more[: len(rests)]))
+    got = replayed(off_s, run_s, times)
+    least = times * tank_s(off_s, run_s)
+    assert (got.runs_s >= least * (1 - 1e-6)).all()
+    # What was pumped is what was drawn, but for the tankful that is there at first.
+    assert abs(got.runs_s.sum() - run_s.sum()) <= least * (1 + 1e-6)

@@ -1,0 +1,140 @@
+"""`forecast --with` as a person meets it, on the invented scenario."""
+
+import json
+
+import pytest
+from telling import told, unwrapped
+
+
+def asked(capsys, demo, *changes, log="week_later.parquet", more=()):
+    """Return the status, and what is told, of a day of the pump with changes."""
+    words = ["forecast", "--site", demo / "site.toml", "--load", "well pump", "--for", "1d", *more]
+    words += ["--measured", demo / log] if log else []
+    for change in changes:
+        words += ["--with", change]
+    return told(capsys, *words)
+
+
+def document(capsys, demo, *changes, log="week_later.parquet"):
+    status, out, _ = asked(capsys, demo, *changes, log=log, more=["--json"])
+    assert status == 0
+    return json.loads(out)
+
+
+def test_the_sentence_that_matters_comes_first(demo, capsys):
+    """The week-later log short-cycles; with air in its tank it runs as the open day's log did."""
+    status, out, err = asked(capsys, demo, "pre-charge 38 psi")
+    assert (status, err) == (0, "")
+    first = unwrapped(out).partition(".")[0]
+    assert first.startswith("Runs of 13 s become 1 min ")
+    assert "starts in the busiest hour 47 -> " in first
+    assert first.endswith("; the limit is 20")
+    assert "with pre-charge 38 psi; in brackets 95 %." in unwrapped(out)
+    assert len(out.splitlines()) <= 12 + 1  # and how to see more
+    assert max(map(len, out.splitlines())) <= 80
+
+
+def test_before_and_after_stand_side_by_side_in_json(demo, capsys):
+    found = document(capsys, demo, "tank 300 L", "bank 800 Ah")
+    figures = {row["code"]: row for row in found["figures"]}
+    assert found["changes"] == ["tank 300 L", "bank 800 Ah"]
+    assert found["measured"] == "week_later.parquet"
+    assert figures["run_s"]["before"]["value"] < 60 < figures["run_s"]["after"]["value"]
+    assert figures["in_an_hour"]["limit"]["at_most"] is True
+    assert figures["in_an_hour"]["after"]["low"] <= figures["in_an_hour"]["after"]["value"]
+    assert figures["lasts_h"]["after"]["value"] > figures["lasts_h"]["before"]["value"] * 1.8
+    for row in figures.values():
+        if row["difference"] is not None:
+            away = row["after"]["value"] - row["before"]["value"]
+            assert row["difference"]["value"] == pytest.approx(away, abs=1e-6)
+            assert row["difference"]["low"] <= row["difference"]["value"] <= row["difference"]["high"]
+    # Fewer starts of the same water: less by what they took beyond running, and no more than that.
+    taken = figures["energy_Wh"]
+    assert 0.8 < taken["after"]["value"] / taken["before"]["value"] < 1
+    # The forecast as it is without a change is the one that stands before.
+    plain = document(capsys, demo)
+    assert found["before"] == plain
+    assert found["after"]["charge_Ah"] == figures["charge_Ah"]["after"]["value"]
+
+
+def test_the_limits_have_their_source_among_the_reasons(demo, capsys):
+    out = unwrapped(asked(capsys, demo, "tank 300 L", more=["--explain"])[1])
+    assert "at least 1 min (the site file)" in out
+    assert "at most 300 (the site file)" in out
+    assert "times the water then (" in out
+    assert "assumed: Water is taken to be drawn as it was in the log" in out
+    assert "Local codes and a licensed electrician or pump installer decide" in out
+
+
+def test_a_size_is_answered(demo, capsys):
+    out = unwrapped(asked(capsys, demo, "tank for 60 s")[1])
+    assert out.startswith("For runs of 60 s the tank is to hold 38.8 gal or more.")
+    out = unwrapped(asked(capsys, demo, "cable", log=None)[1])
+    assert out.startswith(
+        "The smallest that fits: 3/0 AWG with a 200 A fuse (loses 0.13 %), or 95 mm² with a 200 A fuse (loses 0.12 %)."
+    )
+    reasons = unwrapped(asked(capsys, demo, "cable", log=None, more=["--explain"])[1])
+    for source in ("NEC table 310.16", "NEC 240.6(A)", "IEC 60364-5-52", "IEC 60269-1", "licensed electrician decide"):
+        assert source in reasons
+
+
+def test_an_unsafe_change_is_told_before_all_else(demo, capsys):
+    """A thinner cable behind the same fuse."""
+    out = unwrapped(asked(capsys, demo, "cable 6 AWG", log=None)[1])
+    assert out.startswith("Conductor 'bank to wash shed inverter' fails. The 200 A fuse is larger than what the table")
+
+
+@pytest.mark.parametrize(
+    ("remove", "change", "sentence"),
+    [
+        ("strings = 2\n", "bank 3 strings", "Not judged: no word on another number of strings; add bank.strings"),
+        ("usable_depth_pct = 50", "bank for 3 days", "Not judged: no size of bank; add bank.usable_depth_pct"),
+        ("flow_gal_per_min = 10", "use 500 L a day", "add water.flow_L_per_min or water.flow_gal_per_min"),
+        ("precharge_psi = 38", "pressures 3..4 bar", "add water.precharge_kPa or water.precharge_psi"),
+        ('carries = ["wash shed inverter"]', "cable 70 mm2", "add conductors.carries"),
+    ],
+)
+def test_what_nothing_is_known_about_is_not_judged(demo, tmp_path, capsys, remove, change, sentence):
+    text = (demo / "site.toml").read_text(encoding="utf-8")
+    assert remove in text
+    (tmp_path / "site.toml").write_text(text.replace(remove, "", 1), encoding="utf-8")
+    words = ["forecast", "--site", tmp_path / "site.toml", "--load", "well pump", "--for", "1h", "--with", change]
+    status, out, _ = told(capsys, *words, "--explain")
+    assert status == 0
+    assert sentence in unwrapped(out)
+
+
+def test_a_wrong_change_is_a_mistake_and_nothing_is_read_for_it(demo, capsys):
+    status, out, err = asked(capsys, demo, "tank 300", log=None)
+    assert (status, out) == (2, "")
+    assert (
+        unwrapped(err)
+        .strip()
+        .endswith('write it like "tank 300 L", or "tank for 60 s" for the size that such runs ask')
+    )
+
+
+def test_air_that_does_not_go_with_the_switch_is_said(demo, capsys):
+    """Other pressures ask for another pre-charge."""
+    out = unwrapped(asked(capsys, demo, "pressures 30..50 psi", log=None)[1])
+    assert "95 %" not in out  # of a plate there is no interval
+    assert 'it should be about 2 psi below cut-in: ask also for "pre-charge 28 psi"' in out
+    out = unwrapped(asked(capsys, demo, "pressures 1..30 psi", log=None)[1])
+    assert "with that pre-charge the tank takes in no water at all" in out
+    assert 'ask also for "pre-charge 0 psi"' in out  # never below nought
+    both = unwrapped(asked(capsys, demo, "pressures 30..50 psi", "pre-charge 28 psi", log=None)[1])
+    assert "ask also for" not in both
+
+
+def test_an_inverter_without_its_surge_is_asked_for_it(demo, capsys):
+    out = unwrapped(asked(capsys, demo, "inverter 3500 VA", log=None)[1])
+    assert 'ask with its surge, such as "inverter 3500 VA, surge 6000 VA for 5 s"' in out
+    whole = unwrapped(asked(capsys, demo, "inverter 3500 VA, surge 9 kVA for 5 s", log=None)[1])
+    assert "A start asks 58.9 % of what the inverter may give, now 88.3 %." in whole
+
+
+def test_another_load_has_no_tank(demo, capsys):
+    words = ["forecast", "--site", demo / "site.toml", "--load", "fridge", "--for", "1d", "--with", "tank 300 L"]
+    status, out, _ = told(capsys, *words)
+    assert status == 0
+    assert "Not judged: no word on another tank: 'fridge' fills no tank in the site file" in unwrapped(out)

@@ -1,0 +1,56 @@
+"""A load of several speeds is told with the time at each, the same on the terminal, on the page and in JSON."""
+
+from dataclasses import replace
+
+import pytest
+from report_scenes import make_log
+
+from shuntbook.analysis.cycles.cycle import Speed
+from shuntbook.cli.render.documents.charge_and_runs import cycles_document
+from shuntbook.cli.render.page.log_tables import cycles as runs_table
+from shuntbook.cli.render.terminal.cycles import cycles_answer
+from shuntbook.cli.render.wording.speeds import at_speeds
+
+SPEEDS = (Speed(8.0, 200.0, 720.0), Speed(28.0, 700.0, 90.0))
+
+
+def at_two_speeds(**changes):
+    """The open day's log, with a pump that runs at two speeds."""
+    log = make_log()
+    runs = tuple(replace(cycle, at_speeds=(72.0, 0.0)) for cycle in log.cycles.cycles)
+    return replace(log, cycles=replace(log.cycles, cycles=runs, speeds=SPEEDS, **changes))
+
+
+@pytest.mark.parametrize(
+    ("changes", "sentence"),
+    [
+        ({}, "It runs at 2 speeds: 200 W for 12 min and 700 W for 1 min 30 s."),
+        ({"fixed_speeds": False}, "It draws what is asked of it: about 200 W for 12 min and 700 W for 1 min 30 s."),
+        ({"speeds": (Speed(8.0, None, 720.0),)}, "It runs at one speed: 8.00 A for 12 min."),
+    ],
+)
+def test_its_draws_are_one_sentence(changes, sentence):
+    """Fixed speeds, what a drive follows, and amps where there are no watts."""
+    assert at_speeds(replace(at_two_speeds().cycles, **changes)) == sentence
+
+
+def test_each_run_tells_the_time_at_each_draw():
+    """A column for each on the page, one for all on the terminal, and levels in JSON for those that were held."""
+    log = at_two_speeds()
+    table, document = runs_table(log), cycles_document(log)
+
+    at = [table.head.index(head) for head in ("At 200 W", "At 700 W")]
+    assert [table.rows[0][k] for k in at] == ["1 min 12 s", "0 s"]
+    assert "On average" in table.head
+    assert any("time at 200 W, 700 W" in str(block) for block in cycles_answer(log).reasons)
+    assert document["cycles"][0]["levels"] == [{"draw_A": 8.0, "draw_W": 200.0, "lasted_s": 72.0}]
+    assert [speed["lasted_s"] for speed in document["summary"]["speeds"]] == [720.0, 90.0]
+
+
+def test_a_load_that_is_on_or_off_tells_of_no_speeds():
+    """Nothing of it in its JSON, nor in its table."""
+    table, document = runs_table(make_log()), cycles_document(make_log())
+
+    assert not {"levels", "at_speeds"} & set(document["cycles"][0])
+    assert "speeds" not in document["summary"]
+    assert "Settled power" in table.head
