@@ -13,10 +13,12 @@ from ...ingest.errors import InputError
 from ...ingest.exports.delimited.stated import Stated
 from ...ingest.exports.intake import Intake, meta_of, zone_stated
 from ...ingest.film.library import require_opencv
+from ...ingest.safe_files.whole_file import write_bytes
 from ...ingest.zone import zone_of_computer
 
 if TYPE_CHECKING:
     from ...ingest.film.frames import Film
+    from ...ingest.film.overlay import FilmLook
 
 _IN_FILM = re.compile(r"(?:(\d+):)?(\d{1,3}):(\d{2}(?:\.\d+)?)")
 
@@ -57,6 +59,24 @@ def take_in_film(sources: tuple[str, ...], film: FilmStated, stated: Stated) -> 
     return Intake(export, replace(meta_of(export, stated, zone), profile=film.display), stated.gap_s)
 
 
+def picture_of_film(name: str, display: str, place: Path, *, every: str | None, at: str | None) -> FilmLook:
+    """Write a frame of a film with its boxes, and return what is read in each.
+
+    Raises
+    ------
+    InputError
+        If film or profile cannot be opened, or the film ends before that moment.
+    """
+    require_opencv()
+    from ...ingest.film.display import load_display
+    from ...ingest.film.overlay import look_at_film
+
+    at_s = None if at is None else _since(at, what="--at").total_seconds()
+    look = look_at_film(opened_film(name, every), load_display(Path(display)), at_s)
+    write_bytes(place, look.png)
+    return look
+
+
 def opened_film(name: str, every: str | None) -> Film:
     """Return the film of a name."""
     from ...ingest.film.frames import open_film
@@ -75,6 +95,11 @@ def at_moment(text: str) -> tuple[str, timedelta]:
     time, at, moment = text.partition("@")
     if not at:
         return time, timedelta()
+    return time, _since(moment, what="--start")
+
+
+def _since(moment: str, *, what: str) -> timedelta:
+    """Return a time of a film since its beginning."""
     if (match := _IN_FILM.fullmatch(moment.strip())) is None:
-        raise InputError(f"--start: {moment!r} is no time of a film; write it like 1:23 or 1:02:03.5")
-    return time, timedelta(hours=int(match[1] or 0), minutes=int(match[2]), seconds=float(match[3]))
+        raise InputError(f"{what}: {moment!r} is no time of a film; write it like 1:23 or 1:02:03.5")
+    return timedelta(hours=int(match[1] or 0), minutes=int(match[2]), seconds=float(match[3]))

@@ -81,6 +81,14 @@ class FieldReader:
         if self.model is None and self._patches:
             self._settle()
 
+    def digit_outlines(self) -> list[NDArray[np.float64]]:
+        """Return where in the straightened box each digit was found last; nothing before they are known."""
+        if self.model is None:
+            return []
+        g, shift = self.model.geometry, np.array(self._shift, dtype=np.float64)
+        ends = ((0.0, 0.0), (g.width, 0.0), (g.width, g.height), (0.0, g.height))
+        return [np.array([g.at(k, x, y) for x, y in ends]) + shift for k in range(self.box.digits)]
+
     def rewind(self) -> None:
         """Be ready to be shown the film from its beginning again, by what was learnt of it."""
         self._taken_s = self._learnt_s = -1e9

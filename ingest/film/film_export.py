@@ -167,9 +167,14 @@ def _told(names: Sequence[str], seen: Seen) -> str:
     return f"{' or '.join(names)} at {seen.time_s:.2f} s: {seen.glimpse.glyphs!r}"
 
 
-def judged_frames(film: Film, display: Display) -> Iterator[tuple[Seen, ...]]:
-    """Yield each frame that is looked at, seconds late: what stood on each display then, or why that is not known."""
-    readers = [FieldReader(entry.box(), entry.shows) for entry in display.fields]
+def judged_frames(
+    film: Film, display: Display, readers: Sequence[FieldReader] | None = None
+) -> Iterator[tuple[Seen, ...]]:
+    """Yield each frame that is looked at, seconds late: what stood on each display then, or why that is not known.
+
+    New `readers`, one a field of the display, are the caller's where it asks them afterwards.
+    """
+    readers = readers or [FieldReader(entry.box(), entry.shows) for entry in display.fields]
     judges = [FrameJudge(entry, film.apart_s) for entry in display.fields]
     frames = learnt(film, readers)
     follower = CameraFollower([reader.box for reader in readers])

@@ -65,6 +65,8 @@ def open_film(name: str, stills_apart_s: float | None) -> Film:
         if not stills:
             raise InputError(f"{name}: holds no pictures ({', '.join(STILLS)})")
         return Film(name, stills_apart_s, lambda: _of_stills(stills, stills_apart_s))
+    if path.suffix.lower() in STILLS:
+        return Film(name, stills_apart_s or 1.0, lambda: _of_stills([path], 1.0))
     if stills_apart_s is not None:
         raise InputError(f"{name}: is a film, which has its own times; leave --every out")
     apart_s = _apart_s(name)

@@ -1,3 +1,16 @@
 """Results as lines of text."""
 
-__all__ = ["answer", "charge", "columns", "compare", "convert", "cycles", "forecast", "look", "plate", "report", "site"]
+__all__ = [
+    "answer",
+    "charge",
+    "columns",
+    "compare",
+    "convert",
+    "cycles",
+    "films",
+    "forecast",
+    "look",
+    "plate",
+    "report",
+    "site",
+]

@@ -1,5 +1,6 @@
 """Films of displays with known truth, rendered by a program that shares nothing with the reader."""
 
+import json
 import sys
 
 import cv2
@@ -130,6 +131,24 @@ def test_a_mistake_is_one_sentence(film, tmp_path, capsys, words, told):
     assert run(["convert", *(names.get(word, word) for word in words), "--out", str(out)]) == 2
     assert told in " ".join(capsys.readouterr().err.split())
     assert not out.exists()
+
+
+def test_a_picture_shows_the_boxes_and_what_is_read(film, tmp_path, capsys):
+    """Of a film at a moment, and of one picture alone."""
+    _, plan, path, profile = film
+    out, still = tmp_path / "boxes.png", tmp_path / "still.png"
+    assert run(["look", str(path), "--display", str(profile), "--out", str(out), "--at", "0:03", "--json"]) == 0
+    fields = json.loads(capsys.readouterr().out)["fields"]
+    shown = {float(shown.text_at(t)) for shown in plan.shown for t in np.arange(2.9, 3.3, 0.05)}
+    assert {float(field["read"].split()[0]) for field in fields if field["read"]} <= shown
+    boxes = cv2.imread(str(out))
+    assert (boxes == (60, 200, 60)).all(axis=2).sum() > 200
+    cv2.imwrite(str(still), Painter(plan).frame(0))
+    assert run(["look", str(still), "--display", str(profile), "--out", str(tmp_path / "b.png")]) == 0
+    told = capsys.readouterr().out
+    assert all(f"{float(shown.text_at(0.0)):g} " in told or "not read" in told for shown in plan.shown)
+    assert run(["look", str(path), "--display", str(profile), "--out", str(out)]) == 2
+    assert run(["look", str(path), "--out", str(out)]) == 2
 
 
 def test_without_the_library_it_is_named(film, tmp_path, capsys, monkeypatch):
