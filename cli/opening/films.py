@@ -56,7 +56,11 @@ def take_in_film(sources: tuple[str, ...], film: FilmStated, stated: Stated) -> 
     zone = zone_stated(stated)
     opened = opened_film(sources[0], film.every)
     export = FilmExport(opened, display, zone=zone or zone_of_computer(), start=film.start)
-    return Intake(export, replace(meta_of(export, stated, zone), profile=film.display), stated.gap_s)
+    return Intake(
+        export,
+        replace(meta_of(export, stated, zone), profile=film.display, display_delay_s=float(display.delay_s)),
+        stated.gap_s,
+    )
 
 
 def picture_of_film(name: str, display: str, place: Path, *, every: str | None, at: str | None) -> FilmLook:

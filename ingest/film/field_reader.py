@@ -19,11 +19,11 @@ Polarity = Literal["light", "dark"]
 #: nobody can say. By films of the tests.
 LIT, UNLIT = 0.62, 0.38
 #: A digit of less than so much of the brightest one's light is dark, of less than the other not surely lit.
-_DARK, _DIM = 0.2, 0.45
+_DARK, _DIM = 0.3, 0.45
 #: Least share of the variance that digits must explain for their place to be believed, and to be read at all.
 _LEARNT, _FITS = 0.45, 0.4
 #: What may remain unexplained in a digit, in parts of a lit segment's light.
-_MOST_REST = 0.3
+_MOST_REST = 0.36
 #: How far a digit's ground may move against the others', in parts of a lit segment's light, and all together.
 _GROUND_APART, _GROUND_MOVED = 0.35, 1.0
 _BESIDE_MORE = 0.3
