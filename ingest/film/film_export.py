@@ -23,12 +23,11 @@ from ..zone import LocalClock
 from .display import Display
 from .field_reader import FieldReader
 from .follow import CameraFollower
-from .frames import Film, FilmFrame
-from .stands import FrameJudge, Seen
+from .frames import EVERY_S, Film, FilmFrame
+from .live_reading import LiveReading
+from .stands import AROUND_S, BLOCK_S, Seen
 from .straighten import Image
 
-#: So often a reading is taken of what stands on the display. [s]
-EVERY_S: Final = 0.2
 _ROWS_AT_ONCE: Final = 600
 _CHUNK = 1 << 22
 #: How long digits may stay unknown before the film is read all the same [s], and how many pictures of a stream wait.
@@ -175,17 +174,11 @@ def judged_frames(
     New `readers`, one a field of the display, are the caller's where it asks them afterwards.
     """
     readers = readers or [FieldReader(entry.box(), entry.shows) for entry in display.fields]
-    judges = [FrameJudge(entry, film.apart_s) for entry in display.fields]
     frames = learnt(film, readers)
-    follower = CameraFollower([reader.box for reader in readers])
+    reading = LiveReading(display, film.apart_s, BLOCK_S, AROUND_S, readers)
     for frame in frames:
-        moved = follower.moved(frame.picture)
-        done = []
-        for reader, judge in zip(readers, judges, strict=True):
-            glimpse = reader.look(frame.picture, moved, frame.time_s)
-            done.append(judge.add(Seen(frame.number, frame.time_s, glimpse)))
-        yield from zip(*done, strict=True)
-    yield from zip(*(judge.end() for judge in judges), strict=True)
+        yield from reading.add(frame.number, frame.time_s, frame.picture)
+    yield from reading.end()
 
 
 def learnt(film: Film, readers: Sequence[FieldReader]) -> Iterator[FilmFrame]:

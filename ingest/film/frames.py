@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, NamedTuple
+from typing import IO, TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
@@ -17,7 +17,9 @@ if TYPE_CHECKING:
 
 STILLS = (".jpg", ".jpeg", ".png", ".bmp", ".tif", ".tiff", ".webp")
 #: So many frames a second are looked at: enough to see what holds, and most cameras take more.
-LOOKED_AT = 15.0
+LOOKED_AT: Final = 15.0
+#: So often a reading is taken of what stands on the display. [s]
+EVERY_S: Final = 0.2
 #: A picture in a stream is not larger. [bytes]
 _LARGEST = 50_000_000
 _JPEG, _JPEG_END = b"\xff\xd8\xff", b"\xff\xd9"

@@ -32,7 +32,7 @@ _NEAR_S: Final = 3.0
 #: A change of no more is none of those that must stand: of the value, and in last digits.
 _SMALL_SHARE, _SMALL_DIGITS = 0.05, 3
 #: Frames are judged so many seconds at once, with as many before and after them as a judgement may ask for.
-_BLOCK_S, _AROUND_S = 6.0, 5.0
+BLOCK_S, AROUND_S = 6.0, 5.0
 
 
 @dataclass
@@ -76,6 +76,8 @@ class FrameJudge:
 
     entry: FieldEntry
     apart_s: float
+    block_s: float = BLOCK_S
+    around_s: float = AROUND_S
     _waiting: list[Seen] = field(default_factory=list)
     _judged: int = 0
 
@@ -98,11 +100,11 @@ class FrameJudge:
 
     @property
     def _reach_s(self) -> float:
-        return _AROUND_S * self._slow
+        return self.around_s * self._slow
 
     @property
     def _block_s(self) -> float:
-        return _BLOCK_S * self._slow
+        return self.block_s * self._slow
 
     def _settle(self, ready_s: float) -> list[Seen]:
         _judge(self._waiting, self.entry, self.apart_s)
