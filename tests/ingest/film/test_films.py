@@ -1,6 +1,7 @@
 """Films of displays with known truth, rendered by a program that shares nothing with the reader."""
 
 import json
+import re
 import sys
 
 import cv2
@@ -86,6 +87,17 @@ def test_stills_are_films_too(film, tmp_path, monkeypatch, way):
         values = _values(open_film(name, 6 / plan.fps), profile)
     shown = {float(text) for text in plan.shown[0].texts}
     assert len(values) > 10 and set(values) <= shown
+
+
+def test_a_point_may_be_seen_in_the_picture(film, tmp_path):
+    """Then its place decides what a value is, and where it is not clear there is none."""
+    _, plan, path, profile = film
+    seen = tmp_path / "seen.toml"
+    seen.write_text(
+        re.sub(r"decimals = \d", 'decimals = "seen"', profile.read_text(encoding="utf-8")), encoding="utf-8"
+    )
+    values = _values(open_film(str(path), None), seen)
+    assert len(values) > 20 and set(values) <= {float(text) for text in plan.shown[0].texts}
 
 
 def _values(film, profile):

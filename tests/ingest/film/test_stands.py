@@ -2,7 +2,7 @@
 
 import pytest
 
-from shuntbook.ingest.film.display import FieldEntry
+from shuntbook.ingest.film.display import FieldEntry, ShownInTurn
 from shuntbook.ingest.film.field_reader import Glimpse
 from shuntbook.ingest.film.patterns import GLYPHS, is_part_of
 from shuntbook.ingest.film.stands import FrameJudge, Seen
@@ -89,6 +89,22 @@ def test_stills_need_neighbours():
     values = judged((" 251", 4), (" 951", 1), (" 252", 4), apart_s=5.0)
     assert values[:4] + values[5:] == [25.1] * 4 + [25.2] * 4
     assert "moment" in values[4]
+
+
+def test_amps_and_volts_in_turn_are_kept_apart():
+    """Each is held against its own neighbours; what lies in neither range is neither."""
+    ranges = [{"unit": "A", "decimals": 1, "between": [0, 9.9]}, {"unit": "V", "decimals": 1, "between": [20, 60]}]
+    field = FieldEntry(corners=FIELD.corners, digits=4, in_turn=[ShownInTurn(**one) for one in ranges])
+    judge, seen = FrameJudge(field, APART_S), []
+    for k, glyphs in enumerate(
+        glyphs for text in ("  43", " 251", "  44", " 252", " 150", "  44") for glyphs in [text] * 30
+    ):
+        seen += judge.add(Seen(k + 1, k * APART_S, Glimpse(glyphs, -1, "", (1.0,) * 4)))
+    seen += judge.end()
+    told = [(s.figure.quantity, s.figure.value) if s.figure else None for s in seen[::30]]
+    amps, volts = [("current_A", x) for x in (4.3, 4.4, 4.4)], [("voltage_V", x) for x in (25.1, 25.2)]
+    assert told == [amps[0], volts[0], amps[1], volts[1], None, amps[2]]
+    assert "ranges" in seen[-40].reason
 
 
 def test_every_figure_has_patterns_of_its_own():
