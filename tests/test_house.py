@@ -30,7 +30,7 @@ ORDER = (
         "ingest/exports",
         "ingest/live",
     ),
-    *("ingest/modbus", "ingest/fleet"),
+    *("ingest/modbus", "ingest/film", "ingest/fleet"),
     *(
         "cli",
         "cli/parallel",
@@ -54,7 +54,7 @@ OUTSIDE = {
     *("urllib", "pymodbus", "click", "rich", "matplotlib", "pandas"),
 }
 DOING = {"open", "print", "input", "exec", "eval", "compile", "__import__", "breakpoint"}
-HEAVY = ("pandas", "scipy", "matplotlib", "jinja2", "tornado", "segno", "weasyprint")
+HEAVY = ("pandas", "scipy", "matplotlib", "jinja2", "tornado", "segno", "weasyprint", "cv2")
 #: These read a site file or a profile only where one is named, and so load its model only then.
 WITHOUT_A_MODEL = ("--help", "convert", "charge", "look")
 

@@ -5,6 +5,7 @@ __all__ = [
     "between_notes",
     "charge",
     "completed",
+    "display_delay",
     "error_facts",
     "every_second",
     "grouped_sums",

@@ -13,6 +13,7 @@ from ..readings.integral import POWER, energy_source, inner, why_nothing
 from ..readings.measured_span import Gap, HowRead, Span
 from .amounts import Amounts, Charge, Evidence
 from .completed import CompletedIntervals, CompletedReadings, Reader, Window
+from .display_delay import DelaySums
 from .error_facts import ErrorFacts, ErrorSums
 from .grouped_sums import Hours
 from .instants import InstantsFold, looked_at
@@ -42,6 +43,8 @@ class SignalIntegral:
         """Make what gathers the evidence for the uncertainty."""
         self.errors = ErrorSums(linear=self.how.sampling == "instant")
         self._notes = NoteSums() if self.how.noted else None
+        delay_s = self.how.delay_s
+        self._late = None if delay_s is None else DelaySums(delay_s, held=self.how.sampling == "held")
 
     def take(self, pieces: CompletedIntervals) -> None:
         """Integrate what the next readings complete."""
@@ -49,6 +52,8 @@ class SignalIntegral:
             self._sum_up(pieces)
         if self._notes is not None:
             self._notes.add(pieces.at_us, pieces.last, pieces.measured.length_s)
+        if self._late is not None and len(pieces.last):
+            self._late.add(pieces.last, pieces.measured.length_s)
         # A mean after a gap stands for one usual interval, which may be all of the gap: then nothing is left of it.
         pairs = zip(pieces.gap_start_us.tolist(), pieces.gap_stop_us.tolist(), strict=True)
         new = [Gap(start_us, stop_us) for start_us, stop_us in pairs if stop_us > start_us]
@@ -76,7 +81,8 @@ class SignalIntegral:
 
     def error_facts(self) -> ErrorFacts:
         """Return what the readings so far say of their errors."""
-        return replace(self.errors.result(), notes=self._notes.result() if self._notes is not None else None)
+        notes = None if self._notes is None else self._notes.result()
+        return replace(self.errors.result(), notes=notes, late=None if self._late is None else self._late.result())
 
     def span(self) -> Span:
         """Return the time that was measured so far."""

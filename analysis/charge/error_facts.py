@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from ..readings.chunk import FloatArray, TimeArray
 from ..readings.integral import Indices, crossed, inner
+from .display_delay import DelayFacts
 from .equal_readings import EqualRuns, RunFacts, RunSums
 from .grouped_sums import HALF, SIZES, GroupSums, GroupTotals, HourSums, size_of, sums_by_sign, sums_by_size
 from .hidden_crossings import Crossings, CrossingSums, Hidden
@@ -178,6 +179,8 @@ class ErrorFacts:
         Second differences of the readings counted by their size.
     notes : NoteFacts or None
         What is known of readings that a person noted down.
+    late : DelayFacts or None
+        What is known of readings that were read from a display in a film.
     """
 
     intervals: int
@@ -194,6 +197,7 @@ class ErrorFacts:
     hidden_by_size: GroupSums
     by_wobble: GroupSums
     notes: NoteFacts | None = None
+    late: DelayFacts | None = None
 
     @property
     def sizes(self) -> FloatArray:

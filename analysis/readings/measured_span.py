@@ -33,6 +33,8 @@ class HowRead:
         A gap limit that the spacings allow as well; None where they leave no doubt. [s]
     noted : bool
         Whether a person noted down what a display showed and when it changed; only of ``held`` readings.
+    delay_s : float or None
+        How late a display that was read in a film may have shown a change; None of all other readings. [s]
     """
 
     side: Side
@@ -42,6 +44,7 @@ class HowRead:
     counter_kind: CounterKind = "net"
     other_gap_limit_s: float | None = None
     noted: bool = False
+    delay_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

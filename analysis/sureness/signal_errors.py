@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from ..charge.amounts import Charge
+from ..charge.display_delay import DelayFacts
 from ..charge.error_facts import ErrorFacts
 from ..charge.hidden_crossings import Hidden
 from ..charge.noted import NoteFacts
@@ -130,8 +131,11 @@ class SignalErrors:
             )
         elif facts.notes is not None:
             yield _of_moments(facts.notes, part)
-        else:
+        elif facts.late is None:
             yield self._of_held(share, all_s)
+        if facts.late is not None:
+            yield _of_delay(facts.late, part)
+            yield self._of_hidden(facts.late, share, all_s)
 
     def _of_steps(self, part: Flow, by_noise: float) -> Iterator[Component]:
         squares, fourths = getattr(self._facts.steps2, part), getattr(self._facts.steps4, part)
@@ -186,12 +190,24 @@ class SignalErrors:
             reason="how long the first mean of the log, and after a gap, was taken over is not known",
         )
 
-    def _of_held(self, share: float, all_s: float) -> Component:
+    def _wander(self, all_s: float) -> float:
+        """Return how far a load may be, while nobody looks, from what was last seen of it. [unit]"""
         facts = self._facts
         mean = facts.net / all_s
         # The fewer glances, the less is known of what else there was: one alone tells nothing of it.
         # So the load is taken to wander between two glances as it does over the log, each interval by itself.
-        wander = math.sqrt(max(facts.squares / all_s - mean**2, 0.0) + mean**2 / facts.intervals)
+        return math.sqrt(max(facts.squares / all_s - mean**2, 0.0) + mean**2 / facts.intervals)
+
+    def _of_hidden(self, late: DelayFacts, share: float, all_s: float) -> Component:
+        return Component(
+            "while the display was hidden",
+            self._wander(all_s) * math.sqrt(late.hidden2 * share) / SECONDS_PER_HOUR,
+            reason="while the film showed no reading the load may have done anything it does elsewhere in the log",
+        )
+
+    def _of_held(self, share: float, all_s: float) -> Component:
+        facts = self._facts
+        wander = self._wander(all_s)
         return Component(
             "between readings by eye",
             wander * math.sqrt(facts.lengths2 * share) / SECONDS_PER_HOUR,
@@ -223,6 +239,17 @@ class SignalErrors:
         # It adds to draw and return alike, and the smaller of the two is all that can be noise on both sides.
         *_, above, below = self._facts.near_zero(_NOISE_REACH * self._noise + self._resolution / 2)
         return min(above, below) / SECONDS_PER_HOUR
+
+
+def _of_delay(late: DelayFacts, part: Flow) -> Component:
+    """Return what a display's delay does: each change was shown later than it came, by nobody knows how much."""
+    squares, fourths = late.squares[part], late.fourths[part]
+    return Component(
+        "the display's delay",
+        math.sqrt(squares) / EVEN / SECONDS_PER_HOUR,
+        even=max(1.0, squares**2 / fourths) if fourths > 0 else 1.0,
+        reason="a display shows each change later than it comes, by up to its delay and the time between two frames",
+    )
 
 
 def _of_moments(notes: NoteFacts, part: Flow) -> Component:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
+from urllib.parse import urlencode
 
 import click
 
@@ -43,6 +44,7 @@ _STAYS_S = 15 * 60.0
 @click.option(
     "--profile", metavar="FILE", help="A source profile (TOML): how the meter's fields or registers become quantities."
 )
+@click.option("--display", metavar="FILE", help="Of a camera: the profile that says what stands in its picture.")
 @click.option("--every", metavar="DURATION", help="How often a meter is asked, such as 1s or 100ms. Default: 1s.")
 @click.option("--for", "length", metavar="DURATION", help="How long, such as 15m. Default: until Ctrl-C.")
 @click.option("--mark", "marks", multiple=True, metavar="TIME=TEXT", help="A note beforehand, such as 10:30=crates.")
@@ -60,6 +62,7 @@ def command(
     site: Path | None,
     meters: tuple[str, ...],
     profile: str | None,
+    display: str | None,
     every: str | None,
     length: str | None,
     marks: tuple[str, ...],
@@ -73,9 +76,10 @@ def command(
     """Read a meter, or all meters of a site, into a log.
 
     SOURCE is serial:PORT?baud=..., modbus-tcp:HOST:PORT?unit=..., modbus-rtu:PORT?..., sunspec-tcp:...,
-    sunspec-rtu:..., hand: (readings typed from a display) or replay:FILE?speed=... . What was read is safe at once,
-    even if the power goes; a line you type becomes a note in the log. Ctrl-C ends it cleanly. Where the terminal is
-    closed, or nobody reads its output any more, it goes on until its time (--for), or until `kill` ends it.
+    sunspec-rtu:..., camera:0 (a display, with --display), hand: (readings typed from one) or replay:FILE?speed=... .
+    What was read is safe at once, even if the power goes; a line you type becomes a note in the log. Ctrl-C ends it
+    cleanly. Where the terminal is closed, or nobody reads its output any more, it goes on until its time (--for), or
+    until `kill` ends it.
 
     Example: shuntbook capture modbus-tcp:192.0.2.7:502?unit=1 --profile shunt.toml --out demo.parquet --for 15m
     """
@@ -85,6 +89,8 @@ def command(
         raise InputError("--meter names a meter of a site file; give the file with --site")
     if page is None and (title is not None or page_stays is not None):
         raise InputError("--title and --page-stays are for the live page; ask for it with --page")
+    if display is not None:
+        source = _of_camera(source, display)
     stays_s = _stays_s(page_stays)
     clock = SteadyClock()
     parse_marks(marks, clock.now_us(), zone)  # a mistake in one is told before anything is opened
@@ -109,6 +115,13 @@ def command(
             watcher=None if shown is None else _publisher(shown, announced.called(plans), stays_s),
             announced=announced,
         )
+
+
+def _of_camera(source: str | None, display: str) -> str:
+    """Return the address of a camera with its display profile."""
+    if source is None or not source.startswith("camera:"):
+        raise InputError("--display is for a camera; name one as SOURCE, such as camera:0")
+    return f"{source}{'&' if '?' in source else '?'}{urlencode({'display': display})}"
 
 
 def _stays_s(written: str | None) -> float:

@@ -22,6 +22,8 @@ from ..render.terminal.answer import Reply, say_answer
 from ..render.terminal.convert import converted_answer
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from ...ingest.exports.times.stamps import DateOrder
     from ...ingest.profiles.model import Profile
 
@@ -29,8 +31,10 @@ if TYPE_CHECKING:
 #: Options that say how an export is to be read; a log says it itself.
 _FOR_EXPORTS = (
     *("profile", "zone", "start", "dates", "times", "decimal", "sheet", "side", "sampling", "meter", "allow_rejects"),
-    "keep_profile",
+    *("keep_profile", "display", "every"),
 )
+#: Options that a film has no use for.
+_NOT_FOR_FILMS = ("profile", "dates", "times", "decimal", "sheet", "keep_profile", "allow_rejects")
 
 
 @click.command("convert")
@@ -48,7 +52,10 @@ _FOR_EXPORTS = (
     help="Time zone of stamps without an offset, such as Europe/London. Default: this computer's.",
 )
 @click.option(
-    "--start", metavar="TIME", help="When elapsed time began, such as 2026-06-13T09:30; times with dates need none."
+    "--start",
+    metavar="TIME",
+    help="When elapsed time or a film began, such as 2026-06-13T09:30; times with dates need none. TIME@1:23 is when "
+    "the film's 1:23 was.",
 )
 @click.option(
     "--dates",
@@ -84,6 +91,8 @@ _FOR_EXPORTS = (
     metavar="FILE",
     help="Write a profile of how this export was read, so that the meter's next one needs no option but --profile.",
 )
+@click.option("--display", metavar="FILE", help="SOURCE is a film of displays; this profile says where they stand.")
+@click.option("--every", metavar="DURATION", help="How far apart a film's stills were taken, such as 5s.")
 @click.option("--explain", is_flag=True, help="Print all that was recognised, and what each column was taken for.")
 @click.option(
     "--allow-rejects", is_flag=True, help="Go on without the rows that cannot be read, be they many or all of one kind."
@@ -100,17 +109,21 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
 
     A log that was captured or converted can be written again under another name, with --reverse-sign or --gap.
 
+    With --display the source is a film of a meter's display, a folder of stills (with --every) or - for pictures one
+    after another. What cannot be read for sure is left out, and kept beside the log with the reason.
+
     Example: shuntbook convert export.csv --out pump.parquet --zone Europe/London
     """
     # All that can be refused is refused first: a long export is not read for a place that will not do.
     refuse_existing(out, force=bool(options["force"]))
     refuse_input(out, (name for name in sources if name != "-"), called="the export itself")
-    refuse_input(out, [_text(options, "profile")], called="the profile")
+    refuse_input(out, [_text(options, "profile"), _text(options, "display")], called="the profile")
     if _has_journal(out):
         from ...ingest.journal.journal import refuse_captured  # beside hardly any log
 
         refuse_captured(out)
-    if any(is_log(name) for name in sources):
+    is_film = _is_film(options)
+    if not is_film and any(is_log(name) for name in sources):
         _write_again(sources, out, options)
         return
     try:
@@ -127,16 +140,17 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
 def _convert(sources: tuple[str, ...], out: Path, options: dict[str, str | bool | None]) -> None:
     stated = _stated(options)
     keep = _place_to_keep(sources, out, options)
-    intake = take_in(sources, stated)
+    intake = _film(sources, stated, options) if is_film else take_in(sources, stated)
     profile = _kept(intake, stated) if keep is not None else ""
     done = convert(
         intake.export,
         out,
         intake.meta,
         reverse_sign=bool(options["reverse_sign"]),
-        allow_rejects=bool(options["allow_rejects"]),
+        # Of a film whole minutes may be hidden, which says nothing against the rest of it.
+        allow_rejects=bool(options["allow_rejects"]) or is_film,
         gap_limit_s=intake.gap_limit_s,
-        asks_sampling=stated.filled().sampling is None,
+        asks_sampling=not is_film and stated.filled().sampling is None,
     )
     if keep is not None:
         write_text(keep, profile)
@@ -159,6 +173,23 @@ def _convert(sources: tuple[str, ...], out: Path, options: dict[str, str | bool 
         profile=str(keep) if keep is not None else None,
     )
     say_answer(answer, explain=bool(options["explain"]))
+
+
+def _is_film(options: dict[str, str | bool | None]) -> bool:
+    """Tell whether a film is meant; what is stated must be of use for one."""
+    if not options["display"]:
+        if options["every"]:
+            raise InputError("--every is for the stills of a film; give its display profile with --display")
+        return False
+    if others := [name for name in _NOT_FOR_FILMS if options[name]]:
+        raise InputError(f"--{others[0].replace('_', '-')} is not for films; what they show says --display alone")
+    return True
+
+
+def _film(sources: tuple[str, ...], stated: Stated, options: dict[str, str | bool | None]) -> Intake:
+    from ..opening.films import FilmStated, take_in_film
+
+    return take_in_film(sources, FilmStated(str(options["display"]), stated.start, _text(options, "every")), stated)
 
 
 def _has_journal(out: Path) -> bool:
@@ -247,7 +278,7 @@ def _stated(options: dict[str, str | bool | None]) -> Stated:
     return Stated(
         profile=_profile(options["profile"]),
         zone=_text(options, "zone"),
-        start=start_time(_text(options, "start")),
+        start=_start(_text(options, "start"), of_film=bool(options["display"])),
         dates=cast("DateOrder | None", options["dates"]),
         times=cast("TimeStyle | None", options["times"]),
         decimal=_text(options, "decimal"),
@@ -258,3 +289,13 @@ def _stated(options: dict[str, str | bool | None]) -> Stated:
         sheet=_text(options, "sheet"),
         reverse_sign=bool(options["reverse_sign"]),
     )
+
+
+def _start(text: str | None, *, of_film: bool) -> datetime | None:
+    if text is None or not of_film:
+        return start_time(text)
+    from ..opening.films import at_moment
+
+    time, since = at_moment(text)
+    start = start_time(time)
+    return None if start is None else start - since

@@ -1,3 +1,3 @@
 """Logs and site files opened as the command line asks."""
 
-__all__ = ["first_sight", "prepared_log", "sign_seen", "times_written"]
+__all__ = ["films", "first_sight", "prepared_log", "sign_seen", "times_written"]

@@ -69,6 +69,7 @@ def how_read(log: Log) -> HowRead:
         counter_kind=cast(CounterKind, meta.counter_kind),
         other_gap_limit_s=meta.other_gap_limit_s,
         noted=meta.noted,
+        delay_s=meta.display_delay_s,
     )
 
 

@@ -59,7 +59,7 @@ def take_in(names: Sequence[str], stated: Stated) -> Intake:
     gap_s = stated.gap_s
     if gap_s is None and profile is not None and profile.gap is not None:
         gap_s = seconds(profile.gap, what="the profile's gap")
-    return Intake(export, _meta(export, stated.filled(), zone), gap_s)
+    return Intake(export, meta_of(export, stated.filled(), zone), gap_s)
 
 
 def zone_stated(stated: Stated) -> str | None:
@@ -124,7 +124,8 @@ def _refuse_copies(sources: Sequence[Source]) -> None:
         names[source.digest] = source.name
 
 
-def _meta(export: Export, stated: Stated, zone: str | None) -> LogMeta:
+def meta_of(export: Export, stated: Stated, zone: str | None) -> LogMeta:
+    """Return what is known of a log before its export is read."""
     profile, assumed = stated.profile, zone or zone_of_computer()
     sentences = []
     if export.needs_zone and zone is None:
@@ -274,9 +275,9 @@ class CsvExport:
         by_zone = style.kind == "calendar" and not style.zoned
         self.needs_zone = by_zone or (style.kind == "elapsed" and start is not None and start.tzinfo is None)
         backwards = by_zone and _is_newest_first(first)
-        start_us = _start_us(start, zone) if self.counted and start is not None else 0
+        began_us = start_us(start, zone) if self.counted and start is not None else 0
         own = zone_named(zone, what="--zone") if by_zone else None
-        self._clock = StampClock(style, own, start_us, backwards=backwards, halves=_may_hide_halves(first))
+        self._clock = StampClock(style, own, began_us, backwards=backwards, halves=_may_hide_halves(first))
 
     #: A table holds no notes.
     markers: Sequence[tuple[int, str]] = ()
@@ -341,7 +342,8 @@ def _is_newest_first(layout: Layout) -> bool:
     return bool((steps < 0).sum() > (steps > 0).sum())
 
 
-def _start_us(start: datetime, zone: str) -> int:
+def start_us(start: datetime, zone: str) -> int:
+    """Return an instant that a person states, without an offset by the clocks of a zone; since 1970 [us]."""
     if start.tzinfo is None:
         start = start.replace(tzinfo=zone_named(zone, what="--zone"))
     delta = start - datetime(1970, 1, 1, tzinfo=UTC)

@@ -23,6 +23,7 @@ KINDS = {
     "modbus-rtu": "modbus.registers:modbus_source",
     "sunspec-tcp": "modbus.sunspec:sunspec_source",
     "sunspec-rtu": "modbus.sunspec:sunspec_source",
+    "camera": "film.camera:CameraReadings",
     "hand": "live.hand:HandReadings",
     "replay": "live.replay:Replay",
 }

@@ -7,7 +7,8 @@ from pathlib import Path
 
 HERE = Path(__file__).parent
 #: What tools and tests import by its bare name, as pytest does (see pyproject.toml).
-PLACES = [HERE.parent / "helpers", *(HERE / name for name in ("scoring", "sureness", "faults", "mutation")), HERE]
+FOLDERS = ("scoring", "sureness", "faults", "mutation", "filming")
+PLACES = [HERE.parent / "helpers", *(HERE / name for name in FOLDERS), HERE]
 COMMANDS = {
     "score_cycles": "scoring",
     "what_if_truth": "scoring",
@@ -24,6 +25,7 @@ COMMANDS = {
     "doubling": "",
     "code_figures": "",
     "dependencies": "",
+    "film_reading": "filming",
 }
 #: Commands that are packages of their own.
 PACKAGES = {"fuzz", "exports"}

@@ -29,7 +29,7 @@ def needed() -> dict[str, str]:
     """Return every package that is needed to run, by name: "" if always, else the extras that need it."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     extras = dict.fromkeys(_closure(project["dependencies"]), "")
-    for extra in ("fleet", "pdf"):
+    for extra in ("film", "fleet", "pdf"):
         for name in _closure(project["optional-dependencies"][extra]):
             extras.setdefault(name, f"extra {extra}")
     return extras

@@ -7,6 +7,7 @@ __all__ = [
     "compare",
     "convert",
     "cycles",
+    "films",
     "forecast",
     "look",
     "plate",

@@ -1,0 +1,229 @@
+"""One display in the picture, frame by frame: where its digits are is learnt from the film, then each is read."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .geometry import Geometry, find_geometry
+from .patterns import BLANK, DOUBT, GLYPHS
+from .segments import PARTS, SegmentLight, SegmentModel, model_for
+from .straighten import Box, Image, Patch, straightened
+
+Polarity = Literal["light", "dark"]
+#: A segment is lit above the one share of what lit ones of its digit have, and unlit below the other; between them
+#: nobody can say. By films of the tests.
+LIT, UNLIT = 0.62, 0.38
+#: A digit of less than so much of the brightest one's light is dark, of less than the other not surely lit.
+_DARK, _DIM = 0.3, 0.45
+#: Least share of the variance that digits must explain for their place to be believed, and to be read at all.
+_LEARNT, _FITS = 0.45, 0.4
+#: What may remain unexplained in a digit, in parts of a lit segment's light.
+_MOST_REST = 0.36
+#: How far a digit's ground may move against the others', in parts of a lit segment's light, and all together.
+_GROUND_APART, _GROUND_MOVED = 0.35, 1.0
+_BESIDE_MORE = 0.3
+#: So many patches, so many frames apart [s], are looked at before the digits' places are said; and learnt again after.
+_PATCHES, _APART_S, _ANEW_S = 9, 0.3, (3.0, 20.0)
+_REMEMBERED = 40
+
+
+@dataclass(frozen=True)
+class Glimpse:
+    """What one frame shows of a display: a glyph a digit, `DOUBT` where none can be told.
+
+    ``point`` is the digit after which a point is lit, -1 where none is, None where that cannot be told. ``reason`` says
+    why nothing or not all was read. ``light`` is how bright each digit is, in parts of the brightest.
+    """
+
+    glyphs: str
+    point: int | None
+    reason: str = ""
+    light: tuple[float, ...] = ()
+
+
+class FieldReader:
+    """Reads one display; frames are shown to it in order.
+
+    It learns where the digits stand from what is lit in the first seconds, and again as more segments have been lit.
+    """
+
+    def __init__(self, box: Box, shows: Polarity | None) -> None:
+        self.box, self._shows = box, shows
+        self.model: SegmentModel | None = None
+        self.amounts: SegmentLight | None = None
+        self._patches: deque[Patch] = deque(maxlen=_PATCHES)
+        self._union: Patch | None = None
+        self._weights = np.full(3, 1 / 3, np.float32)
+        self._taken_s = self._learnt_s = -1e9
+        self._began_s: float | None = None
+        self._shift = (0, 0)
+        self._usual: deque[NDArray[np.float64]] = deque(maxlen=_REMEMBERED)
+
+    def look(self, picture: Image, moved: NDArray[np.float64], time_s: float) -> Glimpse:
+        """Return what a frame shows; the camera has moved by `moved` since the box was drawn."""
+        colours = straightened(picture, self.box, moved)
+        self._learn(colours, time_s)
+        if self.model is None:
+            return self._nothing("the digits' places are not yet known")
+        self.amounts = amounts = self.model.followed(colours @ self._weights, self._shift)
+        if amounts.fit < _FITS:
+            return self._nothing("no digits are to be seen")
+        self._shift = amounts.shift
+        return self._read(amounts)
+
+    def learn_from_few(self) -> None:
+        """Learn the digits' places from the pictures there were, be it one."""
+        if self.model is None and self._patches:
+            self._settle()
+
+    def digit_outlines(self) -> list[NDArray[np.float64]]:
+        """Return where in the straightened box each digit was found last; nothing before they are known."""
+        if self.model is None:
+            return []
+        g, shift = self.model.geometry, np.array(self._shift, dtype=np.float64)
+        ends = ((0.0, 0.0), (g.width, 0.0), (g.width, g.height), (0.0, g.height))
+        return [np.array([g.at(k, x, y) for x, y in ends]) + shift for k in range(self.box.digits)]
+
+    def rewind(self) -> None:
+        """Be ready to be shown the film from its beginning again, by what was learnt of it."""
+        self._taken_s = self._learnt_s = -1e9
+        self._began_s, self._shift = None, (0, 0)
+
+    def _nothing(self, reason: str) -> Glimpse:
+        return Glimpse(DOUBT * self.box.digits, None, reason)
+
+    # ------------------------------------------------------------------ learning
+
+    def _learn(self, colours: Patch, time_s: float) -> None:
+        """Take a patch now and then, and find the digits in them all."""
+        self._began_s = time_s if self._began_s is None else self._began_s
+        if time_s - self._taken_s < _APART_S:
+            return
+        known = self.amounts is not None and self.amounts.fit > _FITS
+        if self.model is None or known:
+            self._patches.append(colours)
+            self._taken_s = time_s
+        pause_s = _ANEW_S[0] if time_s - self._began_s < 7 * _ANEW_S[0] else _ANEW_S[1]
+        full = len(self._patches) == _PATCHES
+        if full and (self.model is None or time_s - self._learnt_s > pause_s):
+            self._learnt_s = time_s
+            self._settle()
+
+    def _settle(self) -> None:
+        colours = np.percentile(np.stack(self._patches), 85 if self._shows == "light" else 50, axis=0)
+        if self.model is None:
+            self._choose_colour(colours.astype(np.float32))
+        light = np.percentile(np.stack(self._patches) @ self._weights, 85, axis=0).astype(np.float32)
+        union = light if self._union is None else np.maximum(light, self._union)
+        geometry = find_geometry(union, self.box)
+        if geometry.score < _LEARNT or not self._is_better(geometry, union):
+            return
+        self._union, self._shift = union, (0, 0)
+        self.model = model_for(union, geometry, self.box.digits)
+        self._usual.clear()
+
+    def _is_better(self, geometry: Geometry, union: Patch) -> bool:
+        """Tell whether new places explain all that was lit so far better than the old ones."""
+        if self.model is None:
+            return True
+        old = self.model.amounts(union).fit
+        return model_for(union, geometry, self.box.digits).amounts(union).fit > old + 0.01
+
+    def _choose_colour(self, colours: Patch) -> None:
+        """Choose light or dark digits, and the colour in which they stand out most."""
+        grey = np.full(3, 1 / 3, np.float32)
+        signs = {"light": (1.0,), "dark": (-1.0,), None: (1.0, -1.0)}[self._shows]
+        sign = max(signs, key=lambda s: find_geometry(colours @ (s * grey), self.box).score)
+        best, most = grey, 1.6 * _contrast(colours @ grey)
+        # Codecs keep colour at half the picture's sharpness: one colour alone must be worth that.
+        for channel in np.eye(3, dtype=np.float32):
+            if (contrast := _contrast(colours @ channel)) > most:
+                best, most = channel, contrast
+        self._weights = sign * best
+
+    # ------------------------------------------------------------------ reading
+
+    def _read(self, amounts: SegmentLight) -> Glimpse:
+        lit = amounts.lit[:, : PARTS - 1]
+        strongest = np.sort(lit, axis=1)[:, -2:].mean(axis=1)
+        of_digit = np.array([_level(row) for row in lit])
+        level = float(of_digit.max())
+        if level <= 0:
+            return self._nothing("nothing is lit")
+        glyphs, reason = "", ""
+        ground = self._ground(amounts, level)
+        for k in range(self.box.digits):
+            glyph, why = _glyph(lit[k], float(of_digit[k]), level)
+            if amounts.rest[k] > _MOST_REST * level:
+                glyph, why = DOUBT, "is blurred or covered"
+            elif ground[k]:
+                glyph, why = DOUBT, "has a shadow, a glare or something before it"
+            glyphs += glyph
+            reason = reason or (f"digit {k + 1} {why}" if why else "")
+        if self._is_beside(amounts, level):
+            glyphs, reason = DOUBT * self.box.digits, "something bright or dark stands beside the digits"
+        if not glyphs.strip():
+            return self._nothing("nothing is lit")
+        if DOUBT not in glyphs:
+            self._remember(amounts, level)
+        light = tuple(np.maximum(strongest / level, 0).round(3).tolist())
+        return Glimpse(glyphs, _point(amounts.lit[:, PARTS - 1], of_digit, level), reason, light)
+
+    def _ground(self, amounts: SegmentLight, level: float) -> NDArray[np.bool_]:
+        """Tell of each digit whether its ground is not what it was: something is before it."""
+        if len(self._usual) < 5:
+            return np.zeros(self.box.digits, dtype=bool)
+        usual = np.median(np.stack(self._usual), axis=0)
+        moved = (amounts.ground - usual[:-1]) / level
+        together = float(np.median(moved))
+        return np.asarray((np.abs(moved - together) > _GROUND_APART) | (abs(together) > _GROUND_MOVED))
+
+    def _is_beside(self, amounts: SegmentLight, level: float) -> bool:
+        if len(self._usual) < 5:
+            return False
+        return bool(amounts.beside / level > np.median([usual[-1] for usual in self._usual]) + _BESIDE_MORE)
+
+    def _remember(self, amounts: SegmentLight, level: float) -> None:
+        self._usual.append(np.r_[amounts.ground, amounts.beside / level])
+
+
+def _contrast(light: Patch) -> float:
+    low, high = np.percentile(light, [10, 95])
+    return float(high - low)
+
+
+def _level(row: NDArray[np.float64]) -> float:
+    """Return how bright the lit segments of a digit are: the middle of those above half of the brightest."""
+    return float(np.median(row[row >= 0.5 * row.max()])) if row.max() > 0 else 0.0
+
+
+def _glyph(row: NDArray[np.float64], own: float, level: float) -> tuple[str, str]:
+    """Return what a digit shows, by its segments; else why that cannot be told."""
+    if row.max() < _DARK * level:
+        return BLANK, ""
+    if own < _DIM * level:
+        return DOUBT, "is dim"
+    lit, unlit = row > LIT * own, row < UNLIT * own
+    if not (lit | unlit).all():
+        return DOUBT, "is not clear"
+    glyph = GLYPHS.get(int(np.sum(lit * (1 << np.arange(PARTS - 1)))))
+    return (DOUBT, "is no figure") if glyph is None else (glyph, "")
+
+
+def _point(points: NDArray[np.float64], of_digit: NDArray[np.float64], level: float) -> int | None:
+    """Return after which digit a point is lit; -1 if after none, None if that cannot be told."""
+    share = points / np.where(of_digit > _DIM * level, of_digit, level)
+    order = np.argsort(share)[::-1]
+    best, second = float(share[order[0]]), float(share[order[1]]) if len(share) > 1 else 0.0
+    if best < 0.25:
+        return -1
+    return int(order[0]) if best > 0.4 and best - second > 0.25 else None
+
+
+#: Named for those who state it.
+POLARITIES: Final = ("light", "dark")

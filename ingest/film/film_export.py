@@ -1,0 +1,213 @@
+"""A film of a display as an export: its readings some times a second, and the frames that gave none."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from itertools import chain
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from ..errors import InputError
+from ..exports.delimited.rows import RowBatch
+from ..exports.intake import start_us
+from ..exports.texts.decode import Source
+from ..log.log import Readings
+from ..safe_files.rejects import Reject
+from ..zone import LocalClock
+from .display import Display
+from .field_reader import FieldReader
+from .follow import CameraFollower
+from .frames import EVERY_S, Film, FilmFrame
+from .live_reading import LiveReading
+from .stands import AROUND_S, BLOCK_S, Seen
+from .straighten import Image
+
+_ROWS_AT_ONCE: Final = 600
+_CHUNK = 1 << 22
+#: How long digits may stay unknown before the film is read all the same [s], and how many pictures of a stream wait.
+_LEARNS_S: Final = 60.0
+_WAITING: Final = 45
+
+
+class FilmSource(Source):
+    """A film or a folder of stills among the sources of a log; it is opened by what decodes it."""
+
+    def __post_init__(self) -> None:
+        """Look at nothing: a film is no text."""
+        self.compression, self.is_container = None, False
+
+    def stamp(self) -> None:
+        """Work out the SHA-256 and size of the film, or of all stills in the order of their names."""
+        if self.digest or self.path is None:
+            return
+        digest, size = hashlib.sha256(), 0
+        files = sorted(file for file in self.path.iterdir() if file.is_file()) if self.path.is_dir() else [self.path]
+        for one in files:
+            with one.open("rb") as file:
+                while chunk := file.read(_CHUNK):
+                    digest.update(chunk)
+                    size += len(chunk)
+        self.digest, self.size = digest.hexdigest(), size
+
+
+@dataclass
+class FilmLayout:
+    """What a film was taken for, in words and for the JSON document."""
+
+    name: str
+    display: Display
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def ac(self) -> bool:
+        """Whether the profile says that it is behind an inverter."""
+        return self.display.side == "ac"
+
+    def as_document(self) -> dict[str, Any]:
+        """Return the same for JSON."""
+        return {
+            "dialect": None,
+            "quantities": [
+                {"name": name, "column": None, "unit": name.rsplit("_", 1)[1]} for name in self.display.quantities
+            ],
+            "time": {"columns": [], "style": "the film's own clock"},
+        }
+
+    def describe(self) -> list[str]:
+        """Return in words, a line each, what was taken for what."""
+        return [
+            f"layout: a film of {len(self.display.fields)} displays",
+            "time: the film's own clock",
+            *(f"{name}: read from the picture" for name in self.display.quantities),
+        ]
+
+
+@dataclass
+class _Rows:
+    """Readings and rejects that wait to be handed on."""
+
+    quantities: Sequence[str]
+    time_us: list[int] = field(default_factory=list)
+    values: list[dict[str, float]] = field(default_factory=list)
+    rejects: list[Reject] = field(default_factory=list)
+
+    def batch(self) -> RowBatch:
+        """Return them, and begin anew."""
+        columns = {q: np.array([row.get(q, np.nan) for row in self.values]) for q in self.quantities}
+        batch = RowBatch(Readings(np.array(self.time_us, dtype=np.int64), columns), self.rejects)
+        self.time_us, self.values, self.rejects = [], [], []
+        return batch
+
+
+class FilmExport:
+    """A film of a display, read by a profile; `start` is when its first frame was taken, else the log is undated.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
+
+    counted = True
+    local: LocalClock | None = None
+    moved: Sequence[str] = ()
+    markers: Sequence[tuple[int, str]] = ()
+
+    def __init__(self, film: Film, display: Display, *, zone: str, start: datetime | None) -> None:
+        self._film, self._display = film, display
+        path = None if film.name == "standard input" else Path(film.name)
+        self.sources = [FilmSource(film.name, path)]
+        self._layout = FilmLayout(film.name, display)
+        self.layouts = [self._layout]
+        self.quantities = display.quantities
+        self.undated = start is None
+        self.needs_zone = start is not None and start.tzinfo is None
+        self._start_us = 0 if start is None else start_us(start, zone)
+        self.why: Counter[str] = Counter()
+
+    def batches(self) -> Iterator[RowBatch]:
+        """Yield the readings in order, and the frames that gave none."""
+        rows, due_s = _Rows(self.quantities), -1.0
+        for moment in judged_frames(self._film, self._display):
+            if moment[0].time_s < due_s - 1e-6:
+                continue
+            due_s = moment[0].time_s + EVERY_S - self._film.apart_s / 2 if self._film.apart_s < EVERY_S else 0.0
+            self._take(moment, rows)
+            if len(rows.time_us) + len(rows.rejects) >= _ROWS_AT_ONCE:
+                yield rows.batch()
+        yield rows.batch()
+        self._layout.remarks = self._remarks()
+
+    def _take(self, moment: Sequence[Seen], rows: _Rows) -> None:
+        """Take the reading of one frame, and tell of each display that gave none why."""
+        values = {seen.figure.quantity: seen.figure.value for seen in moment if seen.figure is not None}
+        if values:
+            rows.time_us.append(self._start_us + round(moment[0].time_s * 1e6))
+            rows.values.append(values)
+        for seen, entry in zip(moment, self._display.fields, strict=True):
+            if seen.figure is None:
+                rows.rejects.append(Reject(self._film.name, seen.number, seen.reason, _told(entry.quantities, seen)))
+                self.why[seen.reason.split(";")[0]] += 1
+
+    def _remarks(self) -> tuple[str, ...]:
+        if not self.why:
+            return ()
+        return ("frames that gave no reading are in the rejects with their reason; nothing was guessed for them",)
+
+
+def _told(names: Sequence[str], seen: Seen) -> str:
+    """Return what was glimpsed in a frame, for who looks it up."""
+    return f"{' or '.join(names)} at {seen.time_s:.2f} s: {seen.glimpse.glyphs!r}"
+
+
+def judged_frames(
+    film: Film, display: Display, readers: Sequence[FieldReader] | None = None
+) -> Iterator[tuple[Seen, ...]]:
+    """Yield each frame that is looked at, seconds late: what stood on each display then, or why that is not known.
+
+    New `readers`, one a field of the display, are the caller's where it asks them afterwards.
+    """
+    readers = readers or [FieldReader(entry.box(), entry.shows) for entry in display.fields]
+    frames = learnt(film, readers)
+    reading = LiveReading(display, film.apart_s, BLOCK_S, AROUND_S, readers)
+    for frame in frames:
+        yield from reading.add(frame.number, frame.time_s, frame.picture)
+    yield from reading.end()
+
+
+def learnt(film: Film, readers: Sequence[FieldReader]) -> Iterator[FilmFrame]:
+    """Let readers learn where the digits are from a film's first seconds; return all its frames."""
+    follower, frames = CameraFollower([reader.box for reader in readers]), film.frames()
+    waiting: list[FilmFrame] = []
+    for frame in frames:
+        if not waiting:
+            _refuse_beyond(frame.picture, readers, film.name)
+        # A stream cannot be had again; of a film the first frame alone shows that there is one.
+        waiting += [frame] if not film.again or not waiting else []
+        moved = follower.moved(frame.picture)
+        for reader in readers:
+            reader.look(frame.picture, moved, frame.time_s)
+        if all(reader.model for reader in readers) or frame.time_s > _LEARNS_S or len(waiting) >= _WAITING:
+            break
+    for reader in readers:
+        reader.learn_from_few()
+        reader.rewind()
+    return film.frames() if film.again else chain(waiting, frames)
+
+
+def _refuse_beyond(picture: Image, readers: Sequence[FieldReader], name: str) -> None:
+    """Refuse boxes that do not lie in the picture."""
+    high, wide = picture.shape[:2]
+    for k, reader in enumerate(readers):
+        corners = reader.box.corners
+        if (corners < 0).any() or (corners[:, 0] > wide).any() or (corners[:, 1] > high).any():
+            raise InputError(
+                f"{name}: its pictures are {wide} by {high} pixels, and field {k + 1} of the display profile reaches "
+                "beyond them; draw its corners on a frame of this film"
+            )

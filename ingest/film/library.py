@@ -1,0 +1,21 @@
+"""The library that opens films and straightens pictures: an extra, since most logs come without one."""
+
+from __future__ import annotations
+
+from ..errors import InputError
+
+
+def require_opencv() -> None:
+    """Refuse to go on where the library is missing.
+
+    Raises
+    ------
+    InputError
+        With what to install.
+    """
+    try:
+        import cv2  # noqa: F401
+    except ImportError:
+        raise InputError(
+            "films and pictures of a display need the library OpenCV: install it with  pip install 'shuntbook[film]'"
+        ) from None

@@ -1,0 +1,48 @@
+"""Which segments make which digit.
+
+Segments are a to g as the trade names them: a at the top, then clockwise, g in the middle.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+#: The forms in which meters show digits (common practice, no source): 6 and 9 with and without a tail, 7 with a hook.
+_FORMS: Final = {
+    "0": ("abcdef",),
+    "1": ("bc",),
+    "2": ("abdeg",),
+    "3": ("abcdg",),
+    "4": ("bcfg",),
+    "5": ("acdfg",),
+    "6": ("acdefg", "cdefg"),
+    "7": ("abc", "abcf"),
+    "8": ("abcdefg",),
+    "9": ("abcdfg", "abcfg"),
+    "-": ("g",),
+    " ": ("",),
+    "A": ("abcefg",),
+    "U": ("bcdef",),
+    "P": ("abefg",),
+}
+NAMES: Final = "abcdefg"
+BLANK, MINUS = " ", "-"
+#: What is read where no digit can be told for sure.
+DOUBT: Final = "?"
+
+
+def _bits(form: str) -> int:
+    return sum(1 << NAMES.index(name) for name in form)
+
+
+#: Each pattern as bits, segment a the lowest, and what it stands for.
+GLYPHS: Final = {_bits(form): glyph for glyph, forms in _FORMS.items() for form in forms}
+#: Letters that may stand for a unit in a digit's place, and the unit.
+UNIT_LETTERS: Final = {"A": "A", "U": "V", "P": "W"}
+
+
+def is_part_of(glyph: str, other: str) -> bool:
+    """Tell whether a glyph could be another one of which some segments were not seen."""
+    return any(
+        _bits(a) != _bits(b) and _bits(a) & ~_bits(b) == 0 for a in _FORMS.get(glyph, ()) for b in _FORMS.get(other, ())
+    )

@@ -1,0 +1,145 @@
+"""How bright each segment is: the patch as a sum of segments and a ground, by least squares, so that blur is undone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from .geometry import SEGMENTS, Geometry
+from .straighten import Patch
+
+#: Parts of a digit: segments a to g and the point.
+PARTS = 8
+#: Blurs that are tried, from a sharp picture to one out of focus. [pixels of the patch]
+BLURS = (0.7, 1.5, 2.6)
+#: How far a patch may still be shifted to find the digits, in each direction. [pixels of the patch]
+REACH = 5
+
+
+@dataclass(frozen=True)
+class SegmentLight:
+    """What a patch is made of, in its own brightness.
+
+    ``lit`` has a row a digit and a column a part; ``ground`` and ``rest`` (what is not explained, root mean square) a
+    figure a digit; ``beside`` is what is not explained beyond the first and the last digit. ``fit`` is the share of the
+    variance that is explained.
+    """
+
+    lit: NDArray[np.float64]
+    ground: NDArray[np.float64]
+    rest: NDArray[np.float64]
+    beside: float
+    fit: float
+    shift: tuple[int, int] = (0, 0)
+
+
+class SegmentModel:
+    """The templates of one geometry, and the matrix that turns a patch into amounts."""
+
+    def __init__(self, geometry: Geometry, shape: tuple[int, int], digits: int, blur: float) -> None:
+        self.geometry, self.digits, self.blur = geometry, digits, blur
+        rows, columns = shape
+        self._inner = (rows - 2 * REACH, columns - 2 * REACH)
+        parts = [self._part(k, part, shape) for k in range(digits) for part in range(PARTS)]
+        grounds = self._grounds(shape)
+        templates = np.stack([*parts, *grounds])[:, REACH:-REACH, REACH:-REACH].reshape(len(parts) + len(grounds), -1)
+        self._templates = np.ascontiguousarray(templates, dtype=np.float32)
+        self._cells = self._cell_masks()
+        # What lies beside the digits, a bezel or a printed unit, is not to be explained by them.
+        templates = templates * np.any(self._cells[:digits], axis=0)
+        square = templates @ templates.T
+        # A hair of damping: parts that a blur cannot tell apart share what there is.
+        damping = np.diag(np.r_[np.full(len(parts), 1e-3 * np.trace(square[: len(parts), : len(parts)]) / len(parts)),
+                                np.zeros(len(grounds))])  # fmt: skip
+        self._solve = np.ascontiguousarray(np.linalg.solve(square + damping, templates), dtype=np.float32)
+
+    def _part(self, digit: int, part: int, shape: tuple[int, int]) -> Patch:
+        g = self.geometry
+        half = g.stroke / 2
+        if part == PARTS - 1:
+            gap = g.pitch - g.width
+            centre = g.at(digit, g.width + gap / 2, g.height - half)
+            size = min(half, 0.42 * gap)
+            outline = [
+                (centre[0] + size * dx, centre[1] + size * dy) for dx, dy in ((-1, -1), (1, -1), (1, 1), (-1, 1))
+            ]
+        else:
+            outline = self._outline(digit, part)
+        fine = np.zeros((shape[0] * 4, shape[1] * 4), np.uint8)
+        cv2.fillPoly(fine, [np.round((np.array(outline) + 0.5) * 64 - 8).astype(np.int32)], 255, cv2.LINE_8, 4)
+        coarse = cv2.resize(fine, (shape[1], shape[0]), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+        return np.asarray(cv2.GaussianBlur(coarse, (0, 0), self.blur), dtype=np.float32)
+
+    def _outline(self, digit: int, part: int) -> list[tuple[float, float]]:
+        g = self.geometry
+        (x0, y0), (x1, y1) = SEGMENTS[part]
+        half, wide, high = g.stroke / 2, g.width - g.stroke, g.height - g.stroke
+        a = np.array([half + x0 * wide, half + y0 * high])
+        b = np.array([half + x1 * wide, half + y1 * high])
+        along = (b - a) / np.linalg.norm(b - a)
+        across = np.array([-along[1], along[0]]) * half
+        # Ends taper: of pointed, mitred and square ones this is the middle.
+        tip, base = along * half * 0.25, along * half * 0.95
+        points = [a + tip, a + base + across, b - base + across, b - tip, b - base - across, a + base - across]
+        return [g.at(digit, float(x), float(y)) for x, y in points]
+
+    def _grounds(self, shape: tuple[int, int]) -> list[Patch]:
+        """Return a ground for each digit, one fading into the next, and one that grows downwards."""
+        g, x = self.geometry, np.arange(shape[1], dtype=np.float32)
+        middles = np.array([g.at(k, g.width / 2, g.height / 2)[0] for k in range(self.digits)])
+        each = np.eye(self.digits)
+        rows = [np.interp(x, middles, weight).astype(np.float32) for weight in each]
+        down = np.linspace(-1, 1, shape[0], dtype=np.float32)
+        return [*(np.tile(row, (shape[0], 1)) for row in rows), np.tile(down[:, None], (1, shape[1]))]
+
+    def _cell_masks(self) -> list[NDArray[np.bool_]]:
+        """Return the pixels of each digit's cell, then those at the left and at the right of all."""
+        g = self.geometry
+        rows, columns = self._inner
+        y, x = np.mgrid[0:rows, 0:columns] + float(REACH)
+        upright = x - g.left - g.slant * (g.height - (y - g.top))
+        inside = (y > g.top - 0.12 * g.height) & (y < g.top + 1.12 * g.height)
+        gap = (g.pitch - g.width) / 2
+        cells = [
+            inside & (upright >= k * g.pitch - gap) & (upright < (k + 1) * g.pitch - gap) for k in range(self.digits)
+        ]
+        level = (y > g.top + 0.1 * g.height) & (y < g.top + 0.9 * g.height)
+        left = level & (upright < -gap)
+        right = level & (upright >= self.digits * g.pitch - gap)
+        return [(cell if cell.any() else inside).ravel() for cell in (*cells, left, right)]
+
+    def amounts(self, patch: Patch, shift: tuple[int, int] = (0, 0)) -> SegmentLight:
+        """Return what a patch, shape (rows, columns), is made of where it lies shifted by columns and rows."""
+        dx, dy = shift
+        rows, columns = self._inner
+        part = patch[REACH + dy : REACH + dy + rows, REACH + dx : REACH + dx + columns].ravel()
+        weights = self._solve @ part
+        rest = part - weights @ self._templates
+        n = self.digits * PARTS
+        each = [float(np.sqrt(np.mean(rest[cell] ** 2))) for cell in self._cells]
+        whole = np.any(self._cells[: self.digits], axis=0)
+        fit = 1.0 - float(np.mean(rest[whole] ** 2)) / max(float(np.var(part[whole])), 1e-6)
+        lit = weights[:n].reshape(self.digits, PARTS).astype(np.float64)
+        ground = weights[n : n + self.digits].astype(np.float64)
+        return SegmentLight(lit, ground, np.array(each[: self.digits]), max(each[self.digits :]), fit, shift)
+
+    def followed(self, patch: Patch, start: tuple[int, int]) -> SegmentLight:
+        """Return what a patch is made of where its digits fit best, looking round `start` step by step."""
+        best = self.amounts(patch, start)
+        while True:
+            x, y = best.shift
+            near = [(x + dx, y + dy) for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1))]
+            tries = [self.amounts(patch, at) for at in near if max(map(abs, at)) <= REACH]
+            further = max(tries, key=lambda amounts: amounts.fit)
+            if further.fit <= best.fit + 1e-4:
+                return best
+            best = further
+
+
+def model_for(patch: Patch, geometry: Geometry, digits: int) -> SegmentModel:
+    """Return the model whose blur explains a patch best."""
+    models = [SegmentModel(geometry, (patch.shape[0], patch.shape[1]), digits, blur) for blur in BLURS]
+    return max(models, key=lambda model: model.amounts(patch).fit)

@@ -1,0 +1,70 @@
+"""A display's box straightened: from its four corners in the picture to an upright patch of one size."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Image = NDArray[np.uint8]
+Patch = NDArray[np.float32]
+#: How high a straightened box is, and how much is kept round it: digits of 20 pixels are about the least that can be
+#: read, more than 40 show nothing more. [pixels]
+HIGH, MARGIN_Y = 40, 12
+#: No box is longer than so many times its height; it would be none of digits.
+_LONGEST = 12.0
+
+
+@dataclass(frozen=True)
+class Box:
+    """A box of digits in the first picture: ``corners`` clockwise from the top left, shape (4, 2) [pixels]."""
+
+    corners: NDArray[np.float64]
+    digits: int
+
+    @property
+    def wide(self) -> int:
+        """Its width once straightened. [pixels of the patch]"""
+        c = self.corners
+        across = float(np.linalg.norm(c[1] - c[0]) + np.linalg.norm(c[2] - c[3]))
+        down = float(np.linalg.norm(c[3] - c[0]) + np.linalg.norm(c[2] - c[1]))
+        return int(np.clip(round(HIGH * across / max(down, 1e-6)), 8, _LONGEST * HIGH))
+
+    @property
+    def margin_x(self) -> int:
+        """How much is kept at each side of it: most of a digit. [pixels of the patch]"""
+        return max(round(0.6 * self.wide / self.digits), 8)
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns of the patch."""
+        return HIGH + 2 * MARGIN_Y, self.wide + 2 * self.margin_x
+
+    def matrix(self) -> NDArray[np.float64]:
+        """Return the way from the picture to the patch; shape (3, 3)."""
+        left, top = self.margin_x, MARGIN_Y
+        right, foot = left + self.wide, top + HIGH
+        target = np.array([[left, top], [right, top], [right, foot], [left, foot]], dtype=np.float32)
+        return np.asarray(cv2.getPerspectiveTransform(self.corners.astype(np.float32), target), dtype=np.float64)
+
+    def scale(self) -> float:
+        """Return how many pixels of the picture one of the patch covers."""
+        c = self.corners
+        return float((np.linalg.norm(c[3] - c[0]) + np.linalg.norm(c[2] - c[1])) / 2 / HIGH)
+
+
+def straightened(picture: Image, box: Box, moved: NDArray[np.float64]) -> Patch:
+    """Return the patch of a box in a picture whose camera has moved by `moved`, shape (3, 3); shape (rows, columns, 3).
+
+    A large display is averaged first, so that no pixel of it is passed over.
+    """
+    rows, columns = box.shape
+    matrix = box.matrix() @ np.linalg.inv(moved)
+    if (scale := box.scale()) > 1.5:
+        picture = cv2.blur(picture, (max(round(scale), 2),) * 2)  # type: ignore[assignment]
+    patch = cv2.warpPerspective(
+        picture, matrix, (columns, rows), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    return np.asarray(patch, dtype=np.float32)

@@ -1,0 +1,108 @@
+"""A camera before a display, played by frames that are drawn one by one."""
+
+import cv2
+import pytest
+from film_drawing import Painter, display_toml
+from film_plans import plan_of
+
+from shuntbook.cli.main import run
+from shuntbook.ingest.events import Reading, Refused
+from shuntbook.ingest.live.address import make_source
+from shuntbook.ingest.live.source import Clock, SourceLost
+
+START_US = 1_781_000_000_000_000
+
+
+class FilmClock(Clock):
+    """Stands still but for the frames that are taken."""
+
+    def __init__(self):
+        self.us = START_US
+
+    def now_us(self):
+        return self.us
+
+    def sleep(self, length_s):
+        self.us += round(length_s * 1e6)
+
+
+class DrawnCamera:
+    """Gives the frames of a plan, and then none."""
+
+    def __init__(self, plan, clock):
+        self._painter, self._plan, self._clock = Painter(plan), plan, clock
+        self._k, self._picture = 0, None
+
+    def isOpened(self):
+        return True
+
+    def grab(self):
+        if self._k >= self._plan.length_s * self._plan.fps:
+            return False
+        self._picture = self._painter.frame(self._k)
+        self._k += 1
+        self._clock.us = START_US + round(self._k / self._plan.fps * 1e6)
+        return True
+
+    def retrieve(self):
+        return True, self._picture
+
+    def release(self):
+        self._picture = None
+
+
+@pytest.fixture
+def profile(tmp_path):
+    """Write the display profile of a plan; return the plan and the file."""
+    plan = plan_of(5, length_s=9.0)
+    path = tmp_path / "display.toml"
+    path.write_text(display_toml(plan), encoding="utf-8")
+    return plan, path
+
+
+def test_a_camera_gives_readings_with_the_times_of_its_frames(profile, monkeypatch):
+    """What it showed, no sooner than it was sure; a camera that gives nothing more is lost."""
+    plan, path = profile
+    clock = FilmClock()
+    monkeypatch.setattr(cv2, "VideoCapture", lambda place: DrawnCamera(plan, clock) if place == 0 else None)
+    source = make_source(f"camera:0?display={path}", None, clock)
+    assert source.quantities == ("current_A", "voltage_V")
+    assert (source.meta.display_delay_s, source.meta.noted) == (1.0, False)
+    source.open()
+    events = []
+    with pytest.raises(SourceLost, match="no pictures"):
+        while True:
+            events += source.read(0.2)
+    events += source.ending()
+    source.close()
+    readings = [event for event in events if isinstance(event, Reading)]
+    shown = {float(text) for text in plan.shown[0].texts}
+    assert len(readings) > 20
+    assert {reading.values["current_A"] for reading in readings if "current_A" in reading.values} <= shown
+    times = [reading.time_us for reading in readings]
+    assert times == sorted(set(times)) and START_US < times[0] < times[-1] <= clock.us
+    assert all(event.reason for event in events if isinstance(event, Refused))
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["camera:0"], "--display"),
+        (["hand:", "--display", "PROFILE"], "is for a camera"),
+        (["camera:0?speed=2", "--display", "PROFILE"], "no setting"),
+    ],
+)
+def test_a_mistake_is_one_sentence(profile, tmp_path, capsys, words, told):
+    """What to add, or to leave out."""
+    _, path = profile
+    words = [str(path) if word == "PROFILE" else word for word in words]
+    assert run(["capture", *words, "--out", str(tmp_path / "a.parquet")]) == 2
+    assert told in " ".join(capsys.readouterr().err.split())
+
+
+def test_a_camera_that_is_not_there_is_told(profile, tmp_path, capsys):
+    """With the status of a device that failed."""
+    _, path = profile
+    place = tmp_path / "no-camera"
+    assert run(["capture", f"camera:{place}", "--display", str(path), "--out", str(tmp_path / "a.parquet")]) == 3
+    assert "is it there" in " ".join(capsys.readouterr().err.split())

@@ -1,0 +1,176 @@
+"""Films of displays with known truth, rendered by a program that shares nothing with the reader."""
+
+import json
+import re
+import sys
+
+import cv2
+import numpy as np
+import pyarrow.parquet as pq
+import pytest
+from film_drawing import Painter, corners_of, display_toml
+from film_plans import plan_of
+from film_reading import filmed, measure, total
+
+from shuntbook.cli.main import run
+from shuntbook.ingest.film.display import load_display
+from shuntbook.ingest.film.film_export import FilmExport, judged_frames
+from shuntbook.ingest.film.frames import open_film
+
+#: LCD and LED, flickering or not, slow and fast cameras, a hand and a glare among them.
+SEEDS = (2, 4, 7, 11)
+
+
+@pytest.fixture(scope="module")
+def film(tmp_path_factory):
+    """Hold a short film of an LED display, its profile and its plan."""
+    folder = tmp_path_factory.mktemp("film")
+    plan, path, profile = filmed(5, folder, length_s=7.0)
+    return folder, plan, path, profile
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_films_are_read_and_nothing_is_read_wrong(tmp_path, seed):
+    """Nearly all clear seconds, and no wrong value."""
+    outcome = measure(*filmed(seed, tmp_path, length_s=7.0))
+    assert outcome.wrong == []
+    assert outcome.read >= 0.85 * outcome.clear > 0
+    assert outcome.accepted > 30
+    assert "0 wrong of" in total([outcome])
+
+
+def test_a_film_becomes_a_log_with_its_rejects_beside_it(film, capsys):
+    """By its wall clock; said at which moment, it is the same."""
+    folder, plan, path, profile = film
+    words = ["convert", str(path), "--display", str(profile), "--zone", "UTC"]
+    assert run([*words, "--start", "2026-06-13T10:30:00", "--out", str(folder / "a.parquet")]) == 0
+    assert run([*words, "--start", "2026-06-13T10:30:03@0:03", "--out", str(folder / "b.parquet"), "--json"]) == 0
+    first, second = (pq.read_table(folder / name) for name in ("a.parquet", "b.parquet"))
+    assert first.equals(second)
+    assert first.column("time")[0].as_py().isoformat().startswith("2026-06-13T10:30:00")
+    shown = {float(text) for text in plan.shown[0].texts}
+    assert set(first.column("current_A").drop_null().to_pylist()) <= shown
+    rejects = folder / "a.parquet.rejects.csv"
+    assert not rejects.exists() or "digit" in rejects.read_text(encoding="utf-8")
+    assert "took film_5" in capsys.readouterr().out
+    assert run(["charge", str(folder / "a.parquet"), "--json"]) == 0
+
+
+def test_the_camera_may_be_moved(film):
+    """By three in a hundred of the picture, which is most of a digit."""
+    _, plan, *_ = film
+    assert plan.moved == 0.03
+    first, last = Painter(plan).frame(0), None
+    painter = Painter(plan)
+    for k in range(round(5 * plan.fps)):
+        last = painter.frame(k)
+    assert np.abs(first.astype(int) - last.astype(int)).max() > 50
+
+
+@pytest.mark.parametrize("way", ["folder", "stream"])
+def test_stills_are_films_too(film, tmp_path, monkeypatch, way):
+    """In a folder in the order of their names, or one after another from standard input."""
+    _, plan, _, profile = film
+    painter, raw = Painter(plan), b""
+    for k in range(0, round(6 * plan.fps)):
+        picture = painter.frame(k)
+        if k % 6 == 0:
+            cv2.imwrite(str(tmp_path / f"{k:04d}.png"), picture)
+            raw += (tmp_path / f"{k:04d}.png").read_bytes()
+    name = str(tmp_path)
+    if way == "stream":
+        (tmp_path / "all").write_bytes(raw)
+        with (tmp_path / "all").open("rb") as stream:
+            monkeypatch.setattr(sys, "stdin", type("In", (), {"buffer": stream}))
+            values = _values(open_film("-", 6 / plan.fps), profile)
+    else:
+        values = _values(open_film(name, 6 / plan.fps), profile)
+    shown = {float(text) for text in plan.shown[0].texts}
+    assert len(values) > 10 and set(values) <= shown
+
+
+def test_a_point_may_be_seen_in_the_picture(film, tmp_path):
+    """Then its place decides what a value is, and where it is not clear there is none."""
+    _, plan, path, profile = film
+    seen = tmp_path / "seen.toml"
+    seen.write_text(
+        re.sub(r"decimals = \d", 'decimals = "seen"', profile.read_text(encoding="utf-8")), encoding="utf-8"
+    )
+    values = _values(open_film(str(path), None), seen)
+    assert len(values) > 20 and set(values) <= {float(text) for text in plan.shown[0].texts}
+
+
+def _values(film, profile):
+    export = FilmExport(film, load_display(profile), zone="UTC", start=None)
+    values = np.concatenate([batch.readings.quantities["current_A"] for batch in export.batches()])
+    return values[~np.isnan(values)].tolist()
+
+
+def test_a_box_beside_the_digits_reads_nothing(film, tmp_path):
+    """What is not there is not read: each frame has its reason."""
+    _, plan, path, _ = film
+    exact = corners_of(plan, plan.shown[0])
+    away = exact + np.array([0, 0.55 * (exact[3, 1] - exact[0, 1])])
+    text = display_toml(plan).split("[[fields]]")[1]
+    line = next(line for line in text.splitlines() if line.startswith("corners"))
+    moved = "corners = [" + ", ".join(f"[{x:.0f}, {y:.0f}]" for x, y in away) + "]"
+    profile = tmp_path / "display.toml"
+    profile.write_text("[[fields]]" + text.replace(line, moved), encoding="utf-8")
+    seen = [moment[0] for moment in judged_frames(open_film(str(path), None), load_display(profile))]
+    shown = {float(text) for text in plan.shown[0].texts}
+    assert {s.figure.value for s in seen if s.figure} <= shown
+    assert all(s.reason for s in seen if s.figure is None)
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["nowhere.mp4", "--display", "PROFILE"], "there is no such film"),
+        (["PROFILE", "--display", "PROFILE"], "is no film"),
+        (["FOLDER", "--display", "PROFILE"], "--every 5s"),
+        (["FILM", "--display", "PROFILE", "--every", "5s"], "has its own times"),
+        (["FILM", "--display", "PROFILE", "--dates", "d/m/y"], "--dates is not for films"),
+        (["FILM", "--display", "PROFILE", "--start", "2026-06-13T10:00@soon"], "no time of a film"),
+        (["FILM", "--every", "5s"], "--display"),
+        (["FILM", "FILM", "--display", "PROFILE"], "one at a time"),
+    ],
+)
+def test_a_mistake_is_one_sentence(film, tmp_path, capsys, words, told):
+    """What, where, and what to do; no log is left."""
+    _, _, path, profile = film
+    names = {"PROFILE": str(profile), "FILM": str(path), "FOLDER": str(tmp_path)}
+    out = tmp_path / "log.parquet"
+    assert run(["convert", *(names.get(word, word) for word in words), "--out", str(out)]) == 2
+    assert told in " ".join(capsys.readouterr().err.split())
+    assert not out.exists()
+
+
+def test_a_picture_shows_the_boxes_and_what_is_read(film, tmp_path, capsys):
+    """Of a film at a moment, and of one picture alone."""
+    _, plan, path, profile = film
+    out, still = tmp_path / "boxes.png", tmp_path / "still.png"
+    assert run(["look", str(path), "--display", str(profile), "--out", str(out), "--at", "0:03", "--json"]) == 0
+    fields = json.loads(capsys.readouterr().out)["fields"]
+    shown = {float(shown.text_at(t)) for shown in plan.shown for t in np.arange(2.9, 3.3, 0.05)}
+    assert {float(field["read"].split()[0]) for field in fields if field["read"]} <= shown
+    boxes = cv2.imread(str(out))
+    assert (boxes == (60, 200, 60)).all(axis=2).sum() > 200
+    cv2.imwrite(str(still), Painter(plan).frame(0))
+    assert run(["look", str(still), "--display", str(profile), "--out", str(tmp_path / "b.png")]) == 0
+    told = capsys.readouterr().out
+    assert all(f"{float(shown.text_at(0.0)):g} " in told or "not read" in told for shown in plan.shown)
+    assert run(["look", str(path), "--display", str(profile), "--out", str(out)]) == 2
+    assert run(["look", str(path), "--out", str(out)]) == 2
+
+
+def test_without_the_library_it_is_named(film, tmp_path, capsys, monkeypatch):
+    """With what to install."""
+    _, _, path, profile = film
+    monkeypatch.setitem(sys.modules, "cv2", None)
+    assert run(["convert", str(path), "--display", str(profile), "--out", str(tmp_path / "a.parquet")]) == 2
+    assert "shuntbook[film]" in capsys.readouterr().err
+
+
+def test_a_plan_is_the_same_each_time():
+    """Films are made by seeds alone."""
+    assert plan_of(3).shown == plan_of(3).shown

@@ -1,0 +1,114 @@
+"""Which glimpses become values: what holds, what jumps, what was half covered or flickered."""
+
+import pytest
+
+from shuntbook.ingest.film.display import FieldEntry, ShownInTurn
+from shuntbook.ingest.film.field_reader import Glimpse
+from shuntbook.ingest.film.patterns import GLYPHS, is_part_of
+from shuntbook.ingest.film.stands import FrameJudge, Seen
+
+APART_S = 1 / 15
+FIELD = FieldEntry(corners=[[0, 0], [40, 0], [40, 10], [0, 10]], digits=4, decimals=1, unit="A")
+
+
+def judged(*stretches, apart_s=APART_S, field=FIELD):
+    """Return the value of each frame, or its reason, of stretches of glyphs and how many frames show them."""
+    judge, seen, k = FrameJudge(field, apart_s), [], 0
+    for glyphs, frames in stretches:
+        for _ in range(frames):
+            glimpse = Glimpse(glyphs, -1, "is not clear" if "?" in glyphs else "", (1.0,) * 4)
+            seen += judge.add(Seen(k + 1, k * apart_s, glimpse))
+            k += 1
+    seen += judge.end()
+    assert [s.number for s in seen] == list(range(1, k + 1))
+    return [s.reason if s.figure is None else s.figure.value for s in seen]
+
+
+def test_what_stands_is_taken():
+    """A value and the one after it, to the frame."""
+    assert judged((" 251", 30), (" 745", 30)) == [25.1] * 30 + [74.5] * 30
+
+
+def test_a_long_film_gives_the_same_as_its_parts():
+    """Judged some seconds late, each frame once."""
+    parts = [(" 251", 200), ("????", 40), (" 251", 160), (" 252", 300)]
+    values = judged(*parts)
+    assert values[:200] == [25.1] * 200
+    assert values[240:400] == [25.1] * 160
+    assert values[400:] == [25.2] * 300
+    assert values[200:240] == ["is not clear"] * 40
+
+
+def test_a_mixture_of_two_values_is_none():
+    """While the display changes, one digit is still the old one."""
+    values = judged((" 251", 30), (" 741", 3), (" 745", 30))
+    assert values[:30] + values[33:] == [25.1] * 30 + [74.5] * 30
+    assert all("changed" in reason for reason in values[30:33])
+
+
+def test_a_jump_must_stand():
+    """What comes for a moment and goes back is no reading; a start's surge stands longer."""
+    assert all("moment" in str(reason) for reason in judged((" 251", 30), (" 961", 3), (" 251", 30))[30:33])
+    assert judged((" 251", 30), (" 961", 6), (" 251", 30))[30:36] == [96.1] * 6
+
+
+def test_a_small_change_need_not_stand_as_long():
+    """The last digit may change at each look."""
+    assert judged((" 251", 30), (" 252", 3), (" 251", 30))[30:33] == [25.2] * 3
+
+
+def test_two_frames_are_too_few():
+    """Whatever they show."""
+    assert all("few" in reason for reason in judged((" 251", 30), (" 252", 2), (" 253", 30))[30:32])
+
+
+@pytest.mark.parametrize("part", ["  51", " 2 1", " 151", " 25 "])
+def test_a_part_of_a_digit_between_whole_ones_is_a_flicker(part):
+    """A segment or a digit that was dark while the frame was taken."""
+    if part == " 151":
+        assert judged((" 751", 30), (part, 3), (" 751", 30)) == [75.1] * 63
+    else:
+        assert judged((" 251", 30), (part, 3), (" 251", 30)) == [25.1] * 63
+
+
+def test_a_digit_lost_beside_frames_that_were_covered_is_not_believed():
+    """A hand may cover the first digit for a while; where it stays long, something else must be seen of it."""
+    values = judged((" 745", 45), ("????", 8), ("  45", 30), ("????", 8), (" 745", 45))
+    assert all("fewer digits" in reason for reason in values[53:83])
+    assert values[:45] == values[91:] == [74.5] * 45
+
+
+def test_a_load_that_stops_while_the_display_is_covered_is_seen_once_it_stands():
+    """Nothing is in the way any more."""
+    values = judged((" 745", 45), ("????", 8), ("  45", 90))
+    assert values[53:] == [4.5] * 90
+
+
+def test_stills_need_neighbours():
+    """Of stills minutes apart one frame is all there is: what goes with no neighbour is doubtful."""
+    values = judged((" 251", 4), (" 951", 1), (" 252", 4), apart_s=5.0)
+    assert values[:4] + values[5:] == [25.1] * 4 + [25.2] * 4
+    assert "moment" in values[4]
+
+
+def test_amps_and_volts_in_turn_are_kept_apart():
+    """Each is held against its own neighbours; what lies in neither range is neither."""
+    ranges = [{"unit": "A", "decimals": 1, "between": [0, 9.9]}, {"unit": "V", "decimals": 1, "between": [20, 60]}]
+    field = FieldEntry(corners=FIELD.corners, digits=4, in_turn=[ShownInTurn(**one) for one in ranges])
+    judge, seen = FrameJudge(field, APART_S), []
+    for k, glyphs in enumerate(
+        glyphs for text in ("  43", " 251", "  44", " 252", " 150", "  44") for glyphs in [text] * 30
+    ):
+        seen += judge.add(Seen(k + 1, k * APART_S, Glimpse(glyphs, -1, "", (1.0,) * 4)))
+    seen += judge.end()
+    told = [(s.figure.quantity, s.figure.value) if s.figure else None for s in seen[::30]]
+    amps, volts = [("current_A", x) for x in (4.3, 4.4, 4.4)], [("voltage_V", x) for x in (25.1, 25.2)]
+    assert told == [amps[0], volts[0], amps[1], volts[1], None, amps[2]]
+    assert "ranges" in seen[-40].reason
+
+
+def test_every_figure_has_patterns_of_its_own():
+    """No pattern stands for two figures; parts are told."""
+    assert set("0123456789- ") <= set(GLYPHS.values())
+    assert is_part_of("1", "7") and is_part_of("3", "9") and is_part_of(" ", "8")
+    assert not is_part_of("7", "1") and not is_part_of("2", "5") and not is_part_of("8", "8")

@@ -1,0 +1,146 @@
+"""Render films of displays with known truth, read them, and measure: seconds read, wrong values, Ah in the interval.
+
+Seeds below 1000 are for tuning the reader, those above for judging it. Without options 40 films are judged.
+"""
+
+import argparse
+import csv
+import io
+import json
+import tempfile
+from collections import Counter
+from contextlib import redirect_stderr, redirect_stdout
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pyarrow.parquet as pq
+from film_drawing import display_toml, write_film
+from film_plans import Plan, Shown, plan_of
+
+from shuntbook.cli.main import run
+
+#: A frame at the very change shows the one or the other. [s]
+CHANGE_S = 0.12
+JUDGED_FROM = 1000
+
+
+@dataclass
+class Outcome:
+    """What came of one film."""
+
+    seed: int
+    kind: str
+    clear: int = 0
+    read: int = 0
+    accepted: int = 0
+    wrong: list[str] = field(default_factory=list)
+    why: Counter = field(default_factory=Counter)
+    true_Ah: float = 0.0
+    read_Ah: float = 0.0
+    low_Ah: float = 0.0
+    high_Ah: float = 0.0
+
+    @property
+    def holds(self) -> bool:
+        """Whether the interval holds what flowed."""
+        return self.low_Ah <= self.true_Ah <= self.high_Ah
+
+
+def shown_values(shown: Shown, time_s: float) -> set[float]:
+    """Return what a display shows about a time: one value, two where it changes."""
+    return {float(shown.text_at(at)) for at in (time_s - CHANGE_S, time_s, time_s + CHANGE_S)}
+
+
+def measure(plan: Plan, film: Path, profile: Path) -> Outcome:
+    """Convert a film and hold the log against what was shown, and its Ah against what flowed."""
+    log = film.with_name(f"{film.stem}.parquet")
+    call("convert", str(film), "--display", str(profile), "--out", str(log), "--force")
+    table = pq.read_table(log)
+    time_s = table.column("time").cast("int64").to_numpy() / 1e6
+    outcome = Outcome(plan.seed, plan.kind)
+    seconds: dict[str, set[int]] = {shown.quantity: set() for shown in plan.shown}
+    for shown in plan.shown:
+        for at, value in zip(time_s, table.column(shown.quantity).to_pylist(), strict=True):
+            if value is None:
+                continue
+            outcome.accepted += 1
+            seconds[shown.quantity].add(int(at))
+            if not any(abs(value - true) < 1e-9 for true in shown_values(shown, at)):
+                outcome.wrong.append(f"{at:.2f} s {value:g} for {shown.text_at(at)}")
+    clear = plan.clear_seconds()
+    outcome.clear = len(clear) * len(plan.shown)
+    outcome.read = sum(second in seconds[shown.quantity] for shown in plan.shown for second in clear)
+    rejects = log.with_name(log.name + ".rejects.csv")
+    if rejects.exists():
+        with rejects.open(encoding="utf-8", newline="") as file:
+            outcome.why = Counter(row["reason"] for row in csv.DictReader(file))
+    amps = np.flatnonzero(table.column("current_A").is_valid().to_numpy())
+    net = json.loads(call("charge", str(log), "--json"))["charge"]
+    outcome.true_Ah = plan.true_Ah(float(time_s[amps[-1]])) - plan.true_Ah(float(time_s[amps[0]]))
+    outcome.read_Ah, outcome.low_Ah, outcome.high_Ah = (net[f"net{key}_Ah"] for key in ("", "_low", "_high"))
+    return outcome
+
+
+def call(*words: str) -> str:
+    """Run a command of ours, and return what it prints."""
+    out = io.StringIO()
+    with redirect_stdout(out), redirect_stderr(io.StringIO()):
+        status = run(list(words))
+    assert status == 0, words
+    return out.getvalue()
+
+
+def filmed(seed: int, folder: Path, length_s: float = 14.0) -> tuple[Plan, Path, Path]:
+    """Return the plan of a seed, its film and its display profile, made where they are not there yet."""
+    plan = plan_of(seed, length_s=length_s)
+    film = folder / f"film_{seed}.{'mp4' if plan.codec == 'mp4v' else 'avi'}"
+    if not film.exists():
+        write_film(plan, folder)
+    profile = folder / f"display_{seed}.toml"
+    profile.write_text(display_toml(plan), encoding="utf-8")
+    return plan, film, profile
+
+
+def total(outcomes: list[Outcome]) -> str:
+    """Return the measure of several films in a sentence."""
+    clear, read = sum(o.clear for o in outcomes), sum(o.read for o in outcomes)
+    accepted, wrong = sum(o.accepted for o in outcomes), sum(len(o.wrong) for o in outcomes)
+    width = 100 * float(np.median([_width(outcome) for outcome in outcomes]))
+    return (
+        f"{len(outcomes)} films: {read} of {clear} clear seconds read ({100 * read / max(clear, 1):.2f} %); "
+        f"{wrong} wrong of {accepted} accepted values; Ah within the interval in {sum(o.holds for o in outcomes)} "
+        f"films, whose half is {width:.0f} % of what flowed, at the median"
+    )
+
+
+def _width(outcome: Outcome) -> float:
+    return (outcome.high_Ah - outcome.low_Ah) / 2 / max(abs(outcome.true_Ah), 1e-6)
+
+
+def main() -> int:
+    """Measure and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--films", type=int, default=40, help="how many")
+    parser.add_argument("--first", type=int, default=JUDGED_FROM, help="seed of the first")
+    parser.add_argument("--folder", type=Path, help="where films are left for the next time; default: nowhere")
+    options = parser.parse_args()
+    outcomes = []
+    with tempfile.TemporaryDirectory() as spare:
+        folder = options.folder or Path(spare)
+        for seed in range(options.first, options.first + options.films):
+            plan, film, profile = filmed(seed, folder)
+            outcome = measure(plan, film, profile)
+            outcomes.append(outcome)
+            if options.folder is None:
+                film.unlink()
+            print(
+                f"{seed} {plan.kind}: {outcome.read}/{outcome.clear} seconds, {outcome.accepted} values"
+                f", {outcome.read_Ah:.4f} Ah ({outcome.low_Ah:.4f} to {outcome.high_Ah:.4f}) for {outcome.true_Ah:.4f}",
+                end="",
+            )
+            print(f", WRONG {outcome.wrong[:3]}" if outcome.wrong else "", flush=True)
+            if outcome.read < outcome.clear:
+                print(f"    {outcome.why.most_common(3)}")
+    print(total(outcomes))
+    return 0
