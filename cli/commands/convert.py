@@ -122,8 +122,7 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
         from ...ingest.journal.journal import refuse_captured  # beside hardly any log
 
         refuse_captured(out)
-    is_film = _is_film(options)
-    if not is_film and any(is_log(name) for name in sources):
+    if not _is_film(options) and any(is_log(name) for name in sources):
         _write_again(sources, out, options)
         return
     try:
@@ -138,6 +137,7 @@ def command(sources: tuple[str, ...], out: Path, **options: str | bool | None) -
 
 
 def _convert(sources: tuple[str, ...], out: Path, options: dict[str, str | bool | None]) -> None:
+    is_film = _is_film(options)
     stated = _stated(options)
     keep = _place_to_keep(sources, out, options)
     intake = _film(sources, stated, options) if is_film else take_in(sources, stated)
