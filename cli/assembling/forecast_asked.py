@@ -114,7 +114,8 @@ class ForecastAsked:
         ready = prepared(path, site, Corrections(drop_spikes=self.drop_spikes))
         watched = watched_load(site, self.load, ready.how, ready.quantities)
         fold = CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected, drive=watched.drive)
-        sign = SignFold(ready.quantities, ready.how.gap_limit_s)
+        # Behind an inverter the volts are its own, and say nothing of the way in which current flows.
+        sign = SignFold(ready.quantities if ready.how.side == "dc" else (), ready.how.gap_limit_s)
         ready.feed(fold, sign)
         seen = sign.result()
         if seen is not None and seen.plausible is False:

@@ -153,6 +153,9 @@ class ReportPage(DeskHandler):
                 return current
             command = await self.in_thread(pages.to_make, log, site)
             ended = await self.desk.jobs.run(command)
+            # What a killed desk had begun may have taken the place that was free: then there is another one.
+            if ended.status != 0 and (anew := await self.in_thread(pages.to_make, log, site)) != command:
+                command, ended = anew, await self.desk.jobs.run(anew)
             if ended.status != 0:
                 raise InputError(ended.sentence)
             return await self.in_thread(pages.add, command)

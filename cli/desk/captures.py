@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from http import HTTPStatus
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 from urllib.parse import quote, unquote
 
 from ...ingest.errors import InputError
@@ -20,9 +20,6 @@ from ..live_page.asking import newest_view
 from .chosen import NO_SITE, ChosenSite, as_argument, chosen_site, tried
 from .desk_handler import DeskHandler
 from .folder import Folder
-
-if TYPE_CHECKING:
-    pass
 
 _LOG: Final = ".parquet"
 #: What the person types from a display.

@@ -205,7 +205,7 @@ class MeterAsked(Meters):
         deeds = {"take": self._take, "watch": self._watch, "document": self._read}
         work = deeds.get(self.field("do"), self._find)
         fields = {"which way": "flow", "file's name": "name", "no bank carries": "sure", "begin another": "name"}
-        fields |= {f"--{name}:": name for name in _OF_DOCUMENT}
+        fields |= {"The address": "address", "The type": "type", "The scale": "scale", "The unit": "unit_of_value"}
         folder = self.desk.folder
         more, sentences = await self.in_own_thread(
             lambda: tried(lambda: _told(work, search), folder, {**fields, "": "value"})

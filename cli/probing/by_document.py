@@ -42,13 +42,13 @@ def read_by_document(search: MeterSearch, fields: Mapping[str, str]) -> str:
     look = display.watch.look()
     unit = display.watch.devices[0].units[0]
     if any((unit, table, address + k) not in look for k in range(SIZES[kind])):
-        raise InputError(f"--address: {table} {address} is not given by this meter; what it refuses stands below")
+        raise InputError(f"The address is not given by this meter ({table} {address}); what it refuses stands below")
     why = ("as its document has it",)
     candidate = Candidate(unit, table, address, kind, order, scale, False, 0.0, 0.0, why)
     with np.errstate(invalid="ignore", over="ignore"):
         value = float(as_type(candidate.words([look]), kind, order)[-1]) * scale
     if not np.isfinite(value):
-        raise InputError("--type: as this type the register holds no number; look at type and word order again")
+        raise InputError("The type cannot be right: read so the register holds no number; look at the word order, too")
     shown = ShownValue(f"{value:.7g} {symbol}", value, scale, symbol, quantity)
     search.keep(quantity, SeenRound(shown, [look]), replace(candidate, value=value))
     return quantity
@@ -58,15 +58,15 @@ def _quantity(text: str) -> tuple[str, str]:
     try:
         unit = find_unit(text)
     except UnknownUnitError as reason:
-        raise InputError(f"--unit_of_value: {reason}; A, V, W, Ah and Wh are, mA and kW as well") from None
+        raise InputError(f"The unit is none: {reason}; A, V, W, Ah and Wh are, mA and kW as well") from None
     if unit.dimension not in OF_DIMENSION:
-        raise InputError(f"--unit_of_value: {text} is a unit of {unit.dimension}, which no log holds")
+        raise InputError(f"The unit {text} is one of {unit.dimension}, which no log holds")
     return OF_DIMENSION[unit.dimension], unit.symbol
 
 
 def _whole(text: str) -> int:
     if not text.isdecimal() or int(text) >= TABLE_SIZE:
-        raise InputError(f"--address: {text!r} must be a whole number from 0 to {TABLE_SIZE - 1}")
+        raise InputError(f"The address {text!r} must be a whole number from 0 to {TABLE_SIZE - 1}")
     return int(text)
 
 
@@ -77,5 +77,7 @@ def _scale(text: str) -> float:
         scale = 0.0
     # Its sign is asked: which way it flows says it for sure.
     if not 1e-9 <= scale <= 1e9:
-        raise InputError(f"--scale: {text!r} must be a number above 0 such as 0.1, by which the register is multiplied")
+        raise InputError(
+            f"The scale {text!r} must be a number above 0 such as 0.1: the register times that is the value"
+        )
     return scale

@@ -139,7 +139,7 @@ def test_all_meters_of_a_site_at_once(tmp_path, capsys):
     assert open_log(alone).rows == 9000
     beside = tmp_path / "open-day.parquet"
     assert run(["capture", "--site", str(site), "--out", str(beside), "--quiet"]) == 0
-    assert [path.name for path in sorted(tmp_path.glob("open*"))] == [
+    assert [path.name for path in sorted(tmp_path.glob("open*.parquet"))] == [
         "open-day-bank_shunt.parquet",
         "open-day-shed_meter.parquet",
     ]

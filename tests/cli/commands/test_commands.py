@@ -79,6 +79,23 @@ def test_nothing_is_foretold_or_compared_by_a_turned_log_without_a_word(log, tmp
     assert "WARNING" not in told(capsys, "compare", right, right)[1]
 
 
+def test_volts_behind_an_inverter_say_nothing_of_the_sign(tmp_path, capsys):
+    """An inverter may hold them up under load: a forecast by such a log is not refused for it."""
+    export, log, site = export_of(tmp_path / "a.csv"), tmp_path / "a.parquet", tmp_path / "site.toml"
+    head, *rows = export.read_text("utf-8").splitlines()
+    cells = [row.split(",") for row in rows]
+    rising = [(at, float(amps), 255.2 - float(volts)) for at, amps, volts in cells]
+    text = [f"{head},power [W]", *(f"{at},{amps},{volts:.2f},{amps * volts:.1f}" for at, amps, volts in rising)]
+    export.write_text("\n".join(text), "utf-8")
+    assert run(["convert", str(export), "--side", "ac", "--out", str(log)]) == 0
+    plates = SITE.format(volts=24, amps=20).replace("voltage_V = 24", "voltage_V = 230\npower_factor = 1.0")
+    behind = '[[inverters]]\nname = "box"\ncontinuous_W = 9000\n[[loads]]\ninverter = "box"'
+    site.write_text(plates.replace("[[loads]]", behind), encoding="utf-8")
+    words = ("forecast", "--site", site, "--load", "feed pump", "--for", "15m", "--measured", log)
+    status, _, err = told(capsys, *words)
+    assert (status, "swapped" in err) == (0, False), err
+
+
 @pytest.mark.parametrize("target", ["a.parquet", "site.toml"])
 def test_a_page_never_replaces_what_it_is_made_from(log, tmp_path, capsys, target):
     """Not even with --force: the log and the site file stay as they are."""

@@ -18,8 +18,8 @@ from shuntbook.cli.main import run
 from shuntbook.cli.opening.prepared_log import read_site
 from shuntbook.ingest.journal.opening import open_log
 
-#: How long after the request was sent: while it is read, while a command starts, while it works, as it ends. [s]
-MOMENTS = (0.0, 0.5, 1.5)
+#: How long after the request was sent: while it is read, while a command starts, while it works. [s]
+MOMENTS = (pytest.param(0.0, marks=pytest.mark.night), 0.5, pytest.param(1.5, marks=pytest.mark.night))
 SITE = {"name": "Hillside", "bank.nominal_V": "24", "bank.capacity_Ah": "420", "bank.capacity_Ah:unit": "Ah"}
 #: Each step that writes: how it is asked, and for what.
 STEPS = {
@@ -88,23 +88,23 @@ def done_again(client, method, path, fields):
 
 
 @pytest.mark.timeout(300)
+@pytest.mark.parametrize("moment", MOMENTS)
 @pytest.mark.parametrize("step", STEPS)
-def test_nothing_is_lost_and_nothing_is_half(tmp_path, demo, step):
+def test_nothing_is_lost_and_nothing_is_half(tmp_path, demo, step, moment):
     """Whatever the moment; what a command had begun it finishes, or it is absent."""
     folder, before = filled_folder(tmp_path, demo)
-    for moment in MOMENTS:
-        with desk(folder) as client, half_sent(client, *(asked := _as_asked(client, step))), suppress(ConnectionError):
-            time.sleep(moment)
-            client.process.kill()
-            client.process.wait(60)
-        with desk(folder) as again:
-            assert again.get("/").status == 200
-            assert done_again(again, *asked) in (200, 303), moment
-        assert run(["look", str(folder / "log.parquet")]) == 0
-        assert {name: (folder / name).read_bytes() for name in before} == before
-        shown = [folder / entry.name for entry in Folder(folder).entries()]
-        assert [path.name for path in shown if not is_whole(path)] == []
-        assert len(shown) > len(before)  # that it was done again came to something
+    with desk(folder) as client, half_sent(client, *(asked := _as_asked(client, step))), suppress(ConnectionError):
+        time.sleep(moment)
+        client.process.kill()
+        client.process.wait(60)
+    with desk(folder) as again:
+        assert again.get("/").status == 200
+        assert done_again(again, *asked) in (200, 303)
+    assert run(["look", str(folder / "log.parquet")]) == 0
+    assert {name: (folder / name).read_bytes() for name in before} == before
+    shown = [folder / entry.name for entry in Folder(folder).entries()]
+    assert [path.name for path in shown if not is_whole(path)] == []
+    assert len(shown) > len(before)  # that it was done again came to something
     until(lambda: _left_behind(folder) == [], "an end of what the killed desk had begun")
 
 
