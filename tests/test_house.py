@@ -18,7 +18,7 @@ ORDER = (
     *("analysis", "analysis/readings", "analysis/stats", "analysis/site", "analysis/signal_levels", "analysis/cycles"),
     *("analysis/charge", "analysis/sureness", "analysis/ledger", "analysis/quality", "analysis/equipment"),
     *("analysis/bank", "analysis/nameplate", "analysis/forecast", "analysis/inverter_sides", "analysis/health"),
-    *("analysis/what_if", "analysis/check_site", "analysis/one_log", "analysis/several_logs"),
+    *("analysis/pump_pulse", "analysis/what_if", "analysis/check_site", "analysis/one_log", "analysis/several_logs"),
     *("ingest", "ingest/toml", "ingest/safe_files", "ingest/log", "ingest/exports/questions"),
     *("ingest/exports/times", "ingest/profiles"),
     *(
