@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from ..not_known import Missing, Refusal
-from ..site.conductor_tables import GAUGES, RESISTANCE_SOURCE
+from ..site.conductor_tables import AREA_OHM_PER_KM, AREA_RESISTANCE_SOURCE, GAUGES, RESISTANCE_SOURCE
 from ..site.site import Site
 from ..site.tables import Bank, Conductor, Inverter, Load
 from ..site.units import M_PER_FT
@@ -108,8 +108,8 @@ class Carried:
 def ohm_per_m(conductor: Conductor) -> float:
     """Return the resistance of one metre of one conductor, at its temperature, else at 75 degC. [ohm/m]
 
-    By gauge it is the table's, by area that of copper's resistivity. Refusal if the table has no such gauge, or none
-    that is solid.
+    By gauge it is the table's, by area the most that a standard lets a cable of that name have, between its sizes that
+    of copper's resistivity. Refusal if the table has no such gauge, or none that is solid.
     """
     warm_K = (conductor.temperature_degC if conductor.temperature_degC is not None else 75.0) - 75.0
     if conductor.gauge_AWG is None:
@@ -117,8 +117,9 @@ def ohm_per_m(conductor: Conductor) -> float:
         if not area_mm2 > 0:
             raise Refusal(f"the conductor '{conductor.name}' has no size; give gauge_AWG or area_mm2")
         lay = STRANDING if conductor.strands == "stranded" else 1.0
-        # The resistivity is of 20 degC, 55 K below the temperature that the gauges are listed at.
-        return COPPER_20C * (1 + PER_K_AT_20C * (55.0 + warm_K)) * lay / area_mm2
+        at_20C = AREA_OHM_PER_KM.get(area_mm2, 1000 * COPPER_20C * lay / area_mm2) / 1000
+        # Both are of 20 degC, 55 K below the temperature that the gauges are listed at.
+        return at_20C * (1 + PER_K_AT_20C * (55.0 + warm_K))
     # A table knows strands, which are not quite as good as their area; the resistivity only knows the area.
     gauge = GAUGES.get(conductor.gauge_AWG)
     if gauge is None:
@@ -303,6 +304,7 @@ def _of_ampacity(conductor: Conductor, carried: Carried) -> Screened:
 def _assumptions(conductor: Conductor) -> tuple[str, ...]:
     warm_degC = 75.0 if conductor.temperature_degC is None else conductor.temperature_degC
     by = RESISTANCE_SOURCE if conductor.gauge_AWG else "copper's resistivity (from memory)"
+    by = AREA_RESISTANCE_SOURCE if conductor.area_mm2 in AREA_OHM_PER_KM else by
     return (
         f"Copper, {conductor.strands}, at {conductor.shown.of_temperature(warm_degC)}, by {by}; no terminals, no fuse.",
         PLAIN_RULE,

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from ..bank.draw import BankDraw, amps, bank_draw, loaded_bank_V, voltage_said
 from ..bank.limits import Asked, BankCheck, charging_judged, check_bank
 from ..bank.resistance import Resistance, resistance_of_cycles, stated_resistance
-from ..bank.sag import Sag, sag, sag_of_starts
+from ..bank.sag import Sag, sag, sag_of_starts, through_cable
 from ..bank.seen_starts import SeenStarts, seen_starts
 from ..cycles.cycle import Cycles
 from ..equipment.bank_voltage import voltage_floor
@@ -54,7 +54,7 @@ def bank_by_plates(site: Site, loads: Sequence[Load], *, returned_A: float | Non
     return check_bank(
         site.bank,
         asked,
-        _sag_by_plates(site, loads, draw, before_V, direct_A),
+        _sag_by_plates(site, loads, draw, before_V, direct_A, starting_A),
         ohms,
         before_V=before_V,
         charging=charging_judged(site.bank, site.array, returned_A),
@@ -72,7 +72,12 @@ def _direct_A(site: Site, loads: Sequence[Load], draw: BankDraw) -> Within | Non
 
 
 def _sag_by_plates(
-    site: Site, loads: Sequence[Load], draw: BankDraw, before_V: float, direct_A: Within | None
+    site: Site,
+    loads: Sequence[Load],
+    draw: BankDraw,
+    before_V: float,
+    direct_A: Within | None,
+    starting_A: Within | Missing | None,
 ) -> Sag | Missing:
     load = next((load for load in loads if load.name == draw.hardest), loads[0] if loads else None)
     if load is None:
@@ -84,7 +89,8 @@ def _sag_by_plates(
     planned = sag(before_V, ohms.mohm, limit, extra_A=direct_A, extra_W=asked_W)
     if isinstance(planned, Missing):
         return planned
-    return replace(planned, assumptions=(*ohms.assumptions, *planned.assumptions))
+    planned = replace(planned, assumptions=(*ohms.assumptions, *planned.assumptions))
+    return through_cable(planned, site, load, starting_A)
 
 
 def _before_V(site: Site, seen: MeasuredLoad | None = None) -> float:
@@ -114,7 +120,8 @@ def bank_by_runs(site: Site, load: Load, seen: MeasuredLoad, running_A: float) -
         starting(load.name, is_motor=load.kind in TURNING),
         seen_in_part=not whole,
     )
-    charging, at_start = charging_judged(site.bank, site.array), _sag_by_runs(site, load, seen, ohms)
+    charging = charging_judged(site.bank, site.array)
+    at_start = through_cable(_sag_by_runs(site, load, seen, ohms), site, load, asked.starting_A)
     return check_bank(site.bank, asked, at_start, ohms, before_V=before_V, charging=charging)
 
 
@@ -209,7 +216,7 @@ def bank_by_log(
         "at most in this log",
         seen_in_part=not (resolved or (isinstance(starts, SeenStarts) and starts.whole)),
     )
-    at_start = sag_of_log(site, load, cycles, starts, ohms)
+    at_start = through_cable(sag_of_log(site, load, cycles, starts, ohms), site, load, asked.starting_A)
     charging = charging_judged(site.bank, site.array, returned_A)
     return check_bank(site.bank, asked, at_start, ohms, before_V=_before_V(site), charging=charging)
 

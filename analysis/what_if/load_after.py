@@ -10,6 +10,7 @@ import numpy as np
 
 from ..bank.resistance import Resistance
 from ..bank.seen_starts import SeenStarts
+from ..equipment.bank_voltage import usual_loaded_V
 from ..equipment.demand import demand
 from ..equipment.inverter_losses import beyond_idle_W, given_W, losses_of
 from ..forecast.measured_load import MeasuredLoad
@@ -28,7 +29,8 @@ _THE_SAME: Final = Within.exactly(1.0)
 class Factors:
     """After over before: runs' length, share of the time, draw at the meter, watts of a start, the bank's ohms. [1]
 
-    `ohms` is None where the bank's cells are of another kind.
+    `ohms` is None where the bank's cells are of another kind, and `amps` is what their volts make of the same watts.
+    `less_flow` is which share less the pump may give, below 0 more: how much further out all amounts may be. [1]
     """
 
     length: float = 1.0
@@ -36,6 +38,8 @@ class Factors:
     draw: float = 1.0
     start: Within = _THE_SAME
     ohms: float | None = 1.0
+    amps: float = 1.0
+    less_flow: float = 0.0
 
     @property
     def starts(self) -> float:
@@ -45,11 +49,12 @@ class Factors:
 
 def factors(before: Site, after: Site, load: Load, seen: MeasuredLoad, runs: TankRuns | Missing, use: float) -> Factors:
     """Return what changes of a load that was measured."""
-    length = 1.0
+    length, less = 1.0, runs.less_flow if isinstance(runs, TankRuns) else 0.0
     # As much water by fewer starts: each run is longer in the same proportion.
     if isinstance(runs, TankRuns) and runs.before.a_day and runs.after.a_day and runs.after.a_day.value > 0:
         length = use * runs.before.a_day.value / runs.after.a_day.value
-    return Factors(length, use, _draw(before, after, load, seen), _start(before, after, load), _ohms(before, after))
+    draw, start = _draw(before, after, load, seen), _start(before, after, load)
+    return Factors(length, use, draw, start, _ohms(before, after), _amps(before, after, seen), less)
 
 
 def _draw(before: Site, after: Site, load: Load, seen: MeasuredLoad) -> float:
@@ -83,6 +88,13 @@ def _ohms(before: Site, after: Site) -> float | None:
     return 1.0 if before.bank is after.bank else before.bank.capacity_Ah / after.bank.capacity_Ah
 
 
+def _amps(before: Site, after: Site, seen: MeasuredLoad) -> float:
+    """Return what the volts of cells of another kind make of the amps, the watts being the same. [1]"""
+    if seen.side == "ac" or before.bank.chemistry == after.bank.chemistry:
+        return 1.0
+    return usual_loaded_V(before.bank)[0] / usual_loaded_V(after.bank)[0]
+
+
 def load_after(seen: MeasuredLoad, by: Factors) -> MeasuredLoad:
     """Return the behaviour after a change; a start that was seen says nothing of one that is another."""
     if by == Factors():
@@ -97,18 +109,20 @@ def load_after(seen: MeasuredLoad, by: Factors) -> MeasuredLoad:
         starts_per_h=seen.starts_per_h.scaled(by.starts),
         duty=seen.duty.map(lambda share: min(share * by.use, 1.0)),
         run_W=None if seen.run_W is None else seen.run_W.scaled(by.draw),
-        run_A=None if seen.run_A is None else seen.run_A.scaled(by.draw),
+        run_A=None if seen.run_A is None else seen.run_A.scaled(by.draw * by.amps),
         start_A=None if seen.start_A is None else _product(seen.start_A, by),
         peak_W=None if seen.peak_W is None else max(seen.peak_W * by.draw * by.start.value, runs.run_W),
         start_Wh=_finite(seen.start_Wh, by),
         resistance=_resistance(seen.resistance, by.ohms),
         starts=_starts(seen, by),
         scatter_Wh=None if seen.scatter_Wh is None else seen.scatter_Wh * scatter,
-        scatter_Ah=None if seen.scatter_Ah is None else seen.scatter_Ah * scatter,
+        scatter_Ah=None if seen.scatter_Ah is None else seen.scatter_Ah * scatter * by.amps,
         stretches_Wh=_stretched(seen.stretches_Wh, by, per_run),
-        stretches_Ah=_stretched(seen.stretches_Ah, by, per_run),
+        stretches_Ah=_stretched(seen.stretches_Ah, by, per_run * by.amps),
+        gain_Wh=seen.gain_Wh + abs(by.less_flow),
+        gain_Ah=seen.gain_Ah + abs(by.less_flow),
         digit_W=seen.digit_W * by.draw,
-        digit_A=seen.digit_A * by.draw,
+        digit_A=seen.digit_A * by.draw * by.amps,
     )
 
 
@@ -116,12 +130,12 @@ def _runs(was: RunTotals, by: Factors) -> RunTotals:
     """Return as many runs as were seen, each as long and as hard as it would be."""
     run_W, run_h = was.run_W * by.draw, was.run_h * by.length
     energy_Wh = run_W * run_h + was.start_Wh * by.draw * by.start.value
-    charge_Ah = None if was.charge_Ah is None else was.charge_Ah * energy_Wh / was.energy_Wh
+    charge_Ah = None if was.charge_Ah is None else was.charge_Ah * by.amps * energy_Wh / was.energy_Wh
     return replace(was, run_h=run_h, run_W=run_W, energy_Wh=energy_Wh, charge_Ah=charge_Ah)
 
 
 def _product(amps: Within, by: Factors) -> Within:
-    share = by.start.scaled(by.draw)
+    share = by.start.scaled(by.draw * by.amps)
     return Within(amps.value * share.value, amps.low * share.low, amps.high * share.high)
 
 

@@ -14,6 +14,7 @@ from ..health.runs import busiest_hour
 from ..not_known import Missing
 from ..readings.chunk import SECONDS_PER_HOUR, FloatArray
 from ..site.site import Site, Water
+from ..site.units import KPA_PER_PSI
 from ..stats.interval95 import Within
 from ..stats.ranks import median_of
 from .replay import Replayed, replayed, tank_s
@@ -24,15 +25,25 @@ from .replay import Replayed, replayed, tank_s
 VOLUME_OFF: Final = 0.05
 PRESSURES_OFF: Final = 0.12
 FLOW_OFF: Final = 0.25
+#: How much less a pump gives for each kPa more against it, at most: near the middle of their curves submersible pumps
+#: of 1/2 to 1 1/2 hp give 0.5 to 1.5 % less for each psi (makers' curves, from memory). [1/kPa]
+FLOW_FALLS: Final = 0.015 / KPA_PER_PSI
 #: A tank that gives less than this share of what it should has lost its air, or is not the one of the site file; so has
 #: one that gives more than its inverse (common practice, no source). [1]
 IN_ORDER: Final = 0.6
+
+#: Below that share nobody would see that a pump gives less. [1]
+_HARDLY: Final = 0.005
 
 _MEASURED: Final = "Water is taken to be drawn as it was in the log: as much, as fast, at the same times."
 _NO_FLOW: Final = (
     "How much water the tank gives now is the site file's: with water.flow_L_per_min the log would tell it."
 )
-_SAME_FLOW: Final = "The pump is taken to give the same at any pressure."
+_SAME_FLOW: Final = "The pump is taken to draw and to give the same at any pressure."
+_OTHER_FLOW: Final = (
+    "The pump is taken to draw and to give what it does now; against {} {} on the mean it may give up to {:.0f} % {} "
+    "(makers' curves, from memory), and the ends of runs, starts and amounts are so much further out."
+)
 
 
 @dataclass(frozen=True)
@@ -50,7 +61,10 @@ class PumpRuns:
 
 @dataclass(frozen=True)
 class TankRuns:
-    """Runs before and after; `times` is how many times the water the tank then gives; `measured` tells of a log."""
+    """Runs before and after; `times` is how many times the water the tank then gives; `measured` tells of a log.
+
+    `less_flow` is which share less the pump may give at other pressures, below 0 where it may give more. [1]
+    """
 
     before: PumpRuns
     after: PumpRuns
@@ -59,6 +73,7 @@ class TankRuns:
     after_L: float | None
     measured: bool
     assumptions: tuple[str, ...]
+    less_flow: float = 0.0
 
 
 def tank_runs(before: Site, after: Site, seen: MeasuredLoad | None, use: float | None) -> TankRuns | Missing:
@@ -86,9 +101,42 @@ def _by_file(before: Site, after: Site, was: TankPlan | Missing, will: TankPlan 
             return plan
     assert isinstance(was, TankPlan) and isinstance(will, TankPlan)
     times = Within.exactly(will.drawdown_L / was.drawdown_L) if was.drawdown_L > 0 else Within.exactly(1.0)
-    assumptions = tuple(dict.fromkeys((*was.assumptions, *will.assumptions)))
-    now, then = _planned(was, before), _planned(will, after)
-    return TankRuns(now, then, times, was.drawdown_L, will.drawdown_L, measured=False, assumptions=assumptions)
+    assert before.water is not None and after.water is not None
+    less = less_flow(before.water, after.water)
+    assumptions = (*dict.fromkeys((*was.assumptions, *will.assumptions)), *_of_flow(before.water, after.water))
+    now, then = _planned(was, before), _slower(_planned(will, after), less)
+    return TankRuns(now, then, times, was.drawdown_L, will.drawdown_L, False, assumptions, less)
+
+
+def less_flow(water: Water, changed: Water) -> float:
+    """Return which share less a pump may give at other pressures; below 0 which share more. [1]"""
+    more_kPa = ((changed.start_kPa - water.start_kPa) + (changed.stop_kPa - water.stop_kPa)) / 2
+    # Against far more pressure it gives nothing at all, and no share of it says when.
+    return min(FLOW_FALLS * more_kPa, 0.9)
+
+
+def _of_flow(water: Water, changed: Water) -> tuple[str, ...]:
+    """Say what a pump's flow is taken to be at other pressures; nothing at the same."""
+    less = less_flow(water, changed)
+    if abs(less) < _HARDLY:
+        return ()
+    kPa = abs(less) / FLOW_FALLS
+    words = ("more", "less") if less > 0 else ("less", "more")
+    return (_OTHER_FLOW.format(water.shown.of_pressure(kPa, digits=2), words[0], 100 * abs(less), words[1]),)
+
+
+def _slower(runs: PumpRuns, less: float) -> PumpRuns:
+    """Return runs with an end out where the pump gives a share less, or more, than it is taken to."""
+    run_s, hour = runs.run_s, runs.in_an_hour
+    return PumpRuns(
+        None if run_s is None else _towards(run_s, run_s.value / (1 - less)),
+        None if hour is None else _towards(hour, hour.value * (1 - less)),
+        runs.a_day,
+    )
+
+
+def _towards(value: Within, end: float) -> Within:
+    return Within(value.value, min(value.low, end), max(value.high, end))
 
 
 def _planned(plan: TankPlan, site: Site) -> PumpRuns:
@@ -126,10 +174,12 @@ def _by_log(
         return TankRuns(as_seen, then, times, now_L, now_L, measured=True, assumptions=(_MEASURED,))
     # The two ends of what the tank may give go through the same water, so that an end has a run and a rate of its own.
     middle, few, many = (replayed(off_s, run_s, x) for x in (times.value, times.high, times.low))
-    other = _counted(middle, seen, (few, many), use, len(run_s))
+    less = less_flow(water, changed)
+    other = _slower(_counted(middle, seen, (few, many), use, len(run_s)), less)
     will_L = plans[1].drawdown_L if isinstance(plans[1], TankPlan) else None
-    assumptions = (_MEASURED, _SAME_FLOW, *((_NO_FLOW,) if now_L is None else ()), *_not_in_order(plans[0], now_L))
-    return TankRuns(as_seen, other, times, now_L, will_L, measured=True, assumptions=assumptions)
+    of_flow = _of_flow(water, changed) or (_SAME_FLOW,)
+    assumptions = (_MEASURED, *of_flow, *((_NO_FLOW,) if now_L is None else ()), *_not_in_order(plans[0], now_L))
+    return TankRuns(as_seen, other, times, now_L, will_L, True, assumptions, less)
 
 
 def _times(

@@ -13,8 +13,9 @@ from ..health.limits import limits_for
 from ..not_known import Missing
 from ..site.site import Load, Site
 from ..site.units import KPA_PER_PSI, SI, DisplayUnits
+from .cables import CableChange, cable_of
 from .changes import (
-    CableChange,
+    BankChange,
     InverterChange,
     PrechargeChange,
     PressureChange,
@@ -23,7 +24,6 @@ from .changes import (
     SystemChange,
     TankChange,
     UseChange,
-    cable_of,
     make,
 )
 from .figures import ChangedFigure, figures_of
@@ -32,9 +32,13 @@ from .sizes import BankFor, TankFor
 from .tank_runs import TankRuns, tank_runs
 
 _SAME_LOSSES: Final = (
-    "The other inverter is taken to lose what the one that is there loses, and to stop at its voltage."
+    "The other inverter is taken to lose what the one that is there loses; ask with its own, such as "
+    '"{}, 92 %, idle 8 W".'
 )
-_SAME_DRAW: Final = "The pump is taken to draw what it drew before; more pressure makes it draw and give a little less."
+_SAME_STOP: Final = "The other inverter is taken to stop at the voltage of the one that is there."
+_OTHER_VOLTS: Final = (
+    "Cells of another kind stand at other volts, so the same watts are other amps: by what is usual of both kinds."
+)
 _BY_PLATE: Final = "Of the start only the plate's share changes: what a log showed is of starts as they are now."
 _DRIVE: Final = "What a drive saves by running slower, or takes itself, is not reckoned with."
 _OF_THE_TANK: Final = (TankChange, TankFor, PrechargeChange, PressureChange)
@@ -199,12 +203,14 @@ def _assumed(changes: Sequence[SystemChange], setup: Setup, seen: MeasuredLoad |
     for change in changes:
         if isinstance(change, CableChange) and _asks_for_size(change):
             sentences += change.reasons(setup)
-    if any(isinstance(change, InverterChange) for change in changes):
-        sentences.append(_SAME_LOSSES)
+    for change in changes:
+        if isinstance(change, InverterChange):
+            unsaid = change.efficiency_pct is None
+            sentences += [*([_SAME_LOSSES.format(change.text)] if unsaid else []), _SAME_STOP]
+    if seen is not None and any(isinstance(change, BankChange) and change.chemistry for change in changes):
+        sentences.append(_OTHER_VOLTS)
     if any(isinstance(change, StartChange) and change.start == "drive" for change in changes):
         sentences.append(_DRIVE)
-    if any(isinstance(change, PressureChange) for change in changes):
-        sentences.append(_SAME_DRAW)
     if seen is not None and any(isinstance(change, StartChange) for change in changes):
         sentences.append(_BY_PLATE)
     return sentences

@@ -8,10 +8,10 @@ from typing import Final, get_args
 
 from ...analysis.site.conductor_tables import GAUGES
 from ...analysis.site.tables import Bank, Chemistry
+from ...analysis.what_if.cables import CableChange
 from ...analysis.what_if.changes import (
     ArrayChange,
     BankChange,
-    CableChange,
     InverterChange,
     PrechargeChange,
     PressureChange,
@@ -30,7 +30,7 @@ FORMS: Final = {
     "pre-charge": '"pre-charge 2.5 bar"',
     "pressures": '"pressures 2.8..4.1 bar"',
     "start": '"soft start", "drive" or "direct start"',
-    "inverter": '"inverter 3000 W", or "inverter 3000 VA, surge 6000 VA for 5 s"',
+    "inverter": '"inverter 3000 W", or "inverter 3000 VA, surge 6000 VA for 5 s, 92 %, idle 8 W" as its plate says',
     "bank": '"bank 400 Ah", "bank 3 strings", "bank 300 Ah lifepo4", or "bank for 3 days"',
     "array": '"array 1200 W"',
     "cable": '"cable 35 mm2", "cable 2 AWG", or "cable" for the smallest that fits ("cable 2 %": that loses no more)',
@@ -49,6 +49,9 @@ _RANGE: Final = re.compile(
 _INVERTER: Final = re.compile(
     r"(?P<rating>[^,;]+?)(?:[,;]?\s*surge\s+(?P<surge>.+?)(?:\s+for\s+(?P<lasts>.+))?)?", re.IGNORECASE
 )
+#: What a plate may say of an inverter's losses, anywhere behind its rating.
+_EFFICIENCY: Final = re.compile(r"[,;]?\s+([\d.,]+\s*%)(?:\s*effici\w+)?|,\s*([\d.,]+\s*%)", re.IGNORECASE)
+_IDLE: Final = re.compile(r"[,;]?\s*\bidle\s+([\d.,]+\s*k?W)\b", re.IGNORECASE)
 _A_DAY: Final = re.compile(r"(.+?)\s*(?:/\s*d(?:ay)?|(?:a|per|each)\s+day|daily)", re.IGNORECASE)
 _STRINGS: Final = re.compile(r"(\d+|one|two|three|four)\s+strings?|strings?\s+(\d+)", re.IGNORECASE)
 _NUMBERS: Final = {"one": 1, "two": 2, "three": 3, "four": 4}
@@ -151,7 +154,8 @@ def _start(text: str, rest: str) -> SystemChange | None:
 
 
 def _inverter(text: str, rest: str) -> SystemChange | None:
-    parts = _INVERTER.fullmatch(rest)
+    efficiency, idle = _EFFICIENCY.search(rest), _IDLE.search(rest)
+    parts = _INVERTER.fullmatch(_IDLE.sub("", _EFFICIENCY.sub("", rest, count=1), count=1))
     if parts is None:
         return None
     W, VA = _in(parts["rating"], "continuous_W"), _in(parts["rating"], "continuous_VA")
@@ -159,9 +163,17 @@ def _inverter(text: str, rest: str) -> SystemChange | None:
     surge_W, surge_VA = _in(surge, "surge_W"), _in(surge, "surge_VA")
     surge_s = None if parts["lasts"] is None else _in(parts["lasts"], "surge_s")
     wrong = (surge and surge_W is None and surge_VA is None) or (parts["lasts"] is not None and surge_s is None)
+    pct = None if efficiency is None else _percent(efficiency[1] or efficiency[2])
+    idle_W = None if idle is None else _in(idle[1], "idle_W")
+    wrong = wrong or (efficiency is not None and pct is None) or (idle is not None and idle_W is None)
     if (W is None and VA is None) or wrong:
         return None
-    return InverterChange(text, W, VA, surge_W, surge_VA, surge_s)
+    return InverterChange(text, W, VA, surge_W, surge_VA, surge_s, pct, idle_W)
+
+
+def _percent(text: str) -> float | None:
+    amount = amount_of(text)
+    return amount.value if amount is not None and amount.other is None and 0 < amount.value <= 100 else None
 
 
 def _bank(text: str, rest: str) -> SystemChange | None:

@@ -20,6 +20,7 @@ COMMANDS = {
     "exports": "exports",
     "compare_scenes": "../helpers",
     "day_logs": "../helpers",
+    "worked_examples": "",
     "unchanged": "",
     "doubling": "",
     "code_figures": "",

@@ -52,11 +52,49 @@ BY_HAND = [
 
 
 @pytest.mark.parametrize(("amps", "volts", "length_m", "kind", "size", "fuse_A"), BY_HAND)
+@pytest.mark.worked(
+    "NEC 210.20(A), 240.4(D), 240.6(A), 690.8(B), table 310.16 (from memory)",
+    "NEC chapter 9, table 8 (read)",
+    "IEC 60364-5-52, table B.52.2, and IEC 60269-1 (from memory)",
+)
 def test_the_choice_is_what_a_reader_of_the_tables_comes_to(amps, volts, length_m, kind, size, fuse_A):
     got = chosen(a_site(amps, volts, length_m), kind)
     assert (got.size, got.fuse_A) == (size, fuse_A)
     assert got.wanted_A == pytest.approx(1.25 * amps)
     assert [source.split()[0] for source in got.sources] == ["NEC" if kind == "AWG" else "IEC"] * 2
+
+
+# Horsepower, full-load amps of single-phase motors at 230 V; the gauge and fuse for 125 % of them.
+@pytest.mark.parametrize(
+    ("full_load_A", "gauge", "fuse_A"),
+    [(4.9, "16 AWG", 10), (8.0, "16 AWG", 10), (12.0, "14 AWG", 15), (28.0, "8 AWG", 35)],
+)
+@pytest.mark.worked("NEC table 430.248: 1/2, 1, 2 and 5 hp (read)", "NEC 430.22: 125 % (read)")
+def test_the_cable_of_a_motor_bears_125_percent_of_its_table_amps(full_load_A, gauge, fuse_A):
+    got = chosen(a_site(full_load_A, 230.0, 3.0), "AWG")
+    assert got.wanted_A == pytest.approx(1.25 * full_load_A)
+    assert (got.size, got.fuse_A) == (gauge, fuse_A)
+
+
+@pytest.mark.worked("NEC 240.6(A), standard ratings up to 600 A (from memory)")
+def test_fuses_are_of_the_code_s_ratings():
+    by_code = [15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 90, 100, 110, 125, 150, 175, 200, 225, 250, 300, 350, 400]
+    assert list(FUSES_A) == [1, 3, 6, 10, *by_code, 450, 500, 600]
+
+
+@pytest.mark.worked("ISO 3, preferred numbers: the series R10 (from memory)")
+def test_fuses_by_area_are_of_the_preferred_numbers():
+    """From 16 A on each is ten to the tenth more of one, as rounded in the series."""
+    tens = [each for each in FUSES_BY_AREA_A if each >= 16]
+    assert tens == [pytest.approx(10 ** (k / 10), rel=0.016) for k in range(12, 12 + len(tens))]
+
+
+@pytest.mark.worked("IEEE 946: a lead-acid battery gives ten times its 1-minute rate in a short circuit (from memory)")
+def test_a_short_circuit_of_lead_acid_is_some_ten_times_the_minute_rate():
+    """A cell that falls from 2.0 to 1.75 V at its 1-minute rate of 100 A has 2.5 mohm: its 1,000 A lie within."""
+    got = prospective_A(2.0, Within.exactly(1000 * (2.0 - 1.75) / 100))
+    assert got.holds(1000)
+    assert got.low > 500
 
 
 def test_what_the_next_smaller_size_fails_is_told():
@@ -106,6 +144,7 @@ def test_without_what_it_carries_there_is_no_size():
     assert got.add == ("conductors.carries",)
 
 
+@pytest.mark.worked("IEC 61660-1 (from memory)")
 def test_a_short_circuit_is_volts_over_resistance():
     """IEC 61660-1 in its simplest form (from memory): 1.05 x 24 V / 20 mohm is 1.26 kA; ends by those of the ohms."""
     got = prospective_A(24.0, Within(20.0, 15.0, 25.0))

@@ -81,17 +81,25 @@ GROUPS = {
         "",
     ),
     "bank": (
-        "analysis/bank: bank peukert resistance rested_state sag seen_starts draw limits system_word wear; "
-        "analysis/equipment: bank_voltage judged protection; analysis/ledger: falls loads_use payback",
-        "bank bank_limits bank_voltage battery_kinds wear falls loads_use payback conductor resistance inverter "
-        "forecast",
+        "analysis/bank: bank peukert resistance rested_state sag seen_starts draw limits system_word; "
+        "analysis/equipment: bank_voltage judged; analysis/ledger: loads_use payback",
+        "bank bank_limits bank_voltage battery_kinds loads_use payback resistance inverter forecast",
         "",
     ),
-    "what_if": (
-        "analysis/what_if: changes replay tank_runs figures load_after sizes what_if; "
-        "analysis/equipment: cable_choice short_circuit",
-        "worked_examples replay measured_after what_if cable_choice changes_asked",
+    "wear": (
+        "analysis/bank: wear rested_state; analysis/ledger: falls; analysis/site: battery_kinds",
+        "wear falls battery_kinds bank_voltage bank solar",
         "",
+    ),
+    "cables": (
+        "analysis/equipment: cable_choice conductor protection short_circuit; analysis/site: conductor_tables",
+        "cable_choice conductor fuse_words worked_examples",
+        "not there_are_enough",
+    ),
+    "what_if": (
+        "analysis/what_if: cables changes replay tank_runs figures load_after sizes what_if",
+        "worked_examples replay measured_after what_if changes_asked any_change other_supply",
+        "not there_are_enough and not each_example_says",
     ),
     "answer": (
         "analysis/one_log: energy_flow starts_together from_array; analysis/cycles: taken_by_load; "
