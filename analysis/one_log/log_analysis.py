@@ -71,7 +71,7 @@ class LogAnalysis:
         self._cycles = cycles or cycle_fold(self._watched, how, quantities, facts.markers)
         shown = [name for name in ("current_A", "power_W", "voltage_V") if name in quantities]
         self._envelopes = {name: EnvelopeFold(name) for name in shown}
-        self._sign = SignFold(quantities if how.side == "dc" else (), how.gap_limit_s)
+        self._sign = SignFold.of(how, quantities)
         self._site_folds = site_folds
         # A demo is the stretch from its note to the next: thousands of them are added up once, not twice.
         if site_folds is not None and self._amounts.marked is not None:

@@ -41,6 +41,14 @@ if TYPE_CHECKING:
     help="When something was changed at the site, such as a tank recharged: a time, or a note of a log. The days "
     "before are set beside those after. Default with several logs: their first half beside their last.",
 )
+@click.option(
+    "--with",
+    "changes",
+    metavar="CHANGE",
+    multiple=True,
+    help='What a change would do, by the one log and its site file: "tank 300 L", "soft start" ... as forecast has '
+    "them; again for several at once.",
+)
 @click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
 @options_to_show
 @correction_options
@@ -58,6 +66,7 @@ def command(
     tables: Path | None,
     load: str | None,
     changed_at: str | None,
+    changes: tuple[str, ...],
     show: ToShow,
     strict: bool,
     zero_at: str | None,
@@ -90,6 +99,11 @@ def command(
     of starts, and what changed.
 
     Example: shuntbook report days/*.parquet --site site.toml --out month.html --changed-at "tank recharged"
+
+    With --with the page, and what_if in --json, also say what a change of the system would do in a day: before and
+    after, by the runs of the log.
+
+    Example: shuntbook report pump.parquet --site site.toml --out pump.html --with "tank 300 L"
     """
     if out is None and pdf is None and tables is None and not as_json and not show.files:
         raise InputError(
@@ -115,7 +129,7 @@ def command(
     drawn = out is not None or pdf is not None
     libraries = (load_library, load_page) if drawn else ()
     with second_process(*libraries, allowed=bool(own_process)) as second:
-        report = report_of(logs, open_site(site), load, corrections, changed_at, second)
+        report = report_of(logs, open_site(site), load, corrections, changed_at, second, changes)
         if drawn:
             say_answer(report_answer(report), explain=explain, err=as_json)
             _write(report, out, pdf, second, one_page=one_page, err=as_json)

@@ -84,6 +84,11 @@ class ShownPlate:
         """What is folded."""
         return [each for each in self.fields if each.folded]
 
+    @property
+    def filled(self) -> int:
+        """How many of the folded fields are filled in."""
+        return sum(bool(each.typed.text) for each in self.more)
+
 
 @dataclass(frozen=True)
 class ShownGroup:
@@ -124,7 +129,7 @@ def where_of(name: str) -> Where | None:
 def sheet_of(filled: FilledForm, remarks: Mapping[Where, Sequence[FieldRemark]]) -> FormSheet:
     """Return a form as it is shown, with what is said of it by the path of each field.
 
-    A field without anything in it or said of it is folded, unless it is one of the few that matter.
+    What few plates say is folded, filled in or not, unless something is said of it: so a large system stays in sight.
     """
     return _Sheet(filled, remarks).sheet()
 
@@ -197,7 +202,7 @@ class _Sheet:
             new,
             described,
             kinds,
-            not (self._is_first(group, field, base) or self._has(where) or kinds - {"not judged"}),
+            not (self._is_first(group, field, base) or kinds - {"not judged"}),
             field.need == "required" and (group.key in ("", "bank") or self._is_begun(base)),
         )
 

@@ -52,7 +52,8 @@ def _sections(report: Report, log: LogReport, anchor: str) -> tuple[Section, ...
     )
     if is_swapped(log.findings):
         of_load = tuple(None if section is None else _until_turned(section) for section in of_load)
-    every = (log_sections.took(report, log, anchor), *of_load, log_sections.quality(log, anchor))
+    took, quality = log_sections.took(report, log, anchor), log_sections.quality(log, anchor)
+    every = (took, site_sections.what_if(report, anchor), *of_load, quality)
     return tuple(section for section in every if section is not None and section.holds_anything)
 
 

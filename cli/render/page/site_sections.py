@@ -1,8 +1,9 @@
-"""The page's sections on what a log and its site file say together: the system, the bank, the water."""
+"""The page's sections on what log and site file say together: the system, changes of it, the bank, the water."""
 
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -14,8 +15,10 @@ from ..readouts import bank as bank_readout
 from ..still_charts import bank as bank_charts
 from ..still_charts.svg import both_sizes
 from ..wording import log_sentences, numbers, site_sentences
+from ..wording import what_if as changed
 from . import site_tables
 from .figures import Figure, to_draw
+from .log_tables import Table
 from .section import Folded, Section, rests_on, without_empty
 
 if TYPE_CHECKING:
@@ -24,6 +27,8 @@ if TYPE_CHECKING:
     from ....analysis.several_logs.report import Report
 
 _OF_MANY = {"holds": "hold", "fails": "fail"}
+#: So many rows of what changes stand in sight. [1]
+_FEW_ROWS = 6
 
 
 def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
@@ -162,3 +167,32 @@ def water(log: LogReport, anchor: str) -> Section | None:
             rests_on(site_sentences.assumptions(parts)),
         ),
     )
+
+
+def what_if(report: Report, anchor: str) -> Section | None:
+    """Return what changes of the system would do; None where nobody asked."""
+    told = report.what_if
+    if told is None:
+        return None
+    changes = changed.asked_changes(told)
+    caption = f"A day now, and a day with {changes}; ± and in brackets 95 %, by this log"
+    rows, every = changed.side_by_side(told), changed.every_figure(told)
+    return Section(
+        f"{anchor}-what-if",
+        "What would the change do?" if len(told.changes) == 1 else "What would the changes do?",
+        "What if",
+        (*changed.what_changes_do(told), *(() if rows else (f"With {changes} no figure that is known changes.",))),
+        folds=without_empty(
+            Folded(
+                "Every figure, and what it is held against",
+                (Table("Every figure", ("", "Now", "Then", "Held against"), _cells(every), prose=True),),
+                long=True,
+            ),
+            rests_on(tuple(dict.fromkeys((*told.assumptions, *told.after.taken.assumptions)))),
+        ),
+        answer=Table(caption, ("", "Now", "Then", "Difference"), _cells(rows[:_FEW_ROWS])),
+    )
+
+
+def _cells(rows: Sequence[Sequence[str]]) -> tuple[tuple[str, ...], ...]:
+    return tuple((numbers.capital(name), *cells) for name, *cells in rows)

@@ -5,15 +5,66 @@ from __future__ import annotations
 from math import floor, isfinite
 from typing import TYPE_CHECKING, Final
 
-from .numbers import UNKNOWN, amount, duration, value_and_ends, with_sign
+from .numbers import UNKNOWN, amount, duration, plus_minus, shortened, uncapital, value_and_ends, with_sign
+from .site_sentences import unsafe_conductors
 
 if TYPE_CHECKING:
+    from ....analysis.forecast.forecast import Forecast
     from ....analysis.stats.interval95 import Within
     from ....analysis.what_if.figures import ChangedFigure
     from ....analysis.what_if.what_if import WhatIf
 
 #: A change of less is told in the table alone. [1]
 _WORTH_A_SENTENCE: Final = 0.005
+#: An interval whose shorter side is at least this much of the longer one is told by ±, as its longer side. [1]
+_EVEN: Final = 0.8
+#: Told among the reasons: the same in Wh, and what the runs tell already.
+_AMONG_REASONS: Final = frozenset({"energy_Wh", "drawdown_L"})
+
+
+def asked_changes(result: WhatIf) -> str:
+    """Return the changes as they were asked for."""
+    return "; ".join(shortened(text) for text in result.changes)
+
+
+def what_changes_do(result: WhatIf) -> list[str]:
+    """Return what changes would do, in sentences: what is unsafe, what matters, whether the system carries it then."""
+    left_out = [f"Not judged: {uncapital(missing.sentence)}" for missing in result.not_judged]
+    if result.nothing_judged:
+        return left_out
+    matters = [*unsafe_conductors(result.after.conductors), *result.sizes, *change_matters(result)]
+    return [*matters, *left_out, *result.amiss, _carried(result.before, result.after)]
+
+
+def every_figure(result: WhatIf) -> list[list[str]]:
+    """Return every figure, a row each: its name, now and then with their intervals, and what it is held against."""
+    return [
+        [
+            row.name,
+            figure_of(row, row.before, result, ends=True),
+            figure_of(row, row.after, result, ends=True),
+            limit_of(row),
+        ]
+        for row in result.figures
+    ]
+
+
+def _carried(before: Forecast, after: Forecast) -> str:
+    """Say whether the system carries it; now and then where that differs."""
+    if before.word == after.word and after.word.verdict == "holds":
+        return f"Then as now {uncapital(after.word.sentence.partition(':')[0])}."
+    if before.word == after.word:
+        return f"Then as now: {uncapital(after.word.sentence)}"
+    return f"Then: {uncapital(after.word.sentence)} Now: {uncapital(before.word.sentence)}"
+
+
+def side_by_side(result: WhatIf) -> list[list[str]]:
+    """Return what changes, a row each figure: its name, now, then, and the difference; none where nothing is known."""
+    return [
+        [row.name, figure_of(row, row.before, result), figure_of(row, row.after, result), difference_of(row, result)]
+        for row in result.figures
+        if row.differs and row.after is not None and row.code not in _AMONG_REASONS
+    ]
 
 
 def figure_of(row: ChangedFigure, value: Within | None, result: WhatIf, *, ends: bool = False) -> str:
@@ -38,14 +89,20 @@ def _plain(row: ChangedFigure, x: float, result: WhatIf) -> str:
 
 
 def difference_of(row: ChangedFigure, result: WhatIf) -> str:
-    """Return the difference with its sign, and with the ends of its interval where a log leaves one."""
+    """Return the difference with its sign, and with its interval where a log leaves one: ±, or its ends if lopsided."""
     if row.difference is None:
         return ""
     value = row.difference
     text = _with_sign(row, value.value, result)
     if not value.low < value.high or not isfinite(value.high - value.low):
         return text
-    return f"{text} ({_with_sign(row, value.low, result)} to {_with_sign(row, value.high, result)})"
+    below, above = value.value - value.low, value.high - value.value
+    if min(below, above) < _EVEN * max(below, above):
+        return f"{text} ({_with_sign(row, value.low, result)} to {_with_sign(row, value.high, result)})"
+    u95 = max(below, above)
+    if row.unit in ("s", "h", "L") or not row.unit:
+        return f"{text} ± {_plain(row, u95, result)}"
+    return with_sign(value.value, plus_minus(abs(value.value), u95, row.unit))
 
 
 def _with_sign(row: ChangedFigure, x: float, result: WhatIf) -> str:

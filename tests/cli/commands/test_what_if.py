@@ -1,6 +1,7 @@
 """`forecast --with` as a person meets it, on the invented scenario."""
 
 import json
+import re
 
 import pytest
 from telling import told, unwrapped
@@ -29,7 +30,7 @@ def test_the_sentence_that_matters_comes_first(demo, capsys):
     assert first.startswith("Runs of 13 s become 1 min ")
     assert "starts in the busiest hour 47 -> " in first
     assert first.endswith("; the limit is 20")
-    assert "with pre-charge 38 psi; in brackets 95 %." in unwrapped(out)
+    assert "with pre-charge 38 psi; ± and in brackets 95 %." in unwrapped(out)
     assert len(out.splitlines()) <= 12 + 1  # and how to see more
     assert max(map(len, out.splitlines())) <= 80
 
@@ -139,3 +140,68 @@ def test_another_load_has_no_tank(demo, capsys):
     status, out, _ = told(capsys, *words)
     assert status == 0
     assert "Not judged: no word on another tank: 'fridge' fills no tank in the site file" in unwrapped(out)
+
+
+def reported(capsys, demo, *words, log="week_later.parquet"):
+    """Return the status, and what is told, of a report of a log with its site file."""
+    return told(capsys, "report", demo / log, "--site", demo / "site.toml", *words)
+
+
+def test_a_report_says_what_the_forecast_says_of_a_day(demo, capsys):
+    """The very same figures, under a key of their own; null where nobody asked."""
+    changes = ("pre-charge 38 psi", "bank 3 strings")
+    words = [word for change in changes for word in ("--with", change)]
+    status, out, _ = reported(capsys, demo, *words, "--json")
+    assert status == 0
+    by_report, by_forecast = json.loads(out)["what_if"], document(capsys, demo, *changes)
+    for each in (by_report, by_forecast):
+        # A report knows of the log's runs how sure they are, which a forecast has no use for.
+        for side in ("before", "after"):
+            for key in ("charge_u95_Ah", "energy_u95_Wh"):
+                del each[side]["as_measured"]["runs"][key]
+    assert by_report == by_forecast
+    assert json.loads(reported(capsys, demo, "--json")[1])["what_if"] is None
+
+
+def test_the_page_and_the_terminal_have_it_in_short(demo, tmp_path, capsys):
+    """The sentence that matters and a few rows in sight; the figures with their limits in a fold."""
+    place = tmp_path / "page.html"
+    status, out, _ = reported(capsys, demo, "--with", "pre-charge 38 psi", "--out", place)
+    assert status == 0
+    assert unwrapped(out).startswith("With pre-charge 38 psi: runs of 13 s become 1 min ")
+    page = place.read_text(encoding="utf-8").replace("\N{NO-BREAK SPACE}", " ")
+    section = page.partition('id="log-1-what-if"')[2].partition("</section>")[0]
+    assert section.startswith(">What would the change do?<")
+    sight, _, folds = section.partition('<div class="folds">')
+    assert "Runs of 13 s become 1 min " in sight
+    assert re.search(r'<th scope="row">Starts in the busiest hour</th><td>47</td><td>\d+</td><td>−\d+ \(−', sight)
+    assert sight.count('<th scope="row">') <= 6
+    assert "at most 20 (" in folds
+    assert "What this rests on" in folds
+    reported(capsys, demo, "--out", place, "--force")
+    assert "what-if" not in place.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["week_later.parquet", "--with", "tank 300 L"], "name its site file as well"),
+        (
+            ["week_later.parquet", "open_day.parquet", "--site", "site.toml", "--with", "tank 300 L"],
+            "told by one log, and 2 are named",
+        ),
+        (["week_later.parquet", "--site", "site.toml", "--with", "tank 300"], "is not understood; write it like"),
+        (["turned.parquet", "--site", "site.toml", "--with", "tank 300 L"], "draw and return seem to be swapped"),
+    ],
+)
+def test_a_report_that_cannot_say_it_says_so(demo, tmp_path, monkeypatch, capsys, words, sentence):
+    """In one sentence, and nothing is written."""
+    told(capsys, "convert", demo / "week_later.parquet", "--reverse-sign", "--out", tmp_path / "turned.parquet")
+    for name in ("week_later.parquet", "open_day.parquet", "site.toml"):
+        (tmp_path / name).write_bytes((demo / name).read_bytes())
+    monkeypatch.chdir(tmp_path)
+    status, out, err = told(capsys, "report", *words, "--out", "page.html")
+    assert (status, out) == (2, "")
+    assert err.startswith("shuntbook: --with: ")
+    assert sentence in unwrapped(err)
+    assert not (tmp_path / "page.html").exists()
