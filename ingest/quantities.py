@@ -60,13 +60,13 @@ class Unit:
         return x
 
 
-Numbers = TypeVar("Numbers", float, NDArray[np.float64])
+OneOrMany = TypeVar("OneOrMany", float, NDArray[np.float64])
 
 #: Up to here what a register of 32 bits becomes is exact, multiplied and added to, and so is what divides it.
 _MOST_FACTOR, _MOST_OFFSET, _MOST_DIVISOR = 10**6, 10**15, 10**22
 
 
-def scaled(x: Numbers, scale: float, offset: float = 0.0) -> Numbers:
+def scaled(x: OneOrMany, scale: float, offset: float = 0.0) -> OneOrMany:
     """Return ``x * scale + offset`` as the decimal number that is meant: 1195 at a scale of 0.01 is 11.95.
 
     A product with 0.01, which is no binary number, would be 11.950000000000001: one division at the end has no such

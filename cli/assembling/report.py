@@ -32,7 +32,6 @@ from ..parallel.worker_process import HERE, Second
 from ..render.wording.clock import clock, zone_of
 from ..render.wording.numbers import shortened
 from .starts import starts_of
-from .what_if_asked import refuse_changes, what_if_by_log
 
 #: What is shown of a start: from this long before it to this long after. [s]
 _BEFORE_S, _AFTER_S = 2.0, 8.0
@@ -72,7 +71,10 @@ def report_of(
         If one cannot be opened, nothing can be worked out from it, the change is no time or note of the logs, or
         nothing can be said of `changes`.
     """
-    refuse_changes(changes, logs, site)
+    if changes:
+        from .what_if_asked import refuse_changes  # forecasts are what a report seldom needs
+
+        refuse_changes(changes, logs, site)
     ready = [prepared(path, site, corrections) for path in logs]
     change = None if changed_at is None else named_change(changed_at, ready)
     reports = tuple((_reports if len(ready) < IN_SHORT else _reports_of_many)(ready, site, load, second))
@@ -84,8 +86,12 @@ def report_of(
         reports, pairs = paired(ready, reports, site)
     several = len(reports) > 1 or change is not None
     over = over_logs(reports, lambda facts: zone_of(facts)[1], site=site, change=change) if several else None
-    told = what_if_by_log(changes, reports[0], ready[0], site, load) if changes and site is not None else None
-    return Report(site, reports, CAUTIONS, __version__, pairs, over, told)
+    changed = None
+    if changes and site is not None:
+        from .what_if_asked import what_if_by_log
+
+        changed = what_if_by_log(changes, reports[0], ready[0], site, load)
+    return Report(site, reports, CAUTIONS, __version__, pairs, over, changed)
 
 
 def _reports(ready: Sequence[Prepared], site: Site | None, load: str | None, second: Second) -> Iterator[LogReport]:

@@ -32,8 +32,6 @@ def refuse_changes(changes: Sequence[str], logs: Sequence[Path], site: Site | No
     InputError
         If it is of several logs, of no system, or a change is none.
     """
-    if not changes:
-        return
     if site is None:
         raise InputError("--with: a change is one of a system; name its site file as well (--site SITE)")
     if len(logs) > 1:

@@ -15,7 +15,6 @@ from ..readouts import bank as bank_readout
 from ..still_charts import bank as bank_charts
 from ..still_charts.svg import both_sizes
 from ..wording import log_sentences, numbers, site_sentences
-from ..wording import what_if as changed
 from . import site_tables
 from .figures import Figure, to_draw
 from .log_tables import Table
@@ -171,24 +170,26 @@ def water(log: LogReport, anchor: str) -> Section | None:
 
 def what_if(report: Report, anchor: str) -> Section | None:
     """Return what changes of the system would do; None where nobody asked."""
-    told = report.what_if
-    if told is None:
+    result = report.what_if
+    if result is None:
         return None
-    changes = changed.asked_changes(told)
+    from ..wording import what_if as changed  # few reports are asked about a change
+
+    changes = changed.asked_changes(result)
     caption = f"A day now, and a day with {changes}; ± and in brackets 95 %, by this log"
-    rows, every = changed.side_by_side(told), changed.every_figure(told)
+    rows, every = changed.side_by_side(result), changed.every_figure(result)
     return Section(
         f"{anchor}-what-if",
-        "What would the change do?" if len(told.changes) == 1 else "What would the changes do?",
+        "What would the change do?" if len(result.changes) == 1 else "What would the changes do?",
         "What if",
-        (*changed.what_changes_do(told), *(() if rows else (f"With {changes} no figure that is known changes.",))),
+        (*changed.what_changes_do(result), *(() if rows else (f"With {changes} no figure that is known changes.",))),
         folds=without_empty(
             Folded(
                 "Every figure, and what it is held against",
                 (Table("Every figure", ("", "Now", "Then", "Held against"), _cells(every), prose=True),),
                 long=True,
             ),
-            rests_on(tuple(dict.fromkeys((*told.assumptions, *told.after.taken.assumptions)))),
+            rests_on(tuple(dict.fromkeys((*result.assumptions, *result.after.taken.assumptions)))),
         ),
         answer=Table(caption, ("", "Now", "Then", "Difference"), _cells(rows[:_FEW_ROWS])),
     )

@@ -12,10 +12,8 @@ from ..wording.several_sentences import begins_with_all, headline, over_lines
 from ..wording.shown import start_us
 from ..wording.site_sentences import carry_all, in_short, paid_back, unsafe
 from ..wording.verdict import verdict_on, verdict_over
-from ..wording.what_if import asked_changes, what_changes_do
 from .answer import Block, Reply
 from .charge import doubt_lines
-from .what_if import what_if_answer
 
 if TYPE_CHECKING:
     from ....analysis.one_log.log_report import LogReport
@@ -39,6 +37,8 @@ def report_answer(report: Report) -> Reply:
 def _with_changes(report: Report) -> Iterator[Block]:
     """Yield what changes would do, in a sentence: whoever names one asks for that first."""
     if report.what_if is not None:
+        from ..wording.what_if import asked_changes, what_changes_do
+
         yield f"With {asked_changes(report.what_if)}: {uncapital(what_changes_do(report.what_if)[0])}"
 
 
@@ -74,6 +74,8 @@ def verdict_lines(verdict: Verdict) -> Iterator[str]:
 def _reasons(report: Report) -> Iterator[Block]:
     several = len(report.logs) > 1
     if report.what_if is not None:
+        from .what_if import what_if_answer
+
         yield from what_if_answer(report.what_if, report.logs[0].facts.name).lines
     if report.over is not None and begins_with_all(report):
         yield from over_lines(report.over)
