@@ -129,6 +129,7 @@ def command(
     drawn = out is not None or pdf is not None
     libraries = (load_library, load_page) if drawn else ()
     with second_process(*libraries, allowed=bool(own_process)) as second:
+        # What a change would do is told by the same pass over the log, so that page and terminal agree.
         report = report_of(logs, open_site(site), load, corrections, changed_at, second, changes)
         if drawn:
             say_answer(report_answer(report), explain=explain, err=as_json)
