@@ -36,6 +36,9 @@ IN_ORDER: Final = 0.6
 _HARDLY: Final = 0.005
 
 _MEASURED: Final = "Water is taken to be drawn as it was in the log: as much, as fast, at the same times."
+_HOW_USED: Final = (
+    "Another use is taken as more or fewer of the same runs; the ends allow that taps are open for longer or shorter."
+)
 _NO_FLOW: Final = (
     "How much water the tank gives now is the site file's: with water.flow_L_per_min the log would tell it."
 )
@@ -169,9 +172,9 @@ def _by_log(
     starts_s = np.append(-np.median(run_s), np.cumsum(np.column_stack([off_s, run_s]).ravel())[::2])
     as_seen = _counted(Replayed(starts_s, run_s), seen, None)
     if times == Within.exactly(1.0):
-        a_day = None if as_seen.a_day is None else as_seen.a_day.scaled(use)
-        then = PumpRuns(as_seen.run_s, as_seen.in_an_hour if use == 1 else None, a_day)
-        return TankRuns(as_seen, then, times, now_L, now_L, measured=True, assumptions=(_MEASURED,))
+        then = _used(as_seen, off_s, run_s, seen, use)
+        about_use = () if use == 1 else (_HOW_USED,)
+        return TankRuns(as_seen, then, times, now_L, now_L, measured=True, assumptions=(_MEASURED, *about_use))
     # The two ends of what the tank may give go through the same water, so that an end has a run and a rate of its own.
     middle, few, many = (replayed(off_s, run_s, x) for x in (times.value, times.high, times.low))
     less = less_flow(water, changed)
@@ -180,6 +183,28 @@ def _by_log(
     of_flow = _of_flow(water, changed) or (_SAME_FLOW,)
     assumptions = (_MEASURED, *of_flow, *((_NO_FLOW,) if now_L is None else ()), *_not_in_order(plans[0], now_L))
     return TankRuns(as_seen, other, times, now_L, will_L, True, assumptions, less)
+
+
+def _used(as_seen: PumpRuns, off_s: FloatArray, run_s: FloatArray, seen: MeasuredLoad, use: float) -> PumpRuns:
+    """Return the runs of another use: more of the same runs, or, at the other end, taps that are open for longer."""
+    a_day = None if as_seen.a_day is None else as_seen.a_day.scaled(use)
+    if use == 1 or as_seen.run_s is None or a_day is None:
+        return PumpRuns(as_seen.run_s, as_seen.in_an_hour if use == 1 else None, a_day)
+    longer = replayed(off_s, run_s, 1.0, longer=use)
+    if not len(longer.runs_s):
+        return PumpRuns(None, None, a_day)
+    usual = as_seen.run_s
+    share = float(np.median(longer.runs_s)) / usual.value
+    # As many starts as the log's own, each end with the chance that they had.
+    starts = len(longer.runs_s) / len(run_s) * seen.starts_per_h.value * 24.0 / a_day.value
+    # Those that were counted and those that will come are two lots of the same kind, as with another tank.
+    below = hypot(sqrt(2) * (usual.value - usual.low), usual.value * min(share - 1, 0.0))
+    above = hypot(sqrt(2) * (usual.high - usual.value), usual.value * max(share - 1, 0.0))
+    return PumpRuns(
+        Within(usual.value, max(usual.value - below, 0.0), usual.value + above),
+        None,
+        Within(a_day.value, a_day.low * min(starts, 1.0), a_day.high * max(starts, 1.0)),
+    )
 
 
 def _times(

@@ -2,13 +2,22 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from what_if_truth import PUMP, System, read
 
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.site.site import Site
 from shuntbook.analysis.site.units import KPA_PER_PSI
-from shuntbook.analysis.what_if.changes import BankChange, PrechargeChange, PressureChange, Setup, TankChange
+from shuntbook.analysis.what_if.changes import (
+    BankChange,
+    PrechargeChange,
+    PressureChange,
+    Setup,
+    TankChange,
+    UseChange,
+)
+from shuntbook.analysis.what_if.replay import replayed
 from shuntbook.analysis.what_if.tank_runs import FLOW_FALLS
 from shuntbook.analysis.what_if.what_if import what_if
 from shuntbook.cli.assembling.changes_asked import change_of, changes_of
@@ -197,3 +206,29 @@ def test_at_the_same_pressures_nothing_is_less_sure():
     assert "at any pressure" in " ".join(result.assumptions)
     # Against far more pressure a share says nothing any more: it ends where a tenth is left.
     assert at_pressures(150, 190, seen=seen).runs.less_flow == 0.9
+
+
+def test_another_use_is_more_of_the_same_runs_or_longer_ones():
+    """Middle values by more of the same; each end holds what taps open for longer would make of them."""
+    site, seen = scene_of()
+    run_h = seen.duty.value * 24
+    as_used, twice, half = (
+        what_if(site, PUMP, (UseChange("u", run_s=3600 * times * run_h),), hours=24.0, measured=seen)
+        for times in (1.0, 2.0, 0.5)
+    )
+    assert as_used.figure("run_s").after == as_used.figure("run_s").before
+    for result, times in ((twice, 2.0), (half, 0.5)):
+        run, day = result.figure("run_s"), result.figure("a_day")
+        assert run.after.value == run.before.value
+        assert day.after.value == pytest.approx(times * day.before.value)
+        # The log's runs and those to come are two lots, so each end is at least the root of two further out.
+        for end in ("low", "high"):
+            was, will = (abs(getattr(each, end) - each.value) for each in (run.before, run.after))
+            assert will >= 2**0.5 * was - 1e-9
+        assert result.figure("in_an_hour").after is None
+        assert "more or fewer of the same runs" in " ".join(result.assumptions)
+    assert "same runs" not in " ".join(as_used.assumptions)
+    lengths = np.diff(seen.stretches_Wh.edges_h) * 3600
+    longer = np.median(replayed(lengths[::2], lengths[1::2], 1.0, longer=2.0).runs_s)
+    run = twice.figure("run_s").after
+    assert run.low <= longer <= run.high
