@@ -196,8 +196,8 @@ _FIGURES: Final[tuple[tuple[str, str, str, Callable[[Site, Forecast], Within | N
     ("state_after_pct", "bank full after it", "%", _state),
     ("lasts_h", "the bank lasts", "h", _lasts),
     ("lowest_V", "lowest voltage at a start", "V", _lowest),
-    ("running_share_pct", "of the inverter, running", "%", _share(_running)),
-    ("start_share_pct", "of the inverter, at a start", "%", _share(_at_start)),
+    ("running_share_pct", "share of the inverter, running", "%", _share(_running)),
+    ("start_share_pct", "share of the inverter, at a start", "%", _share(_at_start)),
     ("sun_h", "sun to pay it back", "h", _sun),
     ("array_to_load", "array to load, by day", "", _to_load),
 )

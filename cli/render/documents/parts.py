@@ -40,6 +40,8 @@ KEYS: Final = {
     "Finding": "code severity title plain evidence limit source causes check_first first_step cycles:instant",
     "Check": "code outcome limit:text source:text said=remark:text",
     "ChainStep": "step value unit from=origin",
+    "LessonStep": "name paper measured unit why plate basis how_on_paper how_measured=how_really "
+    "of_difference_Wh=energy_Wh of_difference_Ah=charge_Ah",
     "PlateCheck": "load=estimate.load run_h=estimate.run_h runs=runs.runs runs_left_out=runs.left_out "
     "chain=estimate.steps assumptions=estimate.assumptions *comparison measured_energy_u95_Wh=runs.energy_u95_Wh "
     "measured_charge_u95_Ah=runs.charge_u95_Ah paper_to_estimate=left_out_on_paper estimate_to_measured=why by_habit "

@@ -8,7 +8,7 @@ from ....analysis.ledger.payback import paybacks_of
 from ....analysis.ledger.sustained import SUSTAINED_S
 from ....analysis.not_known import Missing
 from ....analysis.one_log.bank_report import BankReport
-from .charge_and_runs import amounts_document
+from .charge_and_runs import amounts_document, lesson_document
 from .parts import Document, document_of, instant, named, or_why
 
 if TYPE_CHECKING:
@@ -132,6 +132,7 @@ def forecast_document(forecast: Forecast, log: str | None = None) -> Document:
         "hours": forecast.hours,
         "measured": log if taken.measured else None,
         "chain": document_of(taken.chain),
+        **lesson_document(forecast.lesson),
         **_amount("charge", "Ah", taken.charge_Ah, measured=taken.measured),
         **_amount("energy", "Wh", taken.energy_Wh, measured=taken.measured),
         **named(taken, "duty_cycle=duty running_W running_A bank_voltage_V=voltage_V"),

@@ -10,6 +10,7 @@ from ....analysis.health.limits import limits_for
 from ..terminal.charge import doubt_lines
 from ..wording import checks, log_sentences, numbers
 from ..wording.checks import not_judged
+from ..wording.lesson import what_differs
 from . import figures, log_tables, plate_tables, site_tables
 from .section import Folded, Section, ShownFinding, without_empty
 
@@ -174,6 +175,12 @@ def plate(report: Report, log: LogReport, anchor: str) -> Section:
                 long=True,
             ),
             None if habit is None else Folded("By habit: all the time measured", (habit,), sentences=_habit(check)),
+            Folded(
+                f"On paper and measured, in {len(check.lesson.steps)} steps",
+                plate_tables.lesson(check.lesson),
+                sentences=(what_differs(check.lesson),),
+                long=True,
+            ),
             _steps(check),
         ),
     )

@@ -10,12 +10,13 @@ from ....analysis.bank.sag import Sag
 from ....analysis.bank.system_word import to_add
 from ....analysis.equipment.judged import Judged, worded
 from ....analysis.not_known import Missing
-from ..wording.numbers import amount, capital, counted, duration, number, percent, shortened, value_and_ends
+from ..wording.numbers import amount, capital, counted, duration, number, percent, shortened, uncapital, value_and_ends
 from ..wording.site_sentences import unsafe_conductors
 from ..wording.site_sentences import within as in_brackets
 from ..wording.wear import cost, worn
 from .answer import Block, Reply
 from .columns import Columns
+from .lesson import lesson_lines
 
 if TYPE_CHECKING:
     from ....analysis.bank.bank import Runtime
@@ -54,6 +55,9 @@ def forecast_answer(
             f"{capital(shortened(forecast.load))} for {how_long}, {basis}.",
         ],
         [
+            *lesson_lines(forecast.lesson),
+            "",
+            "Where each figure is from:",
             Columns([_step(step, taken) for step in taken.chain], right=(1,), indent="  "),
             "",
             *measured,
@@ -68,7 +72,9 @@ def forecast_answer(
             "Before you work on any of it:",
             *(f"  {text}" for text in forecast.cautions),
         ],
-        "each step, all that was judged, the cautions",
+        "paper beside measured, all that was judged, the cautions"
+        if taken.measured
+        else "each step on paper and with losses, all that was judged",
         caution=CAUTION if forecast.inverter is None else CAUTION_MAINS,
     )
 
@@ -81,9 +87,7 @@ CAUTION_MAINS: Final = "Bank and mains can kill: switch off, lock off, prove dea
 def _out_of_the_bank(taken: Taken, how_long: str) -> str:
     """Say what is taken; with its interval where the load was measured."""
     amounts = f"{in_brackets(taken.charge_Ah, 'Ah')}, {in_brackets(taken.energy_Wh, 'Wh')}"
-    interval = (
-        "; in brackets 95 % of what such a stretch may take" if taken.charge_Ah.high > taken.charge_Ah.low else ""
-    )
+    interval = "; in brackets what 95 of 100 such stretches take" if taken.charge_Ah.high > taken.charge_Ah.low else ""
     return f"Out of the bank in {how_long}: {amounts}{interval}."
 
 
@@ -140,7 +144,7 @@ def weakest_part(forecast: Forecast) -> list[str]:
     if isinstance(sag, Sag):
         lowest = max(sag.lowest_V.low, 0.0) or inf
         parts.append((order.index(sag.verdict), -sag.cut_off_V / lowest, f"the bank's voltage: {_sag(sag)}"))
-    return [f"The weakest part: {min(parts)[2]}"] if parts else []
+    return [f"The weakest part is {min(parts)[2]}"] if parts else []
 
 
 def _judged(forecast: Forecast) -> Iterator[tuple[str, Judged]]:
@@ -225,7 +229,7 @@ def _bank(bank: BankForecast, taken: Taken) -> list[str]:
     lines.append(f"  {_runtime(bank.runtime, 'running without a break')}")
     if taken.duty < 1 and not isinstance(bank.usual_runtime, Missing):
         lines.append(f"  {_runtime(bank.usual_runtime, 'running as much as above')}")
-    return [*lines, f"  {_payback(bank)}", f"  {worn(bank.wear)}"]
+    return [*lines, f"  {_payback(bank)}", f"  wear of the bank: {worn(bank.wear)}"]
 
 
 def bank_lines(check: BankCheck) -> list[str]:
@@ -302,7 +306,7 @@ def _conductors(checks: tuple[ConductorCheck, ...]) -> list[str]:
     lines = []
     for check in checks:
         lines += ["", f"conductor '{shortened(check.conductor)}': {check.verdict}"]
-        lines += [f"  {each.sentence} {each.verdict}" for each in check.screened]
+        lines += [f"  {each.verdict}: {uncapital(each.sentence)}" for each in check.screened]
         unknown = (*check.missing, *([check.breaking] if isinstance(check.breaking, Missing) else []))
         lines += [f"  {each.sentence}" for each in unknown]
     return lines

@@ -35,7 +35,7 @@ def what_if_answer(result: WhatIf, log: str | None = None) -> Reply:
     return Reply(
         lines,
         list(_reasons(result)),
-        "every figure with its interval and limit, what was assumed, the cautions",
+        "every figure, its interval and limit, what was assumed",
         caution=CAUTION if before.inverter is None else CAUTION_MAINS,
     )
 
@@ -56,7 +56,7 @@ def _reasons(result: WhatIf) -> Iterator[Block]:
             yield f"The tank gives {number(times.value)} times the water then ({ends})."
     # The words on bank, inverter and cables of both, so that nobody has to ask twice.
     for what, each in (("now", result.before), ("then", result.after)):
-        yield f"{what}: {amount(each.taken.energy_Wh.value, 'Wh')}; {each.word.sentence}"
+        yield f"{what}: {amount(each.taken.energy_Wh.value, 'Wh')}; {uncapital(each.word.sentence)}"
         for check in each.conductors:
             yield f"  conductor '{shortened(check.conductor)}': {check.verdict}"
     yield ""

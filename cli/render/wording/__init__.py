@@ -5,6 +5,7 @@ __all__ = [
     "checks",
     "clock",
     "film",
+    "lesson",
     "log_sentences",
     "numbers",
     "several_sentences",

@@ -55,16 +55,21 @@ def _carried(before: Forecast, after: Forecast) -> str:
         return f"Then as now {uncapital(after.word.sentence.partition(':')[0])}."
     if before.word == after.word:
         return f"Then as now: {uncapital(after.word.sentence)}"
-    return f"Then: {uncapital(after.word.sentence)} Now: {uncapital(before.word.sentence)}"
+    now = before.word.sentence
+    # What holds needs no reasons beside what does not.
+    short = f"Now {uncapital(now.partition(':')[0])}." if before.word.verdict == "holds" else f"Now: {uncapital(now)}"
+    return f"Then: {uncapital(after.word.sentence)} {short}"
 
 
 def side_by_side(result: WhatIf) -> list[list[str]]:
     """Return what changes, a row each figure: its name, now, then, and the difference; none where nothing is known."""
-    return [
+    known = [row for row in result.figures if row.differs and row.after is not None and row.code not in _AMONG_REASONS]
+    rows = [
         [row.name, figure_of(row, row.before, result), figure_of(row, row.after, result), difference_of(row, result)]
-        for row in result.figures
-        if row.differs and row.after is not None and row.code not in _AMONG_REASONS
+        for row in known
     ]
+    # A change too small to be seen in the figure itself answers nothing.
+    return [cells for cells in rows if cells[1] != cells[2]]
 
 
 def figure_of(row: ChangedFigure, value: Within | None, result: WhatIf, *, ends: bool = False) -> str:
@@ -102,11 +107,16 @@ def difference_of(row: ChangedFigure, result: WhatIf) -> str:
     u95 = max(below, above)
     if row.unit in ("s", "h", "L") or not row.unit:
         return f"{text} ± {_plain(row, u95, result)}"
-    return with_sign(value.value, plus_minus(abs(value.value), u95, row.unit))
+    return with_sign(value.value, plus_minus(abs(value.value), u95, _unit_between(row)))
 
 
 def _with_sign(row: ChangedFigure, x: float, result: WhatIf) -> str:
-    return with_sign(x, _plain(row, abs(x), result))
+    return with_sign(x, amount(abs(x), _unit_between(row)) if row.unit == "%" else _plain(row, abs(x), result))
+
+
+def _unit_between(row: ChangedFigure) -> str:
+    # From 38 to 77 % is 38 points more, and twice as much: "38 % more" would be wrong.
+    return "points" if row.unit == "%" else row.unit
 
 
 def limit_of(row: ChangedFigure) -> str:
@@ -114,7 +124,7 @@ def limit_of(row: ChangedFigure) -> str:
     if row.limit is None:
         return ""
     value = duration(row.limit.value) if row.unit == "s" else f"{floor(row.limit.value):,}"
-    return f"at {'most' if row.limit.at_most else 'least'} {value} ({row.limit.source})"
+    return f"at {'most' if row.limit.at_most else 'least'} {value}: {row.limit.source}"
 
 
 def change_matters(result: WhatIf) -> list[str]:
@@ -137,7 +147,7 @@ def _of_runs(result: WhatIf) -> str:
     parts = []
     if run is not None and _matters(run):
         was, will = _ends(run, result)
-        by_log = f"Runs of {was} become {will}"
+        by_log = f"Runs of {was} become {will}{' or stay as they are' if _may_be_nothing(run) else ''}"
         parts.append(by_log if result.before.taken.measured else f"A run with no water drawn lasts {will}, now {was}")
         if run.limit is not None and run.after is not None and run.after.value < run.limit.value:
             parts[-1] += f", and should last {duration(run.limit.value)}"
@@ -145,9 +155,14 @@ def _of_runs(result: WhatIf) -> str:
     if often is not None:
         was, will = _ends(often, result)
         limit = "" if often.limit is None else f"; the limit is {floor(often.limit.value):,}"
-        parts.append(f"{often.name} {was} -> {will}{limit}")
+        parts.append(f"{often.name} {was} -> {will}{' or no change' if _may_be_nothing(often) else ''}{limit}")
     text = "; ".join(parts)
     return f"{text[0].upper()}{text[1:]}."
+
+
+def _may_be_nothing(row: ChangedFigure) -> bool:
+    """Tell whether the log leaves open that a change does nothing to a figure."""
+    return row.difference is not None and row.difference.low < 0 < row.difference.high
 
 
 def _ends(row: ChangedFigure, result: WhatIf) -> tuple[str, str]:

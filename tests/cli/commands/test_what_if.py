@@ -60,8 +60,8 @@ def test_before_and_after_stand_side_by_side_in_json(demo, capsys):
 
 def test_the_limits_have_their_source_among_the_reasons(demo, capsys):
     out = unwrapped(asked(capsys, demo, "tank 300 L", more=["--explain"])[1])
-    assert "at least 1 min (the site file)" in out
-    assert "at most 300 (the site file)" in out
+    assert "at least 1 min: the site file" in out
+    assert "at most 300: the site file" in out
     assert "times the water then (" in out
     assert "assumed: Water is taken to be drawn as it was in the log" in out
     assert "Local codes and a licensed electrician or pump installer decide" in out

@@ -1,0 +1,338 @@
+"""The sum on paper beside what is taken, step by step, against published sums: there from the plate, and back again."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from plate_sites import make
+
+from shuntbook.analysis.nameplate.estimate import estimate
+from shuntbook.analysis.nameplate.lesson import lesson
+from shuntbook.analysis.nameplate.measured_chain import RunTotals, drawn_by_plate, drawn_by_runs
+from shuntbook.analysis.not_known import Missing
+from shuntbook.analysis.site.site import Site
+
+PUMP = {"kind": "pump", "current_A": 5.0, "power_factor": 0.58}
+ALWAYS_ON = {"efficiency_pct": 88, "idle_W": 28, "always_on": True}
+#: Joules of a watt-hour, and coulombs of an amp-hour.
+PER_HOUR = 3600
+
+UNITS = {
+    **{"watts": "W", "watts at the bank": "W", "hours": "h", "idling": "Wh", "starts": "Wh", "watt-hours": "Wh"},
+    **{"volts": "V", "amp-hours": "Ah", "share of the bank": "%"},
+}
+
+
+def on_bank(load, nominal_V, capacity_Ah=100.0):
+    """A site whose only load hangs on the bank."""
+    bank = {"nominal_V": nominal_V, "capacity_Ah": capacity_Ah}
+    return Site.model_validate({"name": "hut", "bank": bank, "loads": [{"name": "load"} | load]})
+
+
+def by_plate(site, hours, volts=None):
+    """The lesson without a log; `volts` is the bank's voltage under load."""
+    plate = estimate(site, "load", hours=hours, dc_voltage_V=volts)
+    return lesson(site, site.load("load"), plate.paper, drawn_by_plate(plate), plate=plate)
+
+
+def by_runs(site, runs, hours, load_ac_W=None):
+    """The lesson of some runs within so many hours."""
+    load = site.load("load")
+    plate = estimate(site, "load", hours=hours)
+    drawn = drawn_by_runs(runs, through_inverter=load.inverter is not None, load_ac_W=load_ac_W)
+    return lesson(site, load, plate.paper, drawn, plate=plate)
+
+
+def steps_of(told):
+    """Steps by their name."""
+    return {step.name: step for step in told}
+
+
+# ---- Published sums: what is on paper, and what is really taken ----------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("load", "inverter", "nominal_V", "hours", "volts", "paper", "really"),
+    [
+        # Sandia/NMSU, "PV Power Systems and the NEC: Suggested Practices", as restated in a PV installers' syllabus:
+        # 2,500 W / 0.85 / 22 V, printed 134 A; an hour of it.
+        ({"power_W": 2500}, {"efficiency_pct": 85}, 24, 1, 22.0, ("amp-hours", 104.17), ("amp-hours", 133.69)),
+        # An inverter maker's wiring manual, p. 38: 4,000 W at 24 V, printed 166 A on paper and 214 A really.
+        ({"power_W": 4000}, {"efficiency_pct": 85}, 24, 1, 22.0, ("amp-hours", 166.67), ("amp-hours", 213.90)),
+        # A published battery-sizing question and answer at 120 V: 2 x 60 W for 4 h, printed 4 Ah at the outlet.
+        ({"power_W": 120}, {"efficiency_pct": 100}, 120, 4, 120.0, ("amp-hours", 4.0), ("amp-hours", 4.0)),
+        # The same: 200 W for 24 h of which it runs 25 %, printed 10 Ah; on paper it runs all the time.
+        (
+            {"power_W": 200, "duty_pct": 25},
+            {"efficiency_pct": 100},
+            120,
+            24,
+            120.0,
+            ("amp-hours", 40.0),
+            ("amp-hours", 10.0),
+        ),
+        # The same: 5 A for 25 times 15 s, printed 0.52 Ah.
+        (
+            {"voltage_V": 120, "current_A": 5, "power_factor": 1.0},
+            {"efficiency_pct": 100},
+            120,
+            25 * 15 / PER_HOUR,
+            120.0,
+            ("amp-hours", 0.5208),
+            ("amp-hours", 0.5208),
+        ),
+        # The same: a 10 A pump half of 24 h, printed 120 Ah.
+        (
+            {"voltage_V": 120, "current_A": 10, "power_factor": 1.0, "duty_pct": 50},
+            {"efficiency_pct": 100},
+            120,
+            24,
+            120.0,
+            ("watt-hours", 28800.0),
+            ("amp-hours", 120.0),
+        ),
+        # A published blog sum: 240 V x 10 A taken for 2,400 W; its watts are fewer, by hand at a power factor of 0.7.
+        (
+            {"kind": "pump", "voltage_V": 240, "current_A": 10, "power_factor": 0.7},
+            {"efficiency_pct": 90},
+            48,
+            1,
+            48.0,
+            ("watts", 2400.0),
+            ("watts", 1680.0),
+        ),
+        # IEEE 1013-2007, 5.2: running current may be taken at 95 % of the system's voltage, 11.4 V of 12: amps 5.3 %
+        # up. 120 W for 10 h are 100 Ah on paper, and 105.26 Ah.
+        ({"power_W": 120}, None, 12, 10, None, ("amp-hours", 100.0), ("amp-hours", 105.26)),
+        # The worksheet of IEEE 1013 and of Sandia's SAND87-7023 (from memory): watts x hours / efficiency / volts.
+        # 60 W for 5 h behind 90 % at 24 V: 300 Wh, 333.3 Wh, 13.89 Ah.
+        ({"power_W": 60}, {"efficiency_pct": 90}, 24, 5, 24.0, ("watt-hours", 300.0), ("watt-hours", 333.33)),
+        # OpenStax College Physics, 20.4 (from memory): a car's headlight, 12.0 V x 2.50 A, is 30.0 W.
+        ({"current_A": 2.5}, None, 12, 1, 12.0, ("watts", 30.0), ("watts", 30.0)),
+        # OpenStax College Physics, 20.4 (from memory): a 60 W bulb for 1,000 h takes 60 kWh.
+        ({"power_W": 60}, None, 12, 1000, 12.0, ("watt-hours", 60000.0), ("watt-hours", 60000.0)),
+        # Three phases, any textbook of electrical engineering (from memory): root of 3 x 400 V x 10 A x 0.8 = 5,543 W,
+        # where 400 V x 10 A are 4,000 on paper.
+        (
+            {"voltage_V": 400, "current_A": 10, "phases": 3, "power_factor": 0.8},
+            {"output_V": 400, "efficiency_pct": 95},
+            48,
+            1,
+            48.0,
+            ("watts", 4000.0),
+            ("watts", 5542.56),
+        ),
+    ],
+)
+def test_both_sums_are_the_published_ones(load, inverter, nominal_V, hours, volts, paper, really):
+    """To a unit of the last printed digit, or the same sum to more digits; each in its own unit."""
+    site = on_bank(load, nominal_V) if inverter is None else make(load, inverter=inverter, nominal_V=nominal_V)
+    told = steps_of(by_plate(site, hours, volts).steps)
+
+    assert told[paper[0]].paper == pytest.approx(paper[1], rel=1e-4)
+    assert told[really[0]].real == pytest.approx(really[1], rel=1e-4)
+    assert {name: step.unit for name, step in told.items() if name in UNITS} == {
+        n: u for n, u in UNITS.items() if n in told
+    }
+
+
+@pytest.mark.parametrize(
+    ("day_Wh", "days", "capacity_Ah", "share_pct"),
+    [
+        # A published step-by-step sum after IEEE 1013: 1,000 Wh x 2.5 days / 0.5 x 1.30 (40 degF), printed 2,500, 5,000
+        # and 6,500 Wh; over 12 V that bank is 541.67 Ah, and the 2.5 days take 1 / 2.6 of it.
+        (1000, 2.5, 541.67, 38.46),
+        # A published design of a small system: 300 Wh x 2 days / 0.8 at 12 V, printed 750 Wh and 62.5 Ah: down by 80 %.
+        (300, 2, 62.5, 80.0),
+    ],
+)
+def test_the_share_of_a_bank_is_that_it_was_sized_by(day_Wh, days, capacity_Ah, share_pct):
+    """What was planned to be taken out of a bank of the printed size is the share it was planned with."""
+    site = on_bank({"power_W": day_Wh / 24}, 12, capacity_Ah)
+    told = steps_of(by_plate(site, 24 * days, 12.0).steps)
+
+    assert told["watt-hours"].paper == pytest.approx(day_Wh * days)
+    assert told["share of the bank"].paper == pytest.approx(share_pct, abs=0.005)
+
+
+# ---- Back from measured amp-hours ----------------------------------------------------------------------------------
+
+
+def test_back_on_paper_is_charge_times_nominal_volts():
+    """60,000 C at 12.0 V are 720 kJ, which are 200 Wh: a car's battery."""
+    # OpenStax College Physics, 19.1 (from memory).
+    charge_Ah = 60_000 / PER_HOUR
+    runs = RunTotals(1, 0, 2.0, charge_Ah * 12.6, charge_Ah * 6.3, charge_Ah)
+    back = steps_of(by_runs(on_bank({"power_W": 100}, 12), runs, 4.0).back)
+
+    assert back["watt-hours"].paper * PER_HOUR == pytest.approx(720e3)
+    assert back["watt-hours"].paper == pytest.approx(200)
+    assert back["watt-hours"].measured == pytest.approx(210)  # at the 12.6 V that were there
+
+
+def test_twelve_amp_hours_at_24_volts_are_not_288_watt_hours():
+    """At 25.1 V they are 301 Wh; over the plate's 1,150 W that is 15 min where it ran 24 (by hand)."""
+    # 12 x 24 = 288; 12 x 25.1 = 301.2; 288 / 1150 = 0.2504 h; 301.2 Wh in 0.4 h are 753 W; 288 Wh over an hour 288 W.
+    runs = RunTotals(1, 0, 0.4, 301.2, 753.0, 12.0)
+    told = by_runs(make(PUMP, inverter=ALWAYS_ON, nominal_V=24.0), runs, 1.0)
+    back = steps_of(told.back)
+
+    assert [step.name for step in told.back] == [
+        "amp-hours", "volts", "watt-hours", "hours", "watts at the bank", "watts of the load",
+    ]  # fmt: skip
+    assert back["watt-hours"].why == "12 Ah at 24 V are not 12 x 24 Wh: the bank stood at 25.1 V."
+    assert (back["watt-hours"].paper, back["watt-hours"].measured) == pytest.approx((288, 301.2))
+    assert (back["hours"].paper, back["hours"].measured) == pytest.approx((288 / 1150, 0.4))
+    assert (back["watts at the bank"].paper, back["watts at the bank"].measured) == pytest.approx((288, 753))
+    # Behind the inverter 88 % come out: no log saw that, so it is no measurement.
+    assert back["watts of the load"].measured == pytest.approx(753 * 0.88)
+    assert back["watts of the load"].basis == "estimated"
+    assert "1,150 VA" in back["watts of the load"].why
+
+
+@pytest.mark.parametrize(
+    ("charge_Ah", "because"), [(None, "the log does not tell at which volts"), (0.0, "does not tell at which volts")]
+)
+def test_without_amp_hours_there_is_no_way_back(charge_Ah, because):
+    """And the steps that need volts say so, in place of a figure."""
+    told = by_runs(make(PUMP, inverter=ALWAYS_ON), RunTotals(1, 0, 0.4, 300.0, 740.0, charge_Ah), 1.0)
+
+    assert isinstance(told.back, Missing)
+    assert because in told.back.sentence
+    assert told.difference_Ah is None
+    volts = steps_of(told.steps)["volts"]
+    assert (volts.real, volts.basis) == (None, None)
+    assert steps_of(told.steps)["amp-hours"].real is None
+
+
+def test_nothing_measured_has_no_way_back():
+    """The plate alone counted no amp-hours; its figures are under `plate`, none under `measured`."""
+    told = by_plate(make(PUMP, inverter=ALWAYS_ON), 1.0)
+
+    assert isinstance(told.back, Missing)
+    assert {step.measured for step in told.steps} == {None}
+    assert all(step.plate == step.real for step in told.steps)
+
+
+# ---- What holds of any lesson --------------------------------------------------------------------------------------
+
+
+@given(
+    watts=st.floats(5, 5000),
+    pct=st.floats(30, 100),
+    duty=st.floats(1, 100),
+    idle=st.just(0.0) | st.floats(0.1, 60),
+    hours=st.floats(0.05, 200),
+    volts=st.floats(9, 60),
+    always_on=st.booleans(),
+)
+def test_the_steps_lead_to_the_amounts(watts, pct, duty, idle, hours, volts, always_on):
+    """Watts x hours + idling = watt-hours, over volts = amp-hours, of the bank = its share; on paper as really."""
+    inverter = {"efficiency_pct": pct, "idle_W": idle, "always_on": always_on}
+    site = make({"power_W": watts, "duty_pct": duty}, inverter=inverter)
+    plate = estimate(site, "load", hours=hours, dc_voltage_V=volts)
+    told = by_plate(site, hours, volts)
+    at = steps_of(told.steps)
+
+    assert at["watts"].paper * at["hours"].paper == pytest.approx(at["watt-hours"].paper)
+    assert at["watt-hours"].paper / at["volts"].paper == pytest.approx(at["amp-hours"].paper)
+    assert at["amp-hours"].real == pytest.approx(plate.charge_Ah)
+    assert at["watt-hours"].real / at["volts"].real == pytest.approx(at["amp-hours"].real)
+    at_rest_Wh = 0.0 if always_on else idle * (hours - at["hours"].real)
+    whole_Wh = at["watts at the bank"].real * at["hours"].real + at_rest_Wh
+    assert whole_Wh == pytest.approx(at["watt-hours"].real)
+    assert at["share of the bank"].real == pytest.approx(at["amp-hours"].real)  # the bank has 100 Ah
+    assert_parts_add_up(told)
+
+
+@given(
+    run_h=st.floats(0.01, 50),
+    rest=st.floats(0, 5),
+    watts=st.floats(5, 5000),
+    extra=st.floats(-0.3, 0.5),
+    volts=st.floats(9, 60),
+    behind=st.none() | st.floats(0.3, 0.99),
+)
+def test_the_measured_steps_lead_to_the_measured_amounts(run_h, rest, watts, extra, volts, behind):
+    """Watts x hours + starts = watt-hours, over volts = amp-hours; and the way back ends where it began."""
+    energy_Wh = watts * run_h * (1 + extra)
+    runs = RunTotals(3, 0, run_h, energy_Wh, watts, energy_Wh / volts)
+    site = make(PUMP, inverter=ALWAYS_ON)
+    told = by_runs(site, runs, run_h * (1 + rest), None if behind is None else watts * behind)
+    at, back = steps_of(told.steps), steps_of(told.back)
+    at_bank = at["watts" if behind is None else "watts at the bank"]
+
+    assert at_bank.measured * at["hours"].measured + at["starts"].measured == pytest.approx(energy_Wh)
+    assert at["watt-hours"].measured / at["volts"].measured == pytest.approx(at["amp-hours"].measured)
+    assert back["amp-hours"].measured * back["volts"].measured == pytest.approx(energy_Wh)
+    assert back["watts at the bank"].measured == pytest.approx(watts)
+    assert_parts_add_up(told)
+
+
+def assert_parts_add_up(told):
+    """What the steps make of the difference is the difference."""
+    for name, whole, key in (
+        ("energy_Wh", told.difference_Wh, "watt-hours"),
+        ("charge_Ah", told.difference_Ah, "amp-hours"),
+    ):
+        last = steps_of(told.steps)[key]
+        assert sum(getattr(step, name) or 0.0 for step in told.steps) == pytest.approx(whole, rel=1e-7, abs=1e-9)
+        assert last.real - last.paper == pytest.approx(whole, rel=1e-7, abs=1e-9)
+
+
+# ---- The words -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("load", "inverter", "words"),
+    [
+        (PUMP, ALWAYS_ON, "By the plate's power factor 58 % are watts"),
+        ({"kind": "pump", "current_A": 5.0}, ALWAYS_ON, "By a usual power factor 65 % are watts"),
+        ({"hp": 0.5, "kind": "pump"}, ALWAYS_ON, "Horsepower is what the shaft gives"),
+        ({"power_W": 90}, ALWAYS_ON, "A plate's watts are watts already"),
+        (
+            {"current_A": 5.0, "phases": 3, "power_factor": 0.8},
+            {"efficiency_pct": 95},
+            "Three phases count the root of 3",
+        ),
+    ],
+)
+def test_why_watts_differ_is_told_by_what_the_plate_gives(load, inverter, words):
+    """Volt-amperes are not watts, horsepower is not what is taken in; and a plate's watts are left alone."""
+    told = steps_of(by_plate(make(load, inverter=inverter), 1.0).steps)
+
+    assert words in told["watts"].why
+    assert ("volt-amperes" in told["watts"].why) == ("current_A" in load)
+
+
+def test_a_start_is_told_with_its_highest_reading():
+    """At least that, where readings could have missed the top of it; and a draw that sank is no start's."""
+    runs = RunTotals(3, 0, 0.5, 400.0, 780.0, 16.0, start_A=67.2)
+    site = make(PUMP, inverter=ALWAYS_ON)
+
+    assert "asked at least 67.2 A" in steps_of(by_runs(site, runs, 1.0).steps)["starts"].why
+    whole = replace(runs, start_resolved=True)
+    assert "asked 67.2 A" in steps_of(by_runs(site, whole, 1.0).steps)["starts"].why
+    sank = replace(runs, run_W=820.0)
+    assert "sank" in steps_of(by_runs(site, sank, 1.0).steps)["starts"].why
+
+
+def test_one_meter_at_the_bank_does_not_part_load_and_inverter():
+    """There is one step of watts then; with a log behind the inverter there are two."""
+    runs, site = RunTotals(3, 0, 0.5, 400.0, 780.0, 16.0), make(PUMP, inverter=ALWAYS_ON)
+    as_one, apart = by_runs(site, runs, 1.0), by_runs(site, runs, 1.0, load_ac_W=660.0)
+
+    assert "watts at the bank" not in steps_of(as_one.steps)
+    assert "the inverter's loss is in what was measured" in steps_of(as_one.steps)["watts"].why
+    assert steps_of(apart.steps)["watts"].measured == 660.0
+    assert "keeps 15.4 %" in steps_of(apart.steps)["watts at the bank"].why
+
+
+def test_the_time_that_it_pauses_is_told():
+    """By the log, by the site file, or not at all."""
+    runs, site = RunTotals(3, 0, 0.25, 200.0, 780.0, 8.0), make(PUMP | {"duty_pct": 40}, inverter=ALWAYS_ON)
+
+    assert "it ran 25 % of the time" in steps_of(by_runs(site, runs, 1.0).steps)["hours"].why
+    assert "the site file gives 40 %" in steps_of(by_plate(site, 1.0).steps)["hours"].why
+    assert "is not given" in steps_of(by_plate(make(PUMP), 1.0).steps)["hours"].why
