@@ -159,6 +159,7 @@ def drawn_by_plate(plate: Estimate) -> DrawnSum:
 
 def drawn_by_runs(runs: RunTotals, *, through_inverter: bool, load_ac_W: float | None = None) -> DrawnSum:
     """Return what the runs of a log at the bank took, part by part; `load_ac_W` as for `measured_against_estimate`."""
+    # A load on the bank itself has nothing between it and the meter: what the bank gave is what it took.
     return DrawnSum(
         runs.run_h,
         load_ac_W if through_inverter else runs.run_W,
@@ -196,6 +197,7 @@ def paper_against(paper: PaperSum, drawn: DrawnSum, *, on_inverter: bool) -> tup
         Term("starts", (Factor(STARTS, 0.0, drawn.start_Wh, "Wh", time),)),
         Term("idle", (Factor(IDLE, 0.0, drawn.idle_Wh, "Wh", drawn.power_basis),)),
     ]
+    # A log of watts alone has energy and no charge to split.
     if drawn.bank_V is None:
         return decompose(terms), None
     volts = Factor(VOLTAGE, paper.nominal_V, drawn.bank_V, "V", drawn.volts_basis, divides=True)

@@ -42,7 +42,7 @@ LIMITS = {
     "charge": (56, 38),
     "charge --site": (90, 75),
     "capture": (127, 97),
-    "report": (207, 136),
+    "report": (211, 136),
 }
 
 

@@ -10,6 +10,7 @@ SUBJECTS = {
     "test_wear.py test_falls.py": 7,
     "test_battery_kinds.py test_bank_voltage.py": 11,
     "test_water.py": 5,
+    "test_lesson.py": 13,
 }
 
 

@@ -14,7 +14,8 @@ from .log_tables import Table
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from ....analysis.nameplate.lesson import Lesson, LessonStep
+    from ....analysis.nameplate.lesson import Lesson
+    from ....analysis.nameplate.lesson_step import LessonStep
     from ....analysis.nameplate.plate_check import PlateCheck
     from ....analysis.nameplate.reasons import Explained
     from ....analysis.one_log.log_report import LogReport
@@ -106,7 +107,7 @@ def lesson(of: Lesson) -> tuple[Table, ...]:
     return tuple(tables)
 
 
-def _lesson(caption: str, told: Sequence[LessonStep]) -> Table:
+def _lesson(caption: str, steps: Sequence[LessonStep]) -> Table:
     rows = tuple(
         (
             numbers.capital(step.name),
@@ -114,7 +115,7 @@ def _lesson(caption: str, told: Sequence[LessonStep]) -> Table:
             f"{in_unit(step, step.real)}: {step.how_really}",
             numbers.shortened(step.why, 400),
         )
-        for step in told
+        for step in steps
     )
     return Table(caption, ("", "On paper", "Measured", "Why they differ"), rows, prose=True)
 

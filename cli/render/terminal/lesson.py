@@ -11,7 +11,8 @@ from ..wording.numbers import capital
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from ....analysis.nameplate.lesson import Lesson, LessonStep
+    from ....analysis.nameplate.lesson import Lesson
+    from ....analysis.nameplate.lesson_step import LessonStep
 
 
 def lesson_lines(lesson: Lesson) -> list[str]:

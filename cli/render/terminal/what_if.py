@@ -7,7 +7,7 @@ from math import isfinite
 from typing import TYPE_CHECKING
 
 from ....analysis.not_known import Missing
-from ..wording.numbers import amount, capital, duration, number, shortened
+from ..wording.numbers import amount, capital, duration, number, shortened, uncapital
 from ..wording.what_if import asked_changes, every_figure, side_by_side, what_changes_do
 from .answer import Block, Reply
 from .columns import Columns

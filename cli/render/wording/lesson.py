@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Final
 from .numbers import amount, duration, signed
 
 if TYPE_CHECKING:
-    from ....analysis.nameplate.lesson import Lesson, LessonStep
+    from ....analysis.nameplate.lesson import Lesson
+    from ....analysis.nameplate.lesson_step import LessonStep
 
 #: What stands before the figure beside the one on paper, by what it rests on.
 _BASIS: Final = {"measured": "Measured", "estimated": "Reckoned", "assumed": "Assumed"}
@@ -44,9 +45,9 @@ def what_differs(lesson: Lesson) -> str:
     parts = [(step.name, (step.charge_Ah if in_Ah else step.energy_Wh) or 0.0) for step in lesson.steps]
     parts.sort(key=lambda each: -abs(each[1]))
     # What is nothing beside the largest would be read aloud for nothing.
-    told = [(name, part) for name, part in parts if abs(part) > _WORTH_TELLING * abs(parts[0][1])]
+    large = [(name, part) for name, part in parts if abs(part) > _WORTH_TELLING * abs(parts[0][1])]
     way = f"From paper to what {'was measured' if lesson.measured else 'is reckoned with losses'}"
-    if not told:
+    if not large:
         return f"{way} there is no difference."
-    listed = ", ".join(f"{name} {signed(part, unit)}" for name, part in told)
-    return f"{way}: {listed}." if len(told) == 1 else f"{way}: {listed}; {signed(whole, unit)} in all."
+    listed = ", ".join(f"{name} {signed(part, unit)}" for name, part in large)
+    return f"{way}: {listed}." if len(large) == 1 else f"{way}: {listed}; {signed(whole, unit)} in all."

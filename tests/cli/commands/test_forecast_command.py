@@ -113,7 +113,7 @@ def test_without_a_log_the_plate_with_its_losses_stands_beside_the_paper(demo, c
     assert "nothing was measured" in found["steps_back_why_not"]
     words = ("forecast", "--site", demo / "site.toml", "--load", "well pump", "--for", "15m", "--explain")
     out = unwrapped(told(capsys, *words)[1])
-    assert "Reckoned, what the bank gives while it runs: 758 W." in out
+    assert "Reckoned, what the bank gives for it while it runs: 758 W." in out
     assert "Measured," not in out and "Back again" not in out
 
 
