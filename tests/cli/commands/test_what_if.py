@@ -176,7 +176,7 @@ def test_the_page_and_the_terminal_have_it_in_short(demo, tmp_path, capsys):
     assert "Runs of 13 s become 1 min " in sight
     assert re.search(r'<th scope="row">Starts in the busiest hour</th><td>47</td><td>\d+</td><td>−\d+ \(−', sight)
     assert sight.count('<th scope="row">') <= 6
-    assert "at most 20 (" in folds
+    assert "at most 20: " in folds
     assert "What this rests on" in folds
     reported(capsys, demo, "--out", place, "--force")
     assert "what-if" not in place.read_text(encoding="utf-8")
