@@ -122,6 +122,9 @@ def _bank_word(site: Site) -> list[str]:
 def _inverter(inverter: Inverter) -> str:
     continuous = _power(inverter.continuous_VA, inverter.continuous_W)
     words = [f"Inverter '{inverter.name}': {_n(inverter.output_V)} V AC, {continuous} without a break (continuous)"]
+    wave = {None: "", "sine": "pure sine", "modified": "modified sine"}[inverter.waveform]
+    phases = {None: "", 1: "one phase", 3: "three phases"}[inverter.phases]
+    words += [text for text in (wave, phases) if text]
     if inverter.surge_VA or inverter.surge_W:
         seconds = f"for {_n(inverter.surge_s)} s" if inverter.surge_s else "for a time not given"
         words.append(f"{_power(inverter.surge_VA, inverter.surge_W)} {seconds}")
@@ -144,6 +147,14 @@ def _inverter(inverter: Inverter) -> str:
 #: How a motor is brought up to speed, in words.
 _STARTS: Final = {"direct": "switched straight on", "soft": "started softly", "drive": "behind a drive of any speed"}
 
+#: What a single-phase motor has to start by, in words.
+_CAPACITORS: Final = {
+    "none": "no capacitor (split phase)",
+    "start": "a start capacitor",
+    "run": "a run capacitor",
+    "both": "a start and a run capacitor",
+}
+
 
 def _load(load: Load, site: Site) -> str:
     fed = f"on '{load.inverter}'" if load.inverter else "on the DC side"
@@ -155,6 +166,7 @@ def _load(load: Load, site: Site) -> str:
             (load.power_W, "{} W in"),
             (load.hp, "{} hp at the shaft"),
             (load.power_factor, "power factor {}"),
+            (_CAPACITORS[load.capacitor] if load.capacitor else None, "{}"),
             (load.code_letter, "code letter {}"),
             (load.locked_rotor_A, "{} A before it turns (locked-rotor)"),
             (_STARTS[load.start] if load.start else None, "{}"),

@@ -326,6 +326,8 @@ def _tank_run(pump: Load, water: Water, site: Site) -> Iterator[Oddity]:
     limits = limits_for(site, pump)
     tank_s, least_s = limits.tank_run_s, limits.minimum_run_s
     # On a drive a pump may run as short as it likes.
+    if pump.start == "drive":
+        return
     softly = pump.locked_rotor_A is not None and pump.current_A is not None
     if tank_s is None or (softly and pump.locked_rotor_A <= _SOFT_START * pump.current_A):  # type: ignore[operator]
         return

@@ -9,6 +9,8 @@ __all__ = [
     "inverter_check",
     "inverter_losses",
     "judged",
+    "modified_wave",
+    "motor_start",
     "plate_power",
     "protection",
     "short_circuit",

@@ -6,6 +6,7 @@ kind. Local codes and a licensed electrician decide.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -20,6 +21,7 @@ from .bank_voltage import usual_loaded_V
 from .demand import demands_on
 from .inverter_losses import losses_of
 from .judged import Judgement, worst
+from .motor_start import direct_current_start_A
 from .protection import PLAIN_RULE, Screened, ampacity, protection
 from .short_circuit import breaking, stated_mohm
 from .solar import charging_A
@@ -100,7 +102,7 @@ class Carried:
     """Currents through a conductor: running together, at the hardest start, and the greatest that lasts [A]."""
 
     running_A: float
-    starting_A: float
+    starting_A: float | Missing
     greatest_A: float
     assumptions: tuple[str, ...]
 
@@ -178,7 +180,8 @@ def _lost(
         return loop_mohm, loop_mohm
     if isinstance(carried, Missing):
         return carried, carried
-    return drop(conductor, carried.running_A, supply_V), drop(conductor, carried.starting_A, supply_V)
+    running, start_A = drop(conductor, carried.running_A, supply_V), carried.starting_A
+    return running, start_A if isinstance(start_A, Missing) else drop(conductor, start_A, supply_V)
 
 
 def currents(conductor: Conductor, site: Site) -> Carried | Missing:
@@ -197,11 +200,21 @@ def currents(conductor: Conductor, site: Site) -> Carried | Missing:
     running_A = sum(part.running_A for part in known)
     return Carried(
         running_A,
-        # All run while the one whose start adds most starts.
-        running_A + max(part.starting_A - part.running_A for part in known),
+        _hardest_A(known),
         sum(part.greatest_A for part in known),
         tuple(text for part in known for text in part.assumptions),
     )
+
+
+def _hardest_A(parts: Sequence[Carried]) -> float | Missing:
+    """Return the amps while the one whose start adds most starts and all others run; Missing where a start is. [A]"""
+    running_A = sum(part.running_A for part in parts)
+    extra_A = []
+    for part in parts:
+        if isinstance(part.starting_A, Missing):
+            return part.starting_A
+        extra_A.append(part.starting_A - part.running_A)
+    return running_A + max(extra_A)
 
 
 def _carried(name: str, site: Site) -> Carried | Missing:
@@ -260,8 +273,8 @@ def _of_dc_load(load: Load, site: Site) -> Carried | Missing:
     if load.current_A is None and load.power_W is None:
         return Missing(f"word on what '{load.name}' draws", ("loads.current_A", "loads.power_W"))
     running_A = load.current_A or (load.power_W or 0.0) / usual_loaded_V(site.bank)[0]
-    starting_A = max(load.locked_rotor_A or running_A, running_A)
-    return Carried(running_A, starting_A, running_A, ())
+    start_A = direct_current_start_A(load, running_A)
+    return Carried(running_A, start_A if isinstance(start_A, Missing) else start_A.high, running_A, ())
 
 
 def _of_drop(running: Drop) -> Screened:

@@ -15,12 +15,13 @@ from ..bank.sag import Sag, sag, sag_of_starts, through_cable
 from ..bank.seen_starts import SeenStarts, seen_starts
 from ..cycles.cycle import Cycles
 from ..equipment.bank_voltage import voltage_floor
-from ..equipment.demand import TURNING, starting, usual_start_s
+from ..equipment.demand import starting
 from ..equipment.inverter_losses import losses_of
 from ..equipment.plate_power import supply_V
 from ..ledger.ledger import Ledger
 from ..not_known import Missing
 from ..readings.measured_span import HowRead
+from ..site.motor_kinds import usual_start_s
 from ..site.site import Load, Site
 from ..stats.interval95 import Within
 from ..sureness.meter_figures import MeterFigures
@@ -40,15 +41,22 @@ def bank_by_plates(site: Site, loads: Sequence[Load], *, returned_A: float | Non
     draw, ohms, before_V = bank_draw(site, loads), stated_resistance(site.bank), _before_V(site)
     running_A = draw.running_W / loaded_bank_V(site) if draw.running_W > 0 else None
     direct_A = _direct_A(site, loads, draw)
-    starting_A = direct_A if draw.starting_W is None else direct_A or amps(site, draw.starting_W, before_V, ohms)
+    hardest = next((load for load in loads if load.name == draw.hardest), None)
+    starting_A: Within | Missing | None = direct_A
+    if starting_A is None:
+        starting_A = draw.unknown_start if draw.starting_W is None else amps(site, draw.starting_W, before_V, ohms)
+    left_out = draw.left_out
+    # Beside a start that is known it makes of that one a lower bound.
+    if draw.unknown_start is not None and starting_A is not draw.unknown_start:
+        left_out = (*left_out, draw.unknown_start)
     assumptions = (*draw.assumptions, voltage_said(site), *((_DIRECT,) if direct_A else ()))
     asked = Asked(
         None if running_A is None else Within.exactly(running_A),
         starting_A,
         draw.start_s,
-        starting(draw.hardest or "", is_motor=any(load.kind in TURNING for load in loads if load.name == draw.hardest)),
+        "" if hardest is None else starting(hardest),
         None if direct_A else draw.starting_W,
-        draw.left_out,
+        left_out,
         assumptions=assumptions if running_A is not None else (),
     )
     return check_bank(
@@ -82,6 +90,8 @@ def _sag_by_plates(
     load = next((load for load in loads if load.name == draw.hardest), loads[0] if loads else None)
     if load is None:
         return Missing(_SAG, ("loads",), "the site file has no load")
+    if draw.unknown_start is not None:
+        return Missing(_SAG, draw.unknown_start.add, draw.unknown_start.because)
     ohms, limit = stated_resistance(site.bank), voltage_floor(site, load)
     if isinstance(ohms, Missing):
         return Missing(_SAG, ohms.add, ohms.because)
@@ -117,7 +127,7 @@ def bank_by_runs(site: Site, load: Load, seen: MeasuredLoad, running_A: float) -
         running or Within.exactly(running_A),
         _starting_A(site, load, seen, whole, before_V, ohms),
         usual_start_s(load, []),
-        starting(load.name, is_motor=load.kind in TURNING),
+        starting(load),
         seen_in_part=not whole,
     )
     charging = charging_judged(site.bank, site.array)

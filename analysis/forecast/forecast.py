@@ -13,7 +13,7 @@ from ..bank.sag import Sag
 from ..bank.system_word import SystemWord, system_word
 from ..cautions import CAUTIONS
 from ..equipment.conductor import ConductorCheck, check_conductors
-from ..equipment.demand import VA_OF_WATTS, power_behind
+from ..equipment.demand import power_behind, va_of_watts
 from ..equipment.inverter_check import InverterCheck, check_inverter, check_seen
 from ..equipment.inverter_losses import given_W, losses_of
 from ..equipment.judged import Judged, Judgement, worst
@@ -133,7 +133,7 @@ def _inverter(
 def _seen(inverter: Inverter, load: Load, seen: MeasuredLoad) -> tuple[Judged, Judged | Missing, tuple[str, ...]]:
     """Hold what the log showed against the inverter's ratings, on its AC side."""
     peak_W, run_W = seen.peak_W or seen.runs.run_W, seen.run_W.value if seen.run_W is not None else seen.runs.run_W
-    assumptions = [VA_OF_WATTS]
+    assumptions = [va_of_watts(load)]
     # Ratings are for what an inverter gives, so what a meter at the bank saw is carried through it first.
     if seen.side == "dc":
         losses = losses_of(inverter)

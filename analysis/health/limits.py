@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from ..equipment.demand import STANDSTILL_SOURCE, TURNING, power_factors
+from ..equipment.demand import power_factors
 from ..equipment.inverter_losses import DESIGN_SOURCE, beyond_idle_W, efficiency, losses_of
 from ..equipment.water import PRECHARGE_BELOW_KPA, PRECHARGE_SOURCE, atmosphere_kPa, below_cut_in, drawdown_L
 from ..nameplate.estimate import estimate
 from ..not_known import Refusal
 from ..readings.chunk import SECONDS_PER_HOUR, Side
 from ..site.battery_kinds import kind_of
+from ..site.motor_kinds import TURNING, motor_of, turns
 from ..site.motor_tables import starts_limit
 from ..site.site import Inverter, Limits, Load, Site, Water
 from ..site.units import SI, DisplayUnits
@@ -238,8 +239,8 @@ def _at_meter(
 
 
 def _of(load: Load, rating: str) -> str:
-    if rating == "surge" and load.kind in TURNING:
-        return f" at most ({STANDSTILL_SOURCE})"
+    if rating == "surge" and turns(load):
+        return f" at most ({motor_of(load).standstill.source})"
     return "" if load.power_factor is not None else " at most, usual for its kind"
 
 

@@ -44,6 +44,12 @@ LoadKind = Literal["pump", "motor", "compressor", "heater", "electronics", "ligh
 #: How a motor is brought up to speed; behind a drive it also runs at one draw after another.
 StartKind = Literal["direct", "soft", "drive"]
 
+#: Which capacitor a single-phase motor has: one that helps it start, one that stays on, both, or none (split phase).
+Capacitor = Literal["none", "start", "run", "both"]
+
+#: What an inverter gives: a sine, or steps that stand in for one.
+Waveform = Literal["sine", "modified"]
+
 
 DischargeAmps = Annotated[Several[Positive], BeforeValidator(one_or_two), AfterValidator(continuous_first)]
 
@@ -148,6 +154,8 @@ class Inverter(StrictTable):
         "power_w": "continuous_W", "power_va": "continuous_VA", "rated_w": "continuous_W", "rated_va": "continuous_VA",
         "rating_w": "continuous_W", "rating_va": "continuous_VA", "peak_w": "surge_W", "peak_va": "surge_VA",
         "voltage_v": "output_V", "voltage": "output_V", "standby_w": "idle_W", "no_load_w": "idle_W",
+        "wave": "waveform", "output_wave": "waveform", "pure": "sine", "pure_sine": "sine", "true_sine": "sine",
+        "sinewave": "sine", "modified_sine": "modified", "square": "modified", "quasi_sine": "modified",
     }  # fmt: skip
 
     name: Name
@@ -157,6 +165,8 @@ class Inverter(StrictTable):
     surge_W: Positive | None = None
     surge_s: Seconds | None = None
     output_V: Positive = 230.0
+    phases: Annotated[int, AfterValidator(known_phases)] | None = None
+    waveform: Waveform | None = None
     efficiency_pct: Percent | None = None  # without its idle draw
     # [AC W, %], with its idle draw
     efficiency_curve: Annotated[Several[CurvePoint], AfterValidator(rising)] | None = None
@@ -177,6 +187,8 @@ class Load(StrictTable):
     same_thing = (("code_letter", "locked_rotor_A"),)
     also_called: ClassVar[Mapping[str, str]] = {
         "volts": "voltage_V", "amps": "current_A", "watts": "power_W", "pf": "power_factor", "type": "kind",
+        "lra": "locked_rotor_A", "stall_a": "locked_rotor_A", "psc": "run", "split_phase": "none",
+        "soft_start": "soft", "soft_starter": "soft", "vfd": "drive", "inverter_drive": "drive",
     }  # fmt: skip
 
     name: Name
@@ -188,8 +200,9 @@ class Load(StrictTable):
     hp: Positive | None = None
     phases: Annotated[int, AfterValidator(known_phases)] = 1
     power_factor: Fraction | None = None
+    capacitor: Capacitor | None = None
     code_letter: Annotated[str, AfterValidator(known_code_letter)] | None = None
-    locked_rotor_A: Positive | None = None
+    locked_rotor_A: Positive | None = None  # before it turns; of a motor for direct current: stalled
     start: StartKind | None = None
     start_s: Seconds | None = None
     duty_pct: Percent | None = None

@@ -10,12 +10,10 @@ from dataclasses import dataclass, replace
 from math import isfinite
 from typing import Any, Final, Protocol, TypeVar
 
-from ..bank.draw import bank_draw
 from ..bank.state_of_charge import Start, start_of
-from ..equipment.demand import TURNING
 from ..not_known import Missing
 from ..site.site import Site
-from ..site.tables import Bank, Chemistry, Inverter, Load, StartKind
+from ..site.tables import Bank, Chemistry, Inverter, Load
 from ..site.unit_tables import ShownTable
 from ..site.units import KPA_PER_PSI, L_PER_GAL
 from ..site.water import Water
@@ -42,6 +40,11 @@ class Setup:
         """Return the same with tables of the site in place of others."""
         site = self.site.model_copy(update=tables)
         return replace(self, site=site, load=site.load(self.load.name))
+
+    def with_load(self, **keys: object) -> Setup:
+        """Return the same with other values under some keys of the load."""
+        new = self.load.model_copy(update=keys)
+        return self.of(loads=tuple(new if each is self.load else each for each in self.site.loads))
 
 
 class SystemChange(Protocol):
@@ -112,25 +115,6 @@ class PressureChange:
             return water
         water = _with(water, ("cut_in_kPa", "cut_in_psi"), KPA_PER_PSI, self.cut_in_kPa)
         return setup.of(water=_with(water, ("cut_out_kPa", "cut_out_psi"), KPA_PER_PSI, self.cut_out_kPa))
-
-
-@dataclass(frozen=True)
-class StartChange:
-    """Another way to bring the motor up to speed."""
-
-    text: str
-    start: StartKind
-
-    def made_in(self, setup: Setup) -> Setup | Missing:
-        """Return the setup with the load started that way."""
-        if setup.load.kind not in TURNING:
-            return Missing("word on another start", ("loads.kind",), f"'{setup.load.name}' has no motor by its kind")
-        changed = _with_load(setup, start=self.start)
-        was, will = (bank_draw(each.site, (each.load,)).starting_W for each in (setup, changed))
-        # A start that asks what it asked before was not told apart: that is no answer.
-        if was == will and self.start != setup.load.start:
-            return Missing("word on another start", (), "what such a start of it asks is not known")
-        return changed
 
 
 @dataclass(frozen=True)
@@ -241,7 +225,7 @@ class UseChange:
             return Missing(
                 "word on another use", (), f"that is {run_s / 3600:.3g} h of running a day, more than it has"
             )
-        return _with_load(setup, duty_pct=100 * run_s / 86400)
+        return setup.with_load(duty_pct=100 * run_s / 86400)
 
 
 def _water(setup: Setup, what: str) -> Water | Missing:
@@ -263,11 +247,6 @@ def _with(table: OfSite, keys: tuple[str, str], factor: float, value: float) -> 
 
 def _given(table: ShownTable) -> list[str]:
     return [key for key in table.model_fields_set if getattr(table, key) is not None]
-
-
-def _with_load(setup: Setup, **keys: object) -> Setup:
-    new = setup.load.model_copy(update=keys)
-    return setup.of(loads=tuple(new if each is setup.load else each for each in setup.site.loads))
 
 
 def _times(bank: Bank, size: float) -> dict[str, Any]:

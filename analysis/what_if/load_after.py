@@ -11,8 +11,9 @@ import numpy as np
 from ..bank.resistance import Resistance
 from ..bank.seen_starts import SeenStarts
 from ..equipment.bank_voltage import usual_loaded_V
-from ..equipment.demand import demand
+from ..equipment.demand import Demand, demand
 from ..equipment.inverter_losses import beyond_idle_W, given_W, losses_of
+from ..equipment.motor_start import direct_current_start_A
 from ..forecast.measured_load import MeasuredLoad
 from ..forecast.stretches import Stretches
 from ..nameplate.measured_chain import RunTotals
@@ -53,32 +54,69 @@ def factors(before: Site, after: Site, load: Load, seen: MeasuredLoad, runs: Tan
     # As much water by fewer starts: each run is longer in the same proportion.
     if isinstance(runs, TankRuns) and runs.before.a_day and runs.after.a_day and runs.after.a_day.value > 0:
         length = use * runs.before.a_day.value / runs.after.a_day.value
-    draw, start = _draw(before, after, load, seen), _start(before, after, load)
+    draw, start = _draw(before, after, load, seen), _start(before, after, load, seen)
     return Factors(length, use, draw, start, _ohms(before, after), _amps(before, after, seen), less)
 
 
 def _draw(before: Site, after: Site, load: Load, seen: MeasuredLoad) -> float:
-    """Return what another inverter makes of the draw at the bank."""
+    """Return what another inverter, or a drive before the motor, makes of the draw at the meter."""
     was, will = before.inverter_of(load), after.inverter_of(load)
-    if seen.side == "ac" or was is None or will is None or was is will:
-        return 1.0
-    # What the load takes behind the inverter stays; the losses on the way to it do not.
-    ac_W = given_W(losses_of(was), seen.runs.run_W)
+    of_load = _running(before, after, load)
+    if seen.side == "ac" or was is None or will is None or (was is will and of_load == 1.0):
+        return of_load
+    # What the load takes behind the inverter is the plates' share of what was seen; the losses on the way follow it.
+    ac_W = of_load * given_W(losses_of(was), seen.runs.run_W)
     return beyond_idle_W(losses_of(will), ac_W) / seen.runs.run_W
 
 
-def _start(before: Site, after: Site, load: Load) -> Within:
-    """Return what another way of starting makes of the watts of a start, by the plate. [1]"""
+def _running(before: Site, after: Site, load: Load) -> float:
+    """Return what another way of starting makes of the watts of running, by the plate. [1]"""
+    both = _demands(before, after, load)
+    return 1.0 if both is None else both[1].running_W / both[0].running_W
+
+
+def _demands(before: Site, after: Site, load: Load) -> tuple[Demand, Demand] | None:
+    """Return what a load asks of its inverter before and after, where it is started another way."""
     was, will = before.inverter_of(load), after.inverter_of(load)
     old, new = before.load(load.name), after.load(load.name)
-    if was is None or will is None or old.start == new.start:
+    if was is None or will is None or (old.start or "direct") == (new.start or "direct"):
+        return None
+    asked, other = demand(old, was), demand(new, will)
+    return None if isinstance(asked, Missing) or isinstance(other, Missing) else (asked, other)
+
+
+def _start(before: Site, after: Site, load: Load, seen: MeasuredLoad) -> Within:
+    """Return what another way of starting makes of the watts of a start that was seen, beside those of running. [1]"""
+    both = _demands(before, after, load)
+    if both is None:
+        return _on_the_bank(before, after, load, seen)
+    # What was seen of the start goes before the plate; without that the plate's own start stands in for it.
+    times = _times_seen(seen) or both[0].start_W().value / both[0].running_W
+    asks = both[1]
+    # Amps behind an inverter are volt-amperes; at the bank only watts count.
+    over = asks.start_VA.scaled(1 / asks.running_VA) if seen.side == "ac" else asks.start_W().scaled(1 / asks.running_W)
+    new = over.scaled(1 / times)
+    # A softer start of the same motor asks no more than the one that was seen.
+    return new.map(lambda share: min(share, 1.0)) if asks.start != "direct" else new
+
+
+def _times_seen(seen: MeasuredLoad) -> float | None:
+    """Return the draw of a start over that of running, as a log showed it whole; None where it did not. [1]"""
+    if not seen.start_resolved or seen.start_A is None or seen.run_A is None or not seen.run_A.value > 0:
+        return None
+    return seen.start_A.value / seen.run_A.value
+
+
+def _on_the_bank(before: Site, after: Site, load: Load, seen: MeasuredLoad) -> Within:
+    """Return the same of a load for direct current: behind its electronics it starts with no more than it runs on."""
+    old, new = before.load(load.name), after.load(load.name)
+    times, running_A = _times_seen(seen), 0.0 if seen.run_A is None else seen.run_A.value
+    if load.inverter is not None or (old.start or "direct") == (new.start or "direct") or times is None:
         return _THE_SAME
-    direct, other = demand(old, was), demand(new, will)
-    if isinstance(direct, Missing) or isinstance(other, Missing) or not direct.extra_VA.value > 0:
+    amps = direct_current_start_A(new, running_A)
+    if isinstance(amps, Missing) or new.start == "direct":
         return _THE_SAME
-    # The lowest goes with the lowest: both are of one motor.
-    shares = [getattr(other.start_VA, end) / getattr(direct.start_VA, end) for end in ("value", "low", "high")]
-    return Within(shares[0], min(shares), max(shares))
+    return amps.map(lambda each: min(each / (times * running_A), 1.0))
 
 
 def _ohms(before: Site, after: Site) -> float | None:

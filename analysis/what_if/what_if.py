@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from ..equipment.demand import Demand, demand
 from ..equipment.water import PRECHARGE_BELOW_KPA, below_cut_in
 from ..forecast.forecast import Forecast, forecast
 from ..forecast.measured_load import MeasuredLoad
@@ -20,7 +21,6 @@ from .changes import (
     PrechargeChange,
     PressureChange,
     Setup,
-    StartChange,
     SystemChange,
     TankChange,
     UseChange,
@@ -29,6 +29,7 @@ from .changes import (
 from .figures import ChangedFigure, figures_of
 from .load_after import factors, load_after
 from .sizes import BankFor, TankFor
+from .start_change import StartChange
 from .tank_runs import TankRuns, tank_runs
 
 _SAME_LOSSES: Final = (
@@ -39,8 +40,11 @@ _SAME_STOP: Final = "The other inverter is taken to stop at the voltage of the o
 _OTHER_VOLTS: Final = (
     "Cells of another kind stand at other volts, so the same watts are other amps: by what is usual of both kinds."
 )
-_BY_PLATE: Final = "Of the start only the plate's share changes: what a log showed is of starts as they are now."
-_DRIVE: Final = "What a drive saves by running slower, or takes itself, is not reckoned with."
+_BY_PLATE: Final = (
+    "The log's starts are of the motor as it is started now; what another start makes of them is by its plate, or by "
+    "what is usual where that says too little."
+)
+_DRIVE: Final = "What a drive saves by running slower is not reckoned with; what it loses itself is."
 _OF_THE_TANK: Final = (TankChange, TankFor, PrechargeChange, PressureChange)
 _PER_DAY_H: Final = 24.0
 
@@ -139,7 +143,7 @@ def what_if(
         runs,
         (*unknown, *unsized),
         tuple(_sizes(sizing, setup)),
-        (*_start_unknown(changes, after), *_tank_amiss(changes, made, runs)),
+        (*_start_unknown(changes, after), *_starts_amiss(changes, load), *_tank_amiss(changes, made, runs)),
         (*_assumed(changes, setup, measured), *(runs.assumptions if isinstance(runs, TankRuns) else ())),
         site.shown,
     )
@@ -198,6 +202,11 @@ def _start_unknown(changes: Sequence[SystemChange], after: Forecast) -> list[str
     ]
 
 
+def _starts_amiss(changes: Sequence[SystemChange], load: Load) -> list[str]:
+    """Say for which motors another start is made."""
+    return [text for change in changes if isinstance(change, StartChange) for text in change.cautions(load)]
+
+
 def _assumed(changes: Sequence[SystemChange], setup: Setup, seen: MeasuredLoad | None) -> list[str]:
     sentences: list[str] = []
     for change in changes:
@@ -211,9 +220,16 @@ def _assumed(changes: Sequence[SystemChange], setup: Setup, seen: MeasuredLoad |
         sentences.append(_OTHER_VOLTS)
     if any(isinstance(change, StartChange) and change.start == "drive" for change in changes):
         sentences.append(_DRIVE)
-    if seen is not None and any(isinstance(change, StartChange) for change in changes):
-        sentences.append(_BY_PLATE)
+    if any(isinstance(change, StartChange) for change in changes):
+        sentences += [*_of_start(setup), *([_BY_PLATE] if seen is not None else [])]
     return sentences
+
+
+def _of_start(setup: Setup) -> tuple[str, ...]:
+    """Return what the changed start rests on."""
+    inverter = setup.site.inverter_of(setup.load)
+    asked = None if inverter is None else demand(setup.load, inverter)
+    return asked.assumptions if isinstance(asked, Demand) else ()
 
 
 def precharge_amiss(site: Site) -> list[str]:

@@ -15,12 +15,12 @@ from ...analysis.what_if.changes import (
     InverterChange,
     PrechargeChange,
     PressureChange,
-    StartChange,
     SystemChange,
     TankChange,
     UseChange,
 )
 from ...analysis.what_if.sizes import BankFor, TankFor
+from ...analysis.what_if.start_change import StartChange
 from ...ingest.errors import InputError, quoted
 from ...ingest.toml.amounts import amount_of, in_key_unit
 

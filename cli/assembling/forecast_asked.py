@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Final
 
 from ...analysis.bank.draw import loaded_bank_V
 from ...analysis.cycles.cycles import CycleFold
-from ...analysis.equipment.demand import usual_start_s
 from ...analysis.equipment.water import tank_plan
 from ...analysis.forecast.forecast import Forecast, forecast
 from ...analysis.forecast.load_from_log import measured_load
@@ -16,6 +15,7 @@ from ...analysis.not_known import Missing
 from ...analysis.one_log.watched_load import watched_load
 from ...analysis.quality.sign_check import SignFold
 from ...analysis.readings.chunk import SECONDS_PER_HOUR
+from ...analysis.site.motor_kinds import usual_start_s
 from ...analysis.what_if.what_if import WhatIf, what_if
 from ...ingest.durations import seconds
 from ...ingest.errors import InputError

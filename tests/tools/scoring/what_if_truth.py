@@ -17,12 +17,12 @@ from scenes import PUMP, Plan, Scene, TrueRun, _place, _true_runs, build, plan
 from scenes_parts import Place, drawdown_L, hose, household, well_runs
 
 from shuntbook.analysis.cycles.cycles import CycleFold
-from shuntbook.analysis.equipment.demand import usual_start_s
 from shuntbook.analysis.forecast.load_from_log import measured_load
 from shuntbook.analysis.forecast.measured_load import MeasuredLoad
 from shuntbook.analysis.health.runs import busiest_hour
 from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.one_log.watched_load import watched_load
+from shuntbook.analysis.site.motor_kinds import usual_start_s
 from shuntbook.analysis.site.units import L_PER_GAL
 from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED
 from shuntbook.analysis.what_if.what_if import WhatIf, what_if
