@@ -9,7 +9,6 @@ __all__ = [
     "inverter_check",
     "inverter_losses",
     "judged",
-    "modified_wave",
     "motor_start",
     "plate_power",
     "protection",

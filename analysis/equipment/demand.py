@@ -99,6 +99,8 @@ class Demand:
 
     def start_W(self, most_VA: float = inf) -> Within:
         """Return the watts of the start, never less than while it runs; of no more volt-amperes than `most_VA` [W]."""
+        if not self.extra_VA.high > 0:
+            return Within.exactly(self.running_W)
         VA, factor = self.start_VA.map(lambda x: min(x, most_VA)), self.standstill
         # Ends go with ends: nothing says that a motor of few volt-amperes has a high power factor.
         watts = Within(VA.value * factor.value, VA.low * factor.low, VA.high * factor.high)

@@ -40,9 +40,9 @@ LIMITS = {
     "convert": (53, 48),
     "look": (62, 41),
     "charge": (56, 38),
-    "charge --site": (90, 75),
-    "capture": (127, 97),
-    "report": (211, 136),
+    "charge --site": (93, 75),
+    "capture": (130, 97),
+    "report": (215, 138),
 }
 
 
