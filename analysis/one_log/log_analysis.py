@@ -10,8 +10,10 @@ from ..cycles.cycle import Cycle, Cycles
 from ..forecast.unseen_starts import caught_starts, unseen_starts
 from ..health.health import health_of, sign_check
 from ..health.limits import limits_for
+from ..health.runs import Runs
 from ..nameplate.plate_check import PlateCheck, check_plate
 from ..not_known import Refusal
+from ..pump_pulse.pulse import pump_pulse, with_days
 from ..quality.sign_check import SignFold
 from ..readings.chunk import Chunk, Fold
 from ..readings.envelope import EnvelopeFold
@@ -112,9 +114,11 @@ class LogAnalysis:
         cycles = sure_cycles(cycles, charge, self._figures, self._how)
         limits = limits_for(self._site, self._watched.load, self._how.side)
         gaps = charge.span.gaps
-        health = health_of(cycles, limits, self._facts.usual_interval_s, gaps[-1].stop_us if gaps else None)
+        last_gap_us = gaps[-1].stop_us if gaps else None
+        health = health_of(cycles, limits, self._facts.usual_interval_s, last_gap_us)
         checks = (*([sign_check(self._sign.result())] if self._how.side == "dc" else []), *health.checks)
         plate, no_plate = self._plate(cycles, charge.span.covered_s)
+        runs = Runs(cycles, self._facts.usual_interval_s, last_gap_us)
         report = LogReport(
             facts=self._facts,
             charge=charge,
@@ -129,8 +133,11 @@ class LogAnalysis:
             figures=self._figures,
             starts_known=starts is not None,
             has_array=self._site is not None and self._site.array is not None,
+            pulse=pump_pulse(self._site, self._watched.load, runs, charge.span, checks),
         )
-        return report if self._site_folds is None else self._followed(report, self._site_folds, starts, starts_us)
+        if self._site_folds is None:
+            return report
+        return _by_day(self._followed(report, self._site_folds, starts, starts_us), runs)
 
     def _followed(
         self, report: LogReport, folds: SiteFolds, starts: UnseenStarts | None, starts_us: list[int]
@@ -161,6 +168,16 @@ class LogAnalysis:
             return check_plate(self._site, self._watched.load.name, cycles, covered_s=covered_s), None
         except Refusal as why:
             return None, str(why)
+
+
+def _by_day(report: LogReport, runs: Runs) -> LogReport:
+    """Return a report with what the runs say day by day, and with the check that many days allow."""
+    if report.pulse is None:
+        return report
+    pulse = with_days(report.pulse, runs, report.ledger.days)
+    more = () if pulse.falls is None else (pulse.falls,)
+    findings = tuple(check.finding for check in more if check.finding is not None)
+    return replace(report, pulse=pulse, checks=(*report.checks, *more), findings=(*report.findings, *findings))
 
 
 def best_start(cycles: Cycles) -> Cycle | None:

@@ -98,6 +98,9 @@ def judged_days(over: OverLogs) -> tuple[JudgedDay, ...]:
             holds = (finding.cycles[0], finding.cycles[-1]) if finding.cycles else whole
             for day in _days_between(*holds, starts_us, stops_us):
                 findings.setdefault(day, []).append(finding)
+    # What only many days together show is so on the newest of them.
+    if over.pump is not None and over.pump.falls.finding is not None and judged:
+        findings.setdefault(max(judged), []).append(over.pump.falls.finding)
     return tuple(JudgedDay(over.days[day].date, tuple(_serious(findings.get(day, [])))) for day in sorted(judged))
 
 

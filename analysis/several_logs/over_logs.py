@@ -16,6 +16,7 @@ from .before_after import BeforeAfter, NamedChange, before_after
 from .day_figures import DayFigures, figures_of, figures_of_log
 from .day_pieces import DayPiece, LeftOut, pool_of
 from .day_trends import Day, DayTrend, day_trends
+from .pump_days import PumpOverLogs, pump_over_logs
 from .start_calendar import StartCalendar, calendar_of
 
 #: So many logs of many are shown in full. [1]
@@ -46,7 +47,7 @@ class OverLogs:
     `logs` are all, in order of time, those without dates last; `left_out` are those that take no part in days, trends,
     calendar and comparison. `side` and `zone` (whose midnights part the days) are of the others, and `whole` holds the
     figures of all these; None where there are none. `findings` are of all logs, the most serious and then the most
-    frequent first. `remarks` say in sentences what must be known to read it.
+    frequent first. `remarks` say in sentences what must be known to read it. `pump` is what they say of a pump's water.
     """
 
     logs: tuple[OneLog, ...]
@@ -60,6 +61,7 @@ class OverLogs:
     findings: tuple[FoundOften, ...]
     left_out: tuple[LeftOut, ...]
     remarks: tuple[str, ...]
+    pump: PumpOverLogs | None = None
 
 
 def wanting_a_look(logs: Iterable[LogReport]) -> tuple[LogReport, ...]:
@@ -97,6 +99,7 @@ def over_logs(
         for line in [pieces[0].line]
     )
     zone = zone_of(pool.pieces[0].log.facts) if pool.pieces else UTC
+    pump = pump_over_logs(pool)
     return OverLogs(
         logs=tuple(OneLog(log, figures_of_log(log), _counted(log.findings)) for log in ordered),
         side=pool.side,
@@ -106,9 +109,10 @@ def over_logs(
         trends=day_trends(days, None if change is None else change.at_us),
         calendar=calendar_of(pool.starts_us(), *pool.measured_us(), zone),
         change=before_after(pool, change),
-        findings=_ranked(ordered),
+        findings=_ranked(ordered, pump),
         left_out=pool.left_out,
         remarks=pool.remarks,
+        pump=pump,
     )
 
 
@@ -126,12 +130,17 @@ def _counted(findings: Iterable[Finding]) -> tuple[int, int, int]:
     return act, watch, note
 
 
-def _ranked(logs: Sequence[LogReport]) -> tuple[FoundOften, ...]:
+def _ranked(logs: Sequence[LogReport], pump: PumpOverLogs | None) -> tuple[FoundOften, ...]:
     """Return each code once, with the logs that have it: by severity, then by how many logs, then by code."""
     by_code: dict[str, list[tuple[Finding, LogReport]]] = {}
     for log in logs:
         for finding in log.findings:
             by_code.setdefault(finding.code, []).append((finding, log))
+    # What only all days together show stands with every log whose days are among them.
+    if pump is not None and pump.falls.finding is not None:
+        by_code[pump.falls.code] = [
+            (pump.falls.finding, log) for log in logs if log.pulse is not None and log.pulse.days
+        ]
     findings = []
     for pairs in by_code.values():
         worst = min((finding for finding, _ in pairs), key=lambda finding: SEVERITIES.index(finding.severity))

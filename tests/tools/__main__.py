@@ -11,6 +11,7 @@ PLACES = [HERE.parent / "helpers", *(HERE / name for name in ("scoring", "surene
 COMMANDS = {
     "score_cycles": "scoring",
     "what_if_truth": "scoring",
+    "flow_truth": "scoring",
     "coverage_runs": "sureness",
     "recovery": "sureness",
     "faults": "faults",

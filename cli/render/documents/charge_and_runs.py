@@ -126,6 +126,7 @@ def cycles_document(log: LogReport) -> Document:
         "summary": {**named(log.cycles, "*summary signal"), **_speeds(log.cycles)},
         "two_kinds": document_of(log.cycles.two_kinds),
         **named(log, "findings checks trends marked"),
+        "pump_pulse": document_of(log.pulse),
     }
 
 

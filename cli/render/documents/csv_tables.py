@@ -136,6 +136,21 @@ def _ledger(lines: str) -> TableRows:
     return rows
 
 
+def _days(parts: Document) -> Iterator[Document]:
+    """Yield the ledger's days with what the pump's runs say of each."""
+    pump = {day["date"]: day for day in (parts["cycles"]["pump_pulse"] or {"days": ()})["days"]}
+    for line in _ledger("days")(parts):
+        day: Document = pump.get(line["date"]) or {}
+        quiet: Document = day.get("longest_without_start") or {}
+        yield (
+            line
+            | {f"flow{end}_L_per_min": _end(day, "flow_L_per_min", which) for end, which in _WITHIN}
+            | {f"pumped{end}_L": _end(day, "pumped_L", which) for end, which in _WITHIN}
+            | {"fill_s": _end(day, "fill_s", "value"), "running_s": day.get("running_s")}
+            | {"longest_without_start_s": quiet.get("lasted_s")}
+        )
+
+
 #: How a column ends that holds a figure, or an end of its interval, and what JSON calls that.
 _WITHIN: Final = (("", "value"), ("_low", "low"), ("_high", "high"))
 
@@ -169,6 +184,10 @@ _LINE = (
     "full_cycles_low full_cycles_high depth_pct life_pct life_low_pct life_high_pct life_cost life_cost_low "
     "life_cost_high currency"
 )
+_PUMP = (
+    "running_s fill_s flow_L_per_min flow_low_L_per_min flow_high_L_per_min pumped_L pumped_low_L pumped_high_L "
+    "longest_without_start_s"
+)
 #: Every table that is written, by its file's name.
 KINDS: Final = {
     "charge": TableKind(
@@ -192,7 +211,7 @@ KINDS: Final = {
     ),
     "checks": TableKind("code outcome said limit source", lambda parts: parts["cycles"]["checks"]),
     "trends": TableKind("name usual per_day low high span_d count", lambda parts: parts["cycles"]["trends"]),
-    "days": TableKind(f"date {_LINE}", _ledger("days")),
+    "days": TableKind(f"date {_LINE} {_PUMP}", _days),
     "demos": TableKind(f"text {_LINE} owed_Ah still_owed_Ah @paid payback_not_measured_s", _ledger("demos")),
     "marked": TableKind(
         "text zone @start @stop drawn_Ah drawn_u95_Ah energy_Wh energy_u95_Wh", lambda parts: parts["marked"]

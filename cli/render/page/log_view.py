@@ -49,6 +49,7 @@ def _sections(report: Report, log: LogReport, anchor: str) -> tuple[Section, ...
         log_sections.plate(report, log, anchor),
         site_sections.full(report, log, anchor),
         site_sections.water(log, anchor),
+        site_sections.pump(log, anchor),
     )
     if is_swapped(log.findings):
         of_load = tuple(None if section is None else _until_turned(section) for section in of_load)

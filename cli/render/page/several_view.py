@@ -169,6 +169,7 @@ def trends(over: OverLogs) -> Table:
         name = f"{numbers.capital(trend.name)}, {trend.stretch}" if sides else numbers.capital(trend.name)
         verdict = f"{trend.verdict}: {trend.why}" if trend.why else trend.verdict
         rows.append((name, several_sentences.value(trend.usual, trend.unit), *_slope(trend), verdict))
+    rows += several_sentences.pump_cells(over)
     head = ("", "Usual day", "Change a day", "Interval of that", "Verdict")
     caption = "From day to day, before and after the change" if sides else "From day to day"
     return Table(caption, head, tuple(rows), prose=True)

@@ -1,4 +1,4 @@
-"""The page's sections on what log and site file say together: the system, changes of it, the bank, the water."""
+"""The page's sections on what log and site file say together: system, changes of it, bank, water, pump."""
 
 from __future__ import annotations
 
@@ -14,15 +14,16 @@ from ....analysis.one_log.water_report import WaterReport
 from ..readouts import bank as bank_readout
 from ..still_charts import bank as bank_charts
 from ..still_charts.svg import both_sizes
-from ..wording import log_sentences, numbers, site_sentences
+from ..wording import log_sentences, numbers, pump_pulse, site_sentences
 from . import site_tables
 from .figures import Figure, to_draw
-from .log_tables import Table
+from .log_tables import MOST_ROWS, Table, more
 from .section import Folded, Section, rests_on, without_empty
 
 if TYPE_CHECKING:
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.one_log.site_report import SiteReport
+    from ....analysis.pump_pulse.pulse import PumpPulse
     from ....analysis.several_logs.report import Report
 
 _OF_MANY = {"holds": "hold", "fails": "fail"}
@@ -197,3 +198,67 @@ def what_if(report: Report, anchor: str) -> Section | None:
 
 def _cells(rows: Sequence[Sequence[str]]) -> tuple[tuple[str, ...], ...]:
     return tuple((numbers.capital(name), *cells) for name, *cells in rows)
+
+
+def pump(log: LogReport, anchor: str) -> Section | None:
+    """Return what the pump gives; None of a load that is not the pump of the site file's tank."""
+    pulse = log.pulse
+    if pulse is None or not pulse.has_tank or not log.cycles.cycles:
+        return None
+    return Section(
+        f"{anchor}-pump",
+        "What does the pump give?",
+        "The pump",
+        tuple(pump_pulse.pump_sentences(pulse)),
+        folds=without_empty(
+            Folded("Flow and water, figure by figure", (_pump_figures(pulse),)),
+            Folded("Flow and water day by day", (_pump_days(pulse),), long=True) if len(pulse.days) > 1 else None,
+            rests_on(tuple(pump_pulse.pump_rests_on(pulse))),
+        ),
+    )
+
+
+def _pump_figures(pulse: PumpPulse) -> Table:
+    """Return the figures with their intervals."""
+    rows, shown = [], pulse.shown
+    flow, pumped = pulse.flow, pulse.pumped
+    if not isinstance(flow, Missing):
+        rows += [
+            ("Shortest runs: the tank filled, nothing drawn", site_sentences.within(flow.fill_s, "s")),
+            ("Water from cut-in to cut-out", pump_pulse.volume_text(flow.drawdown_L, shown)),
+            ("Flow, if the tank has its air", pump_pulse.flow_text(flow.flow_L_per_min, shown)),
+        ]
+        if flow.plate_L_per_min is not None and flow.of_plate is not None:
+            share = site_sentences.within(flow.of_plate.scaled(100.0), "%")
+            rows.append(("Flow of the site file", f"{shown.of_flow(flow.plate_L_per_min)}: the pump gives {share}"))
+        rows.append(("The tank's air", f"{flow.air}: {flow.air_why}"))
+    if not isinstance(pumped, Missing):
+        rows.append(
+            (
+                f"Water in {numbers.duration(pumped.measured_s)} of readings",
+                pump_pulse.volume_text(pumped.pumped_L, shown),
+            )
+        )
+        if pumped.per_day_L is not None:
+            rows.append(("Water a day", pump_pulse.volume_text(pumped.per_day_L, shown)))
+    if pulse.without_start is not None:
+        rows.append(("Longest time without a start", pump_pulse.quiet_text(pulse.without_start)))
+    if len(pulse.days) > 1:
+        rows.append(("From day to day", pump_pulse.trend_sentence(pulse.trend)))
+    return Table("Flow and water", ("", "What we know"), tuple(rows), prose=True)
+
+
+def _pump_days(pulse: PumpPulse) -> Table:
+    """Return flow, water and the longest time without a start of each day."""
+    rows = [
+        (
+            site_tables.date_of(day.date),
+            numbers.UNKNOWN if day.flow_L_per_min is None else pump_pulse.flow_text(day.flow_L_per_min, pulse.shown),
+            numbers.UNKNOWN if day.pumped_L is None else pump_pulse.volume_text(day.pumped_L, pulse.shown),
+            numbers.duration(day.measured_s),
+            numbers.UNKNOWN if day.without_start is None else pump_pulse.quiet_text(day.without_start),
+        )
+        for day in pulse.days[:MOST_ROWS]
+    ]
+    head = ("Day", "Flow", "Water", "Measured", "Longest time without a start")
+    return Table("Flow and water by day", head, tuple(rows), more(len(pulse.days)))

@@ -268,7 +268,12 @@ def _wear(log: LogReport, names: list[str]) -> Table | None:
 
 
 def _date(line: LedgerLine) -> str:
-    day = date.fromisoformat(line.text)
+    return date_of(line.text)
+
+
+def date_of(text: str) -> str:
+    """Return a date of a table, year-month-day, as people write it: ``10 Oct 2026``."""
+    day = date.fromisoformat(text)
     return f"{day.day} {day:%b %Y}"
 
 

@@ -8,6 +8,7 @@ __all__ = [
     "lesson",
     "log_sentences",
     "numbers",
+    "pump_pulse",
     "several_sentences",
     "shown",
     "site_sentences",
