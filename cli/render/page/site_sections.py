@@ -14,7 +14,7 @@ from ....analysis.one_log.water_report import WaterReport
 from ..readouts import bank as bank_readout
 from ..still_charts import bank as bank_charts
 from ..still_charts.svg import both_sizes
-from ..wording import log_sentences, numbers, pump_pulse, site_sentences
+from ..wording import how_it_runs, log_sentences, numbers, site_sentences
 from . import site_tables
 from .figures import Figure, to_draw
 from .log_tables import MOST_ROWS, Table, more
@@ -209,11 +209,11 @@ def pump(log: LogReport, anchor: str) -> Section | None:
         f"{anchor}-pump",
         "What does the pump give?",
         "The pump",
-        tuple(pump_pulse.pump_sentences(pulse)),
+        tuple(how_it_runs.pump_sentences(pulse)),
         folds=without_empty(
             Folded("Flow and water, figure by figure", (_pump_figures(pulse),)),
             Folded("Flow and water day by day", (_pump_days(pulse),), long=True) if len(pulse.days) > 1 else None,
-            rests_on(tuple(pump_pulse.pump_rests_on(pulse))),
+            rests_on(tuple(how_it_runs.pump_rests_on(pulse))),
         ),
     )
 
@@ -225,8 +225,8 @@ def _pump_figures(pulse: PumpPulse) -> Table:
     if not isinstance(flow, Missing):
         rows += [
             ("Shortest runs: the tank filled, nothing drawn", site_sentences.within(flow.fill_s, "s")),
-            ("Water from cut-in to cut-out", pump_pulse.volume_text(flow.drawdown_L, shown)),
-            ("Flow, if the tank has its air", pump_pulse.flow_text(flow.flow_L_per_min, shown)),
+            ("Water from cut-in to cut-out", how_it_runs.volume_text(flow.drawdown_L, shown)),
+            ("Flow, if the tank has its air", how_it_runs.flow_text(flow.flow_L_per_min, shown)),
         ]
         if flow.plate_L_per_min is not None and flow.of_plate is not None:
             share = site_sentences.within(flow.of_plate.scaled(100.0), "%")
@@ -236,15 +236,15 @@ def _pump_figures(pulse: PumpPulse) -> Table:
         rows.append(
             (
                 f"Water in {numbers.duration(pumped.measured_s)} of readings",
-                pump_pulse.volume_text(pumped.pumped_L, shown),
+                how_it_runs.volume_text(pumped.pumped_L, shown),
             )
         )
         if pumped.per_day_L is not None:
-            rows.append(("Water a day", pump_pulse.volume_text(pumped.per_day_L, shown)))
+            rows.append(("Water a day", how_it_runs.volume_text(pumped.per_day_L, shown)))
     if pulse.without_start is not None:
-        rows.append(("Longest time without a start", pump_pulse.quiet_text(pulse.without_start)))
+        rows.append(("Longest time without a start", how_it_runs.quiet_text(pulse.without_start)))
     if len(pulse.days) > 1:
-        rows.append(("From day to day", pump_pulse.trend_sentence(pulse.trend)))
+        rows.append(("From day to day", how_it_runs.trend_sentence(pulse.trend)))
     return Table("Flow and water", ("", "What we know"), tuple(rows), prose=True)
 
 
@@ -253,10 +253,10 @@ def _pump_days(pulse: PumpPulse) -> Table:
     rows = [
         (
             site_tables.date_of(day.date),
-            numbers.UNKNOWN if day.flow_L_per_min is None else pump_pulse.flow_text(day.flow_L_per_min, pulse.shown),
-            numbers.UNKNOWN if day.pumped_L is None else pump_pulse.volume_text(day.pumped_L, pulse.shown),
+            numbers.UNKNOWN if day.flow_L_per_min is None else how_it_runs.flow_text(day.flow_L_per_min, pulse.shown),
+            numbers.UNKNOWN if day.pumped_L is None else how_it_runs.volume_text(day.pumped_L, pulse.shown),
             numbers.duration(day.measured_s),
-            numbers.UNKNOWN if day.without_start is None else pump_pulse.quiet_text(day.without_start),
+            numbers.UNKNOWN if day.without_start is None else how_it_runs.quiet_text(day.without_start),
         )
         for day in pulse.days[:MOST_ROWS]
     ]

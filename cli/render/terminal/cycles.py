@@ -10,10 +10,9 @@ from ....analysis.health.finding import WRONG_SIGN, is_swapped, withheld
 from ..wording.answer import bank_gave, first_answer, load_took
 from ..wording.checks import check_lines, when
 from ..wording.clock import clock
+from ..wording.how_it_runs import at_speeds, pump_rests_on, pump_sentences, speed_name, times_at
 from ..wording.log_sentences import by_severity, ran
 from ..wording.numbers import PLUS_MINUS_MEANS, amount, counted, duration, number
-from ..wording.pump_pulse import pump_rests_on, pump_sentences
-from ..wording.speeds import at_speeds, speed_name, times_at
 from ..wording.verdict import verdict_on
 from .answer import Block, Reply
 from .charge import doubt_lines

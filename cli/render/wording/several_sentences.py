@@ -11,9 +11,9 @@ from ....analysis.health.finding import withheld
 from ....analysis.not_known import Missing
 from ....analysis.pump_pulse.flow_trend import FlowTrend
 from . import clock, log_sentences, numbers
+from .how_it_runs import trend_sentence, volume_text
 from .log_sentences import load_name, log_title
 from .numbers import amount, duration, number, rounded_u95, with_sign
-from .pump_pulse import trend_sentence, volume_text
 
 if TYPE_CHECKING:
     from ....analysis.readings.log_facts import LogFacts

@@ -1,4 +1,4 @@
-"""What a pump's runs say of flow and water, in plain sentences for the page and the terminal."""
+"""How a load runs, in words: its speeds, and what the runs of a pump say of flow and water."""
 
 from __future__ import annotations
 
@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING
 from ....analysis.not_known import Missing
 from ....analysis.pump_pulse.flow_trend import FlowTrend
 from . import numbers
+from .numbers import amount, duration
 from .site_sentences import within
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from ....analysis.cycles.cycle import Cycle, Cycles, Speed
     from ....analysis.pump_pulse.pulse import PumpPulse
     from ....analysis.pump_pulse.quiet import WithoutStart
     from ....analysis.site.units import DisplayUnits
@@ -62,7 +64,7 @@ def pumped_sentence(pulse: PumpPulse) -> str:
     pumped = pulse.pumped
     if isinstance(pumped, Missing):
         return pumped.sentence
-    in_time = f"in {numbers.duration(pumped.measured_s)} of readings"
+    in_time = f"in {duration(pumped.measured_s)} of readings"
     if pumped.per_day_L is None:
         return f"It pumped {volume_text(pumped.pumped_L, pulse.shown)} {in_time}."
     whole = pulse.shown.of_volume(pumped.pumped_L.value)
@@ -71,7 +73,7 @@ def pumped_sentence(pulse: PumpPulse) -> str:
 
 def quiet_text(quiet: WithoutStart) -> str:
     """Return how long nothing started: ``7 h 20 min``, ``at least 7 h 20 min`` where its end was not seen."""
-    return f"{'at least ' if quiet.at_least else ''}{numbers.duration(quiet.lasted_s)}"
+    return f"{'at least ' if quiet.at_least else ''}{duration(quiet.lasted_s)}"
 
 
 def trend_sentence(trend: FlowTrend | Missing) -> str:
@@ -96,3 +98,22 @@ def _share(change: Within) -> str:
     ends = sorted((100 * sign * change.low, 100 * sign * change.high))
     value, low, high = numbers.value_and_ends(100 * sign * change.value, *ends)
     return f"{value} % ({low} to {high})"
+
+
+def speed_name(speed: Speed) -> str:
+    """Return a draw, in watts where they are known."""
+    return amount(speed.draw_A, "A") if speed.draw_W is None else amount(speed.draw_W, "W")
+
+
+def at_speeds(cycles: Cycles) -> str:
+    """Say at which draws a load ran, and for how long at each in all."""
+    held = [f"{speed_name(speed)} for {duration(speed.lasted_s)}" for speed in cycles.speeds if speed.lasted_s > 0]
+    listed = " and ".join(filter(None, [", ".join(held[:-1]), *held[-1:]]))
+    if cycles.fixed_speeds:
+        return f"It runs at {len(held)} speeds: {listed}." if len(held) > 1 else f"It runs at one speed: {listed}."
+    return f"It draws what is asked of it: about {listed}."
+
+
+def times_at(cycle: Cycle) -> str:
+    """Return how long one run held each of its load's draws, the lowest first."""
+    return ", ".join(duration(lasted_s) if lasted_s > 0 else "-" for lasted_s in cycle.at_speeds)
