@@ -42,7 +42,7 @@ LIMITS = {
     "charge": (56, 38),
     "charge --site": (93, 75),
     "capture": (130, 97),
-    "report": (228, 144),
+    "report": (226, 142),
 }
 
 
