@@ -122,7 +122,7 @@ def _why_watts(sums: BothSums) -> str:
         if sums.drawn.measured:
             sentences = ["A plate tells one figure, and in use the load takes what its work asks."]
     if on_inverter and sums.drawn.load_W is None:
-        sentences.append("The meter sits at the bank, so the inverter's loss is in what was measured.")
+        sentences.append("The meter sits at the bank, so the inverter's loss is in its figure.")
     return " ".join(sentences)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from math import isclose
+from typing import Final
 
 from ..equipment.inverter_losses import given_W, losses_of
 from ..not_known import Missing
@@ -11,6 +12,9 @@ from ..site.site import Inverter
 from ..wording import figure
 from .decomposition import Basis
 from .lesson_step import BothSums, LessonStep
+
+#: Figures within this share of each other are told as alike: no plate is more exact (common practice, no source). [1]
+_ALIKE: Final = 0.005
 
 
 def steps_back(sums: BothSums) -> tuple[LessonStep, ...] | Missing:
@@ -55,8 +59,11 @@ def _steps_back(sums: BothSums, charge_Ah: float, bank_V: float) -> Iterator[Les
         "hours",
         "h",
         (paper_Wh / paper.power_W, None, drawn.run_h),
-        ("watt-hours over the plate's watts", "the time it ran"),
-        _why_hours_back(paper_Wh / paper.power_W, drawn.run_h),
+        (
+            "watt-hours over the displayed watts" if paper.by_display else "watt-hours over the plate's watts",
+            "the time it ran",
+        ),
+        _why_hours(sums, paper_Wh / paper.power_W),
     )
     yield sums.step(
         "watts at the bank",
@@ -79,12 +86,16 @@ def _not_nominal(charge_Ah: float, nominal_V: float, bank_V: float) -> str:
     )
 
 
-def _why_hours_back(paper_h: float, run_h: float) -> str:
-    if isclose(paper_h, run_h, rel_tol=5e-3):
-        return "Here the plate's watts lead to the time that it ran."
-    if paper_h < run_h:
-        return "With more watts on paper than it drew, the time comes out too short."
-    return "With fewer watts on paper than it drew, the time comes out too long."
+def _why_hours(sums: BothSums, paper_h: float) -> str:
+    paper_W, drawn = sums.paper.power_W, sums.drawn
+    if isclose(paper_h, drawn.run_h, rel_tol=_ALIKE):
+        return "Here paper leads to the time that it ran."
+    too_short, more_watts = paper_h < drawn.run_h, paper_W > drawn.running_W
+    wrong = "short" if too_short else "long"
+    # With the right watts, or where it outweighs them, it is the other two that lead astray.
+    if isclose(paper_W, drawn.running_W, rel_tol=_ALIKE) or too_short != more_watts:
+        return f"The volts, and what the starts took, make the time come out too {wrong}."
+    return f"With {'more' if more_watts else 'fewer'} watts on paper than it drew, the time comes out too {wrong}."
 
 
 def _why_watts_back(sums: BothSums) -> str:
@@ -104,7 +115,9 @@ def _load_back(sums: BothSums, inverter: Inverter, paper_W: float) -> LessonStep
     basis: Basis = drawn.load_basis
     if drawn.load_W is None:
         basis = "assumed" if losses.key is None else "estimated"
-    why = f"The inverter keeps {figure(100 * (1 - load_W / drawn.running_W), '%')} of it."
+    # Two logs may disagree by more than the inverter loses: then nothing is said of a loss.
+    lost = 1 - load_W / drawn.running_W
+    why = f"The inverter keeps {figure(100 * lost, '%')} of it." if lost > 0 else "No loss shows here."
     if sums.paper.of == "VA" and not sums.paper.by_display:
         why += f" On the plate volts times amps come to {figure(sums.paper.power_W, 'VA')}."
     elif not sums.paper.by_display:

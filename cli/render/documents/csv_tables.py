@@ -165,6 +165,13 @@ def _steps(parts: Document) -> Iterator[Document]:
     return ({"load": plate["load"]} | step for step in plate["chain"])
 
 
+def _paper_steps(parts: Document) -> Iterator[Document]:
+    """Yield the steps from the plate to amp-hours, then those back from the measured ones."""
+    plate = parts["nameplate"] or {"load": None, "steps": (), "steps_back": ()}
+    for direction, key in (("to Ah", "steps"), ("from Ah", "steps_back")):
+        yield from ({"load": plate["load"], "direction": direction} | step for step in plate[key])
+
+
 def _reasons(parts: Document) -> Iterator[Document]:
     plate = parts["nameplate"] or {}
     for between in ("paper_to_estimate", "estimate_to_measured"):
@@ -217,5 +224,8 @@ KINDS: Final = {
         "text zone @start @stop drawn_Ah drawn_u95_Ah energy_Wh energy_u95_Wh", lambda parts: parts["marked"]
     ),
     "nameplate": TableKind("load step value unit from", _steps),
+    "paper_steps": TableKind(
+        "load direction name paper measured plate unit basis why of_difference_Wh of_difference_Ah", _paper_steps
+    ),
     "reasons": TableKind("load between source energy_Wh charge_Ah share before after unit basis because", _reasons),
 }

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from ....analysis.charge.amounts import budget_of
 from ....analysis.not_known import Missing
 from ..wording import numbers
-from ..wording.lesson import in_unit
+from ..wording.lesson import basis_of, in_unit
 from ..wording.sureness import in_gaps_lines, of_figure, sureness_lines
 from .log_tables import Table
 
@@ -112,7 +112,9 @@ def _lesson(caption: str, steps: Sequence[LessonStep]) -> Table:
         (
             numbers.capital(step.name),
             f"{in_unit(step, step.paper)}: {numbers.shortened(step.how_on_paper, 200)}",
-            f"{in_unit(step, step.real)}: {step.how_really}",
+            # Under a head that says measured, what was not says so.
+            f"{in_unit(step, step.real)}{'' if step.basis == 'measured' else f', {basis_of(step).lower()}'}: "
+            f"{step.how_really}",
             numbers.shortened(step.why, 400),
         )
         for step in steps

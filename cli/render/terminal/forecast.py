@@ -217,10 +217,9 @@ def _taken(forecast: Forecast, taken: Taken) -> list[str]:
 def _bank(bank: BankForecast, taken: Taken) -> list[str]:
     share = bank.usable_share
     of_usable = share.sentence if isinstance(share, Missing) else f"{percent(share)} of the charge you allow to be used"
-    rated = "" if bank.rate.rated_A is None else f"; it was rated at {amount(bank.rate.rated_A, 'A')}"
     check = bank.check
     lines = [f"bank: {check.verdict or 'not judged'}", *bank_lines(check), *_all_loads(bank.together)]
-    lines += [f"  {of_usable}", f"  draw while running: C/{number(bank.rate.hours)}{rated}"]
+    lines += [f"  {of_usable}", f"  {_rate(bank)}"]
     before, after = bank.state_before_pct, bank.state_after_pct
     if isinstance(before, Missing) or isinstance(after, Missing):
         lines.append(f"  {(before if isinstance(before, Missing) else after).sentence}")  # type: ignore[union-attr]
@@ -230,6 +229,12 @@ def _bank(bank: BankForecast, taken: Taken) -> list[str]:
     if taken.duty < 1 and not isinstance(bank.usual_runtime, Missing):
         lines.append(f"  {_runtime(bank.usual_runtime, 'running as much as above')}")
     return [*lines, f"  {_payback(bank)}", f"  wear of the bank: {worn(bank.wear)}"]
+
+
+def _rate(bank: BankForecast) -> str:
+    rated = "" if bank.rate.rated_A is None else f"; it was rated at {amount(bank.rate.rated_A, 'A')}"
+    hours = number(bank.rate.hours)
+    return f"the draw while running would take its rated size in {hours} h (C/{hours}){rated}"
 
 
 def bank_lines(check: BankCheck) -> list[str]:
@@ -259,7 +264,7 @@ def _runtime(left: Runtime | Missing, how: str) -> str:
 
 def _sag(sag: Sag | Missing) -> str:
     if isinstance(sag, Missing):
-        return f"voltage at the next start: {sag.not_judged}."
+        return f"the voltage at the next start is {sag.not_judged}."
     compared = f"falls to {within(sag.lowest_V, 'V')} at the next start; {sag.below} below {sag.cut_off_V:g} V"
     return worded(compared, sag.verdict, sag.by_figures, sag.conditions)
 

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from ....analysis.nameplate.lesson_step import LessonStep
 
 #: What stands before the figure beside the one on paper, by what it rests on.
-_BASIS: Final = {"measured": "Measured", "estimated": "Reckoned", "assumed": "Assumed"}
+_BASIS: Final = {"measured": "Measured", "estimated": "Reckoned", "assumed": "Partly assumed"}
 
 #: A part of the difference is told where it is so much of the largest (common practice, no source). [1]
 _WORTH_TELLING: Final = 0.005
@@ -32,9 +32,17 @@ def on_paper(step: LessonStep) -> str:
     return f"On paper, {step.how_on_paper}: {in_unit(step, step.paper)}."
 
 
+def basis_of(step: LessonStep) -> str:
+    """Say what the figure beside the one on paper rests on."""
+    if step.basis is None:
+        return "Not known"
+    # Only the volts themselves are ever assumed; what follows from them was measured in part.
+    return "Assumed" if step.basis == "assumed" and step.unit == "V" else _BASIS[step.basis]
+
+
 def really(step: LessonStep) -> str:
     """Say the same step of the other sum, with what its figure rests on."""
-    text = f"{'Not known' if step.basis is None else _BASIS[step.basis]}, {step.how_really}"
+    text = f"{basis_of(step)}, {step.how_really}"
     return f"{text}." if step.real is None else f"{text}: {in_unit(step, step.real)}."
 
 

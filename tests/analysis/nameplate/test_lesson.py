@@ -329,7 +329,7 @@ def test_one_meter_at_the_bank_does_not_part_load_and_inverter():
     as_one, apart = by_runs(site, runs, 1.0), by_runs(site, runs, 1.0, load_ac_W=660.0)
 
     assert "watts at the bank" not in steps_of(as_one.steps)
-    assert "the inverter's loss is in what was measured" in steps_of(as_one.steps)["watts"].why
+    assert "the inverter's loss is in its figure" in steps_of(as_one.steps)["watts"].why
     assert steps_of(apart.steps)["watts"].measured == 660.0
     assert "keeps 15.4 %" in steps_of(apart.steps)["watts at the bank"].why
 
@@ -341,3 +341,33 @@ def test_the_time_that_it_pauses_is_told():
     assert "it ran 25 % of the time" in steps_of(by_runs(site, runs, 1.0).steps)["hours"].why
     assert "the site file gives 40 %" in steps_of(by_plate(site, 1.0).steps)["hours"].why
     assert "is not given" in steps_of(by_plate(make(PUMP), 1.0).steps)["hours"].why
+
+
+@pytest.mark.parametrize(
+    ("run_W", "volts", "words"),
+    [
+        (753.0, 25.1, "With more watts on paper than it drew, the time comes out too short."),
+        (1200.0, 21.0, "With fewer watts on paper than it drew, the time comes out too long."),
+        (1150.0, 25.1, "The volts, and what the starts took, make the time come out too short."),
+        (1120.0, 22.0, "The volts, and what the starts took, make the time come out too long."),
+        (1150.0, 24.0, "Here paper leads to the time that it ran."),
+    ],
+)
+def test_why_the_time_from_paper_is_wrong(run_W, volts, words):
+    """By the watts where these lead there, else by volts and starts: never a reason that leads the other way."""
+    runs = RunTotals(3, 0, 0.4, 0.4 * run_W, run_W, 0.4 * run_W / volts)
+    back = steps_of(by_runs(make(PUMP, inverter=ALWAYS_ON, nominal_V=24.0), runs, 1.0).back)
+
+    assert back["hours"].why == words
+
+
+def test_back_with_two_logs_that_disagree_no_loss_is_told():
+    """And where the inverter's losses are not known, what is behind it is assumed."""
+    runs = RunTotals(3, 0, 0.4, 300.0, 750.0, 12.0)
+    known = make(PUMP, inverter=ALWAYS_ON, nominal_V=24.0)
+    told = by_runs(known, runs, 1.0, load_ac_W=760.0)
+
+    assert steps_of(told.back)["watts of the load"].why.startswith("No loss shows here.")
+    assert steps_of(told.steps)["watts at the bank"].why == "No loss shows here."
+    unknown = by_runs(make(PUMP, nominal_V=24.0), runs, 1.0)
+    assert steps_of(unknown.back)["watts of the load"].basis == "assumed"
