@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import isclose
 
+from ..equipment.plate_power import beyond_the_plate
 from ..not_known import Missing
 from ..site.site import Load, Site
 from ..wording import figure
@@ -121,6 +122,8 @@ def _why_watts(sums: BothSums) -> str:
         sentences = [direct if paper.of == "VA" else "A plate's watts are watts already."]
         if sums.drawn.measured:
             sentences = ["A plate tells one figure, and in use the load takes what its work asks."]
+    if sums.inverter is not None and not paper.by_display:
+        sentences += [f"{part.because}." for part in beyond_the_plate(sums.load, sums.inverter)]
     if on_inverter and sums.drawn.load_W is None:
         sentences.append("The meter sits at the bank, so the inverter's loss is in its figure.")
     return " ".join(sentences)
@@ -128,13 +131,19 @@ def _why_watts(sums: BothSums) -> str:
 
 def _volt_amperes(sums: BothSums) -> Iterator[str]:
     yield "Volts times amps are volt-amperes, and watts are only a part of these."
-    # Of three phases the two pull against each other, and no share of volts times amps tells them apart.
     if sums.load.phases == 3:
         yield "Three phases count the root of 3 on top."
-    if sums.estimate is not None and sums.estimate.ac_W is not None and sums.load.phases != 3:
-        share = figure(100 * sums.estimate.ac_W / sums.paper.power_W, "%")
+    factor = _power_factor(sums.estimate)
+    if factor is not None:
         whose = "the plate's" if sums.load.power_factor is not None else "a usual"
-        yield f"By {whose} power factor {share} are watts."
+        yield f"By {whose} power factor {figure(100 * factor, '%')} are watts."
+
+
+def _power_factor(estimate: Estimate | None) -> float | None:
+    """Return the power factor that the plate was reckoned with. [1]"""
+    # Not watts over volts times amps: three phases, a drive or a modified sine are in that as well.
+    steps = () if estimate is None else estimate.steps
+    return next((step.value for step in steps if step.step == "power factor"), None)
 
 
 def _at_bank(sums: BothSums) -> LessonStep:

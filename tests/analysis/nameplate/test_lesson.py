@@ -311,6 +311,16 @@ def test_why_watts_differ_is_told_by_what_the_plate_gives(load, inverter, words)
     assert ("volt-amperes" in told["watts"].why) == ("current_A" in load)
 
 
+def test_what_a_drive_or_a_modified_sine_adds_is_a_reason_of_its_own():
+    """The power factor told is the plate's, whatever else makes the watts."""
+    site = make(PUMP, inverter=ALWAYS_ON | {"waveform": "modified"})
+    why = steps_of(by_plate(site, 1.0).steps)["watts"].why
+
+    assert "By the plate's power factor 58 % are watts. 'inverter' gives a modified sine" in why
+    driven = make({"kind": "pump", "hp": 1, "phases": 3, "start": "drive"}, inverter=ALWAYS_ON)
+    assert steps_of(by_plate(driven, 1.0).steps)["watts"].why.endswith("its drive loses a share.")
+
+
 def test_a_start_is_told_with_its_highest_reading():
     """At least that, where readings could have missed the top of it; and a draw that sank is no start's."""
     runs = RunTotals(3, 0, 0.5, 400.0, 780.0, 16.0, start_A=67.2)

@@ -117,7 +117,7 @@ def _ledger(lines):
         ("marked", lambda log: [{k: v for k, v in m.items() if k not in ("start", "stop")} for m in log["marked"]]),
         ("nameplate", lambda log: log["nameplate"]["chain"]),
         ("reasons", lambda log: log["nameplate"]["paper_to_estimate"]["parts"]),
-        ("paper_steps", lambda log: log["nameplate"]["steps"]),
+        ("paper_steps", lambda log: log["nameplate"]["steps"] + log["nameplate"]["steps_back"]),
     ],
 )
 def test_tables_equal_json(tables, kind, items):
