@@ -23,7 +23,8 @@ _MISSED: Final = 0.05
 #: the first to the fifth: (1 + c)^4 = 20 (after Robson and Whitlock 1964, from memory). [1]
 _BEYOND: Final = 20 ** (1 / 4) - 1
 _AVERAGED: Final = (
-    "Meters average, often without saying so: the low end allows that a reading shows 45 % of how far the bank falls."
+    "Meters average, often without saying so: the low end allows that a reading shows 45 % of how far the bank falls; "
+    'one that does not is told by meters.sampling = "instant".'
 )
 #: How much of a start's dip the lowest of readings that are too far apart to show it is taken to show at least: meters
 #: average over half a second or so without saying it, and a small pump's start may be over in a quarter of one (common
@@ -52,6 +53,7 @@ def seen_starts(
     start_s: float,
     interval_s: float | None,
     sampling: Sampling = "instant",
+    instants: bool = False,
 ) -> SeenStarts | Missing:
     """Return what the starts of a load did to the bank's voltage; Missing with fewer than six seen with their volts.
 
@@ -67,6 +69,8 @@ def seen_starts(
         Usual spacing of the readings; None where that is not known. [s]
     sampling : {'instant', 'mean', 'held'}
         What one reading stands for.
+    instants : bool
+        Whether the meter is stated to average over nothing.
 
     Notes
     -----
@@ -92,9 +96,11 @@ def seen_starts(
             if whole
             else "The readings are too far apart to show a start whole: the bank falls further than they say."
         )
-        assumptions.append(_AVERAGED)
     next_V = _run_down(_next(lowest, voltage, alone) if resolved else _next_of_parts(lowest, voltage), alone, lowest)
-    return SeenStarts(next_V if resolved else _averaged(next_V, lowest, alone), len(seen), whole, tuple(assumptions))
+    if not resolved and not instants:
+        next_V = _averaged(next_V, lowest, alone)
+        assumptions.append(_AVERAGED)
+    return SeenStarts(next_V, len(seen), whole, tuple(assumptions))
 
 
 def _lowest(cycle: Cycle) -> float | None:

@@ -218,10 +218,11 @@ def _cable_and_fuse(conductor: Conductor, check: ConductorCheck) -> str:
     # Above what flows for good, so that it lasts; within what the cable bears, so that it opens before that burns.
     if check.wanted_A is not None:
         low, high = f"{check.wanted_A:.0f} A (125 % of the greatest current)", f"{allowed.low_A:g} A"
+        between = f"its fuse belongs between {low} and {high}"
+        if f"{check.wanted_A:.0f} A" == high:
+            between = f"its fuse is to be {high}: 125 % of the greatest current, and all that the cable may carry"
         fits = check.wanted_A <= allowed.low_A
-        words.append(
-            f"its fuse belongs between {low} and {high}" if fits else f"no fuse is both above {low} and within {high}"
-        )
+        words.append(between if fits else f"no fuse is both above {low} and within {high}")
     if isinstance(check.breaking, Screened):
         words.append(check.breaking.sentence.rstrip("."))
     elif check.breaking is not None:

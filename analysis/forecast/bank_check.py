@@ -171,7 +171,14 @@ def starts_of_log(load: Load | None, cycles: Cycles, figures: MeterFigures, how:
     """Return what the starts of a log did to the bank's voltage."""
     start_s = 0.0 if load is None else usual_start_s(load, [])
     interval_s, sampling = how.usual_interval_s, how.sampling
-    return seen_starts(cycles.cycles, figures.voltage, start_s=start_s, interval_s=interval_s, sampling=sampling)
+    return seen_starts(
+        cycles.cycles,
+        figures.voltage,
+        start_s=start_s,
+        interval_s=interval_s,
+        sampling=sampling,
+        instants=figures.instants,
+    )
 
 
 def sag_of_log(

@@ -40,6 +40,10 @@ _SAME_STOP: Final = "The other inverter is taken to stop at the voltage of the o
 _OTHER_VOLTS: Final = (
     "Cells of another kind stand at other volts, so the same watts are other amps: by what is usual of both kinds."
 )
+_OTHER_CELLS: Final = (
+    "Cells of another kind want chargers, cut-offs and protection set for them, and fuses judged anew: what theirs "
+    "drive into a short circuit is not known."
+)
 _BY_PLATE: Final = (
     "The log's starts are of the motor as it is started now; what another start makes of them is by its plate, or by "
     "what is usual where that says too little."
@@ -143,7 +147,12 @@ def what_if(
         runs,
         (*unknown, *unsized),
         tuple(_sizes(sizing, setup)),
-        (*_start_unknown(changes, after), *_starts_amiss(changes, load), *_tank_amiss(changes, made, runs)),
+        (
+            *_other_cells(site, made.site),
+            *_start_unknown(changes, after),
+            *_starts_amiss(changes, load),
+            *_tank_amiss(changes, made, runs),
+        ),
         (*_assumed(changes, setup, measured), *(runs.assumptions if isinstance(runs, TankRuns) else ())),
         site.shown,
     )
@@ -188,6 +197,11 @@ def _tank_amiss(changes: Sequence[SystemChange], made: Setup, runs: TankRuns | M
     if not asked or water is None or water.load != made.load.name:
         return []
     return [*([runs.sentence] if isinstance(runs, Missing) else []), *precharge_amiss(made.site)]
+
+
+def _other_cells(site: Site, changed: Site) -> list[str]:
+    """Say what has to change with the kind of cells; charging one kind as another can set it on fire."""
+    return [] if site.bank.chemistry == changed.bank.chemistry else [_OTHER_CELLS]
 
 
 def _start_unknown(changes: Sequence[SystemChange], after: Forecast) -> list[str]:

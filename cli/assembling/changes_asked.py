@@ -33,7 +33,7 @@ FORMS: Final = {
     "inverter": '"inverter 3000 W", or "inverter 3000 VA, surge 6000 VA for 5 s, 92 %, idle 8 W" as its plate says',
     "bank": '"bank 400 Ah", "bank 3 strings", "bank 300 Ah lifepo4", or "bank for 3 days"',
     "array": '"array 1200 W"',
-    "cable": '"cable 35 mm2", "cable 2 AWG", or "cable" for the smallest that fits ("cable 2 %": that loses no more)',
+    "cable": '"cable 35 mm2", "cable 2 AWG", or "cable" for the smallest and its fuse ("cable 2 %": losing no more)',
     "use": '"use 500 L a day" or "use 90 min a day"',
 }
 _WORDS: Final = {
@@ -41,7 +41,7 @@ _WORDS: Final = {
     "pressures": "pressures", "switch": "pressures", "soft": "start", "drive": "start", "direct": "start",
     "soft-start": "start", "start": "start", "vfd": "start", "inverter": "inverter", "bank": "bank", "battery": "bank",
     "batteries": "bank", "array": "array", "solar": "array", "panels": "array", "cable": "cable", "wire": "cable",
-    "use": "use",
+    "fuse": "cable", "use": "use",
 }  # fmt: skip
 _RANGE: Final = re.compile(
     r"([\d.,]+?)\s*([a-zA-Z]*)\s*(?:\.\.+|…|–|-|\bto\b)\s*([\d.,]+)\s*([a-zA-Z]+)", re.IGNORECASE
@@ -212,7 +212,7 @@ def _cable(text: str, rest: str) -> SystemChange | None:
     if amount is not None and amount.unit is not None and amount.unit.symbol == "%" and 0 < amount.value < 100:
         return CableChange(text, drop_pct=amount.value)
     gauge = re.fullmatch(r"(?:awg\s*)?(\d+(?:/0)?)\s*(?:awg)?", rest, re.IGNORECASE)
-    if gauge is not None and "awg" in rest.lower():
+    if gauge is not None and ("awg" in rest.lower() or "/" in rest):
         return CableChange(text, gauge_AWG=gauge[1]) if gauge[1] in GAUGES else None
     area_mm2 = _in(rest, "area_mm2")
     return None if area_mm2 is None else CableChange(text, area_mm2=area_mm2)

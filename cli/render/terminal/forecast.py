@@ -65,7 +65,7 @@ def forecast_answer(
             "",
             *_bank(bank, taken),
             *_inverter(forecast.inverter),
-            *_conductors(forecast.conductors),
+            *conductor_lines(forecast.conductors),
             "",
             *(f"assumed: {text}" for text in _assumed(forecast)),
             "",
@@ -304,7 +304,7 @@ def _check(what: str, check: InverterCheck) -> list[str]:
     return [f"  {what}: {part.sentence}" for part in (check.running, check.starting, *check.left_out)]
 
 
-def _conductors(checks: tuple[ConductorCheck, ...]) -> list[str]:
+def conductor_lines(checks: tuple[ConductorCheck, ...]) -> list[str]:
     """Return the word on each conductor and every comparison behind it."""
     if not checks:
         return ["", "conductors and fuses: not judged, the site file has none (conductors)"]

@@ -11,7 +11,7 @@ from ..wording.numbers import amount, capital, duration, number, shortened, unca
 from ..wording.what_if import asked_changes, every_figure, side_by_side, what_changes_do
 from .answer import Block, Reply
 from .columns import Columns
-from .forecast import CAUTION, CAUTION_MAINS
+from .forecast import CAUTION, CAUTION_MAINS, conductor_lines
 
 if TYPE_CHECKING:
     from ....analysis.what_if.figures import ChangedFigure
@@ -22,6 +22,8 @@ def what_if_answer(result: WhatIf, log: str | None = None) -> Reply:
     """Return what changes would do: what matters, whether the system carries it then, the figures side by side."""
     before = result.before
     basis = f"by its runs in {shortened(log)}" if log is not None else "by its plate, nothing measured"
+    # By the plate alone a load that nothing is known of runs all the time: "now" is then no day of anybody's.
+    basis += "; now taken to run all the time" if log is None and before.taken.duty >= 1 else ""
     how_long = duration(before.hours * 3600)
     asked = f"{capital(shortened(result.load))} for {how_long}, {basis}; with {asked_changes(result)}"
     asked += "; ± and in brackets 95 %" if any(_has_ends(each) for each in result.figures) else ""
@@ -57,8 +59,7 @@ def _reasons(result: WhatIf) -> Iterator[Block]:
     # The words on bank, inverter and cables of both, so that nobody has to ask twice.
     for what, each in (("now", result.before), ("then", result.after)):
         yield f"{what}: {amount(each.taken.energy_Wh.value, 'Wh')}; {uncapital(each.word.sentence)}"
-        for check in each.conductors:
-            yield f"  conductor '{shortened(check.conductor)}': {check.verdict}"
+        yield from conductor_lines(each.conductors)
     yield ""
     yield from (f"assumed: {text}" for text in dict.fromkeys((*result.assumptions, *result.after.taken.assumptions)))
     yield ""

@@ -354,10 +354,10 @@ def test_the_floor_of_a_start_is_what_switches_off_first(bank, inverter, floor_V
 # -- starts that were seen ---------------------------------------------------------------------------------------------
 
 
-def starts(lowest_V, *, resolved=True, interval_s=1.0, sampling="instant", start_s=0.5, voltage=None):
+def starts(lowest_V, *, resolved=True, interval_s=1.0, sampling="instant", start_s=0.5, voltage=None, instants=False):
     """What these starts say of the next, from 25 V before each."""
     runs = [make_cycle(60.0 * k, surge_resolved=resolved, before_V=25.0, lowest_V=v) for k, v in enumerate(lowest_V)]
-    return seen_starts(runs, voltage, start_s=start_s, interval_s=interval_s, sampling=sampling)
+    return seen_starts(runs, voltage, start_s=start_s, interval_s=interval_s, sampling=sampling, instants=instants)
 
 
 @pytest.mark.parametrize("count", [6, 12, 40, 150])
@@ -415,6 +415,10 @@ def test_starts_met_in_part_by_hand():
     got = starts([24.0, 24.9, 24.92, 24.94, 24.97, 24.98], resolved=False).lowest_V
     assert got.low == pytest.approx(min(25 - 1.0 / 0.45, 24.0 - (20**0.25 - 1) * 0.97), abs=1e-3)
     assert not any("45 %" in text for text in starts([23.5] * 10).assumptions)
+    # A meter that is stated to average over nothing shows what it meets.
+    plain = starts([22.0, 24.0, 22.1, 22.2, 22.3, 22.4, *[24.0] * 14], resolved=False, instants=True)
+    assert plain.lowest_V.low == pytest.approx(21.554, abs=1e-3)
+    assert not any("45 %" in text for text in plain.assumptions)
     deep = starts([1.0, 20.0, 20.0, 20.0, 20.0, 20.0], resolved=False).lowest_V
     assert (deep.low, deep.high) == (0.5, 20.0)  # beyond is no voltage: half of the lowest stands for its end
 

@@ -145,9 +145,11 @@ def test_other_cells_give_the_same_watts_by_other_amps():
     assert amps.after.value / amps.before.value == pytest.approx(share)
     assert amps.after.high / amps.before.high == pytest.approx(share, rel=0.02)
     assert any("other volts" in text for text in result.assumptions)
+    assert any("protection set for them" in text for text in result.amiss)
     same = what_if(site, PUMP, changes_of(("bank 800 Ah",)), hours=24.0, measured=seen)
     assert same.figure("charge_Ah").after == same.figure("charge_Ah").before
     assert not any("other volts" in text for text in same.assumptions)
+    assert same.amiss == ()
 
 
 def at_pressures(low, high, *more, seen=None, site=None):

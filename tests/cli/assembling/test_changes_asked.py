@@ -36,6 +36,8 @@ ASKED = [
     ("array 1,2 kW", "ArrayChange", {"power_W": 1200.0}),
     ("cable 35 mm2", "CableChange", {"area_mm2": 35.0, "gauge_AWG": None}),
     ("cable 2/0 AWG", "CableChange", {"gauge_AWG": "2/0", "area_mm2": None}),
+    ("cable 2/0", "CableChange", {"gauge_AWG": "2/0", "area_mm2": None}),
+    ("fuse", "CableChange", {"gauge_AWG": None, "area_mm2": None}),
     ("cable", "CableChange", {"gauge_AWG": None, "area_mm2": None, "drop_pct": 3.0}),
     ("cable 2 %", "CableChange", {"drop_pct": 2.0}),
     ("use 500 L a day", "UseChange", {"water_L": 500.0, "run_s": None}),
@@ -60,7 +62,8 @@ def test_a_change_is_understood_as_people_write_it(text, kind, figures):
         ("pre-charge 2.5", "pre-charge"), ("pressures 4.1..2.8 bar", "pressures"), ("pressures 4 bar", "pressures"),
         ("soft landing", "start"), ("inverter 3000", "inverter"), ("inverter 3 kW, surge 5", "inverter"),
         ("inverter 3 kW, surge 5 kW for 3 L", "inverter"), ("bank 400 A", "bank"), ("bank", "bank"),
-        ("bank for 3 Ah", "bank"), ("array 1200", "array"), ("cable 35 L", "cable"), ("cable 7/0 AWG", "cable"),
+        ("bank for 3 Ah", "bank"), ("array 1200", "array"), ("cable 35 L", "cable"),
+        ("fuse 300 A", "cable"), ("cable 25", "cable"), ("cable 7/0 AWG", "cable"),
         ("use 500 L", "use"), ("use 3 bar a day", "use"), ("tank 1,150 L", "tank"),
     ],
 )  # fmt: skip

@@ -205,3 +205,29 @@ def test_a_report_that_cannot_say_it_says_so(demo, tmp_path, monkeypatch, capsys
     assert err.startswith("shuntbook: --with: ")
     assert sentence in unwrapped(err)
     assert not (tmp_path / "page.html").exists()
+
+
+def test_a_use_is_set_beside_what_now_means(demo, capsys):
+    """A load of which no share of the day is known runs all the time by its plate; by a log it does not."""
+    words = "nothing measured; now taken to run all the time; with use 500 L a day"
+    assert words in unwrapped(asked(capsys, demo, "use 500 L a day", log=None)[1])
+    assert "all the time" not in unwrapped(asked(capsys, demo, "use 500 L a day")[1])
+
+
+def test_the_reasons_tell_the_cable_and_its_fuse_before_and_after(demo, capsys):
+    out = unwrapped(asked(capsys, demo, "cable 70 mm2", log=None, more=["--explain"])[1])
+    assert "The table allows 200 A (3/0 AWG)" in out
+    assert "The table allows 192 A (70 mm²)" in out
+    assert "125 % of the greatest current, 160 A, is 200 A: the 200 A fuse carries that." in out
+    assert "no word on whether the fuse of 'bank to wash shed inverter' can break a short circuit" in out.lower()
+
+
+def test_the_demo_s_meter_is_stated_to_read_instants(demo, tmp_path, capsys):
+    """Another would have to be taken for one that averages over the start."""
+    text = (demo / "site.toml").read_text(encoding="utf-8").replace('sampling = "instant"', "# ")
+    (tmp_path / "site.toml").write_text(text, encoding="utf-8")
+    words = ["forecast", "--load", "well pump", "--for", "1d", "--measured", demo / "week_later.parquet", "--explain"]
+    stated, unstated = (unwrapped(told(capsys, *words, "--site", at / "site.toml")[1]) for at in (demo, tmp_path))
+    assert "may average" not in stated
+    assert "a reading shows 45 % of how far the bank falls" in unstated
+    assert "a reading shows 45 %" not in stated
