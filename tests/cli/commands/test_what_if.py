@@ -216,8 +216,8 @@ def test_a_use_is_set_beside_what_now_means(demo, capsys):
 
 def test_the_reasons_tell_the_cable_and_its_fuse_before_and_after(demo, capsys):
     out = unwrapped(asked(capsys, demo, "cable 70 mm2", log=None, more=["--explain"])[1])
-    assert "The table allows 200 A (3/0 AWG)" in out
-    assert "The table allows 192 A (70 mm²)" in out
+    assert "the table allows 200 A (3/0 AWG)" in out
+    assert "the table allows 192 A (70 mm²)" in out
     assert "125 % of the greatest current, 160 A, is 200 A: the 200 A fuse carries that." in out
     assert "no word on whether the fuse of 'bank to wash shed inverter' can break a short circuit" in out.lower()
 
