@@ -225,7 +225,9 @@ KINDS: Final = {
     ),
     "nameplate": TableKind("load step value unit from", _steps),
     "paper_steps": TableKind(
-        "load direction name paper measured plate unit basis why of_difference_Wh of_difference_Ah", _paper_steps
+        "load direction name paper measured plate unit basis how_on_paper how_measured why of_difference_Wh "
+        "of_difference_Ah",
+        _paper_steps,
     ),
     "reasons": TableKind("load between source energy_Wh charge_Ah share before after unit basis because", _reasons),
 }

@@ -233,6 +233,7 @@ def _bank(bank: BankForecast, taken: Taken) -> list[str]:
 
 def _rate(bank: BankForecast) -> str:
     rated = "" if bank.rate.rated_A is None else f"; it was rated at {amount(bank.rate.rated_A, 'A')}"
+    # The trade writes C over hours; who does not know it reads the hours.
     hours = number(bank.rate.hours)
     return f"the draw while running would take its rated size in {hours} h (C/{hours}){rated}"
 
