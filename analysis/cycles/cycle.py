@@ -169,7 +169,8 @@ class Cycles:
     together. ``covered_s`` is the time measured; ``first_us`` and ``last_us`` are the log's ends. ``on_since_first``:
     the load was on with the first reading and has not gone off since, so that no start of it was seen. ``speeds`` are
     the draws at which a load of several runs, the lowest first, none for one that is on or off; ``fixed_speeds`` tells
-    whether it goes by steps, or follows what is asked of it: then they are bands.
+    whether it goes by steps, or follows what is asked of it: then they are bands. ``drive``: its owner says that it is
+    behind a drive.
     """
 
     cycles: tuple[Cycle, ...]
@@ -190,3 +191,9 @@ class Cycles:
     on_since_first: bool = False
     speeds: tuple[Speed, ...] = ()
     fixed_speeds: bool = True
+    drive: bool = False
+
+    @property
+    def varies(self) -> bool:
+        """Whether it draws now more, now less: by what the log shows, or since it is behind a drive."""
+        return bool(self.speeds) or self.drive

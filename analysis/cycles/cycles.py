@@ -17,15 +17,16 @@ from ..signal_levels.level_record import LevelList
 from ..signal_levels.levels import START_S, Level, LevelMaker, edge_readings, record
 from ..signal_levels.plateau import EDGE, Plateau
 from ..signal_levels.steps import StepFold
+from ..signal_levels.still_sky import sky_drift, still_sky
 from .array_share import at_regulation, may_share, prompt_ohm, regulation_V, straight
 from .choose_load import LoadSteps, loads_of, the_load
 from .cycle import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds, total_taken
 from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, held_run, with_late_fall
 from .failed_starts import attempts_of, without_failed
 from .on_off_path import Heights, RunLevels
-from .rest_to_rest import NO_SPEEDS, Track, runs_at_speeds, told_speeds
+from .rest_to_rest import Track, runs_at_speeds
 from .run_figures import NOTHING, SeenRun, coincidences, cycle_of, is_apart, seen
-from .several_speeds import is_of_speeds
+from .several_speeds import NO_SPEEDS, is_of_speeds, told_speeds
 from .two_kinds import of_kind, tell_apart, with_overlapped
 
 #: A run, or a rest, of fewer usual intervals may be missed.
@@ -99,6 +100,7 @@ class CycleFold:
             on_since_first=not own and _on_since_first(levels.list, self._expected),
             speeds=draws.speeds,
             fixed_speeds=draws.fixed,
+            drive=self._drive,
         )
 
     def _chosen(self, levels: LevelList) -> _Chosen:
@@ -110,9 +112,13 @@ class CycleFold:
         loads = loads_of(changes, heights, plate)
         # What a person noted down now and then shows no speeds.
         if self._drive or self._how.sampling != "held":
-            track = Track(levels.refined(), self._how.usual_interval_s or 0.0)
+            refined, usual_s = levels.refined(), self._how.usual_interval_s or 0.0
+            # What an array gives meanwhile is no load's.
+            track = Track(refined, usual_s)
+            if levels.gives:
+                track = Track(still_sky(refined, usual_s), usual_s, sky_drift(refined))
             if is_of_speeds(track, levels, loads, changes, drive=self._drive, expected=self._expected):
-                return _Chosen(runs_at_speeds(track), 0, of_speeds=True)
+                return _Chosen(runs_at_speeds(track, refined), 0, of_speeds=True)
         return _by_steps(levels, loads, changes, heights, plate)
 
     def _cycles_of(self, own: Sequence[SeenRun]) -> list[Cycle]:

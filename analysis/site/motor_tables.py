@@ -22,6 +22,8 @@ CODE_LETTER_SOURCE: Final = "NEC Table 430.7(B)"
 STARTS_SOURCE: Final = (
     "a submersible-motor manual's table of starts; Water Well Journal, 'Tank Selection by the Numbers'"
 )
+#: A note to that table; it names no other size.
+REDUCED_SOURCE: Final = f"{STARTS_SOURCE}: its note on a reduced-voltage starter or drive"
 
 # NEC Table 430.248: rated horsepower, and full-load amps at 115, 200, 208 and 230 V.
 _FULL_LOAD_A: Final = (
@@ -147,8 +149,10 @@ def locked_rotor(code_letter: str, hp: float, voltage_V: float, phases: int = 1)
     return LockedRotor(low * amps_per_kVA_per_hp, None if high is None else high * amps_per_kVA_per_hp)
 
 
-def starts_limit(hp: float, phases: int = 1) -> StartsLimit:
+def starts_limit(hp: float, phases: int = 1, *, reduced: bool = False) -> StartsLimit:
     """Return how many starts a day a submersible motor of 1 or 3 `phases` may make on average.
+
+    `reduced`: it is brought up at reduced voltage, by a soft starter or a drive.
 
     Raises
     ------
@@ -159,6 +163,8 @@ def starts_limit(hp: float, phases: int = 1) -> StartsLimit:
     # neighbour is taken.
     if hp <= 0.75:
         return StartsLimit(300, STARTS_SOURCE)
+    if phases == 3 and 5.5 < hp <= 30 and reduced:
+        return StartsLimit(200, REDUCED_SOURCE)
     if phases == 3:
         return StartsLimit(300 if hp <= 5.5 else 100, STARTS_SOURCE)
     if hp > 30:
