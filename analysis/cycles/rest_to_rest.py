@@ -203,7 +203,7 @@ class SpeedRun(SeenRun):
         drawn = [(held.draws[name], held.lasted_s) for held in self.held()]
         return sum(draw * lasted_s for draw, lasted_s in drawn) / max(sum(x for _, x in drawn), 1e-9)
 
-    def held(self) -> Iterator[Held]:
+    def held(self) -> Iterator[HeldDraw]:
         """Yield what it drew on each of its levels, and for how long, the way there with it."""
         levels, others = self.levels.levels, dict.fromkeys(self.levels.names, 0.0)
         begun = [self.start_us, *(levels[k].start_us for k in range(self.start + 1, self.last + 1)), self.stop_us]
@@ -211,10 +211,10 @@ class SpeedRun(SeenRun):
             for name in others if k in self.others else ():
                 others[name] += self.levels.change(k, name)
             draws = {name: levels[k].usual[name] - self.before(name) - others[name] for name in others}
-            yield Held(draws, max((b - a) / MICROSECONDS, 0.0))
+            yield HeldDraw(draws, max((b - a) / MICROSECONDS, 0.0))
 
 
-class Held(NamedTuple):
+class HeldDraw(NamedTuple):
     """What was drawn on a level, by quantity [unit], and for how long [s]."""
 
     draws: dict[str, float]

@@ -27,7 +27,7 @@ from .rest_to_rest import (
     BESIDE_OTHERS,
     MATTERS,
     MOST_SPEEDS,
-    Held,
+    HeldDraw,
     SpeedRun,
     Track,
     in_bands,
@@ -181,7 +181,7 @@ def told_speeds(runs: Sequence[SeenRun], cycles: Sequence[Cycle]) -> tuple[ToldS
         return NO_SPEEDS, list(cycles)
     signal, least = runs[0].levels.signal, float(np.median([run.levels.levels[run.start].least for run in runs]))
     edges, fixed = _edges(np.sort([each.draws[signal] for of_run in held for each in of_run]), least)
-    by_speed: list[list[Held]] = [[] for _ in range(len(edges) + 1)]
+    by_speed: list[list[HeldDraw]] = [[] for _ in range(len(edges) + 1)]
     of_each = list[Cycle]()
     for of_run, cycle in zip(held, cycles, strict=True):
         lasted_s = [0.0] * len(by_speed)
@@ -202,7 +202,7 @@ def _edges(size: FloatArray, least: float) -> tuple[FloatArray, bool]:
     return np.geomspace(max(float(size[0]), BELOW * top), top, BANDS + 1)[1:-1], False
 
 
-def _speed(rows: Sequence[Held]) -> Speed:
+def _speed(rows: Sequence[HeldDraw]) -> Speed:
     """Return the mean draw of some levels, by their length."""
     lasted_s = sum(row.lasted_s for row in rows)
 

@@ -34,7 +34,7 @@ MOST_LEFT: Final = 2.5
 RESTS, MOST_LEVELS = 10, 400
 
 
-class Stretch(NamedTuple):
+class Away(NamedTuple):
     """A run among levels: its first, and the one behind its last; None where its end was not seen."""
 
     start: int
@@ -83,7 +83,7 @@ class BasePath:
             end = k if self.levels.levels[k].after_gap else end
         return ends[::-1]
 
-    def stretches(self) -> list[Stretch]:
+    def stretches(self) -> list[Away]:
         """Return the runs that leave least to be explained, in order."""
         count = len(self.levels.levels)
         cost, came_from = [0.0, *[np.inf] * count], [(-1, False)] * (count + 1)
@@ -93,11 +93,11 @@ class BasePath:
             for place, more, runs in ways:
                 if cost[k] + more < cost[place]:
                     cost[place], came_from[place] = cost[k] + more, (k, runs)
-        stretches, place = list[Stretch](), count
+        stretches, place = list[Away](), count
         while place > 0:
             k, runs = came_from[place]
             if runs:
-                stretches.append(Stretch(k + 1, None if place == self.ends[k] else place))
+                stretches.append(Away(k + 1, None if place == self.ends[k] else place))
             place = k
         return stretches[::-1]
 
