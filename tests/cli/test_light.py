@@ -40,8 +40,8 @@ LIMITS = {
     "convert": (53, 48),
     "look": (62, 41),
     "charge": (56, 38),
-    "charge --site": (93, 75),
-    "capture": (130, 97),
+    "charge --site": (94, 76),
+    "capture": (132, 98),
     "report": (226, 142),
 }
 
