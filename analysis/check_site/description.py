@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from ..bank.charger_time import charger_fits
 from ..bank.peukert import cold_multiplier, peukert_Ah
 from ..bank.rested_state import Freezing, freezing, lowest_pct
 from ..bank.system_word import to_add
@@ -17,7 +18,7 @@ from ..equipment.water import TankPlan, tank_plan
 from ..forecast.bank_check import bank_by_plates
 from ..not_known import Missing
 from ..site.battery_kinds import LEAD_ACID, kind_of
-from ..site.site import Array, Bank, Conductor, Inverter, Limits, Load, Meter, Site, Water
+from ..site.site import Array, Bank, Charger, Conductor, Inverter, Limits, Load, Meter, Site, Water
 
 _SAMPLING = {
     "instant": "each reading is an instant",
@@ -38,6 +39,7 @@ def describe(site: Site) -> list[str]:
         *map(_inverter, site.inverters),
         *(_load(load, site) for load in site.loads),
         *([_array(site.array)] if site.array else []),
+        *(_charger(charger, site) for charger in site.chargers),
         *(text for each in zip(site.conductors, check_conductors(site), strict=True) for text in _conductor(*each)),
         *([_water(site.water)] if site.water else []),
         *map(_meter, site.meters),
@@ -195,6 +197,15 @@ def _array(array: Array) -> str:
             f"{ratio.value:.3g} give about {day_kWh:.1f} kWh a day."
         )
     return words + "; give sun_hours_h and performance_ratio for what it brings in a day."
+
+
+def _charger(charger: Charger, site: Site) -> str:
+    """Say what it puts in, whether that suits the bank, and which cable carries it."""
+    fed = {"mains": ", on the mains", "generator": ", on a generator", "alternator": ", an engine's alternator"}
+    cable = next((each.name for each in site.conductors if charger.name in each.carries), None)
+    carried = f"its cable is '{cable}'" if cable else "its cable was not judged: no conductor carries it"
+    by = fed.get(charger.kind or "", "")
+    return f"Charger '{charger.name}'{by}: {charger_fits(site.bank, charger).sentence}; {carried}."
 
 
 def _conductor(conductor: Conductor, check: ConductorCheck) -> list[str]:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+from ..signal_levels.level_record import Stair
 from ..signal_levels.rises import Rises
 
 
@@ -170,7 +171,7 @@ class Cycles:
     the load was on with the first reading and has not gone off since, so that no start of it was seen. ``speeds`` are
     the draws at which a load of several runs, the lowest first, none for one that is on or off; ``fixed_speeds`` tells
     whether it goes by steps, or follows what is asked of it: then they are bands. ``drive``: its owner says that it is
-    behind a drive.
+    behind a drive. ``stairs`` are all levels of the signal, whoever stepped.
     """
 
     cycles: tuple[Cycle, ...]
@@ -192,6 +193,7 @@ class Cycles:
     speeds: tuple[Speed, ...] = ()
     fixed_speeds: bool = True
     drive: bool = False
+    stairs: tuple[Stair, ...] = field(default=(), compare=False, repr=False)
 
     @property
     def varies(self) -> bool:

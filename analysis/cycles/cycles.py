@@ -13,7 +13,7 @@ import numpy as np
 from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from ..readings.measured_span import HowRead
 from ..signal_levels.inner_levels import with_inner
-from ..signal_levels.level_record import LevelList
+from ..signal_levels.level_record import LevelList, stairs_of
 from ..signal_levels.levels import START_S, Level, LevelMaker, edge_readings, record
 from ..signal_levels.plateau import EDGE, Plateau
 from ..signal_levels.steps import StepFold
@@ -101,6 +101,7 @@ class CycleFold:
             speeds=draws.speeds,
             fixed_speeds=draws.fixed,
             drive=self._drive,
+            stairs=stairs_of(levels.list),
         )
 
     def _chosen(self, levels: LevelList) -> _Chosen:

@@ -185,7 +185,7 @@ def _lost(
 
 
 def currents(conductor: Conductor, site: Site) -> Carried | Missing:
-    """Return the currents of what a conductor carries: inverters, loads on the DC side, or the array.
+    """Return the currents of what a conductor carries: inverters, loads on the DC side, chargers, or the array.
 
     Running is at the usual voltage under load; an inverter's greatest lasting current is its rated output at its lowest
     bank voltage (NEC 690.8(A), from memory).
@@ -227,6 +227,10 @@ def _carried(name: str, site: Site) -> Carried | Missing:
     for inverter in site.inverters:
         if inverter.name == name:
             return _of_inverter(inverter, site)
+    for charger in site.chargers:
+        if charger.name == name:
+            # It gives its rated amps for hours: running, at its start and at most they are the same.
+            return Carried(charger.rated_A, charger.rated_A, charger.rated_A, ())
     load = site.load(name)
     if load.inverter is not None:
         return Missing(f"word on what carries '{name}'", (), "it hangs on an inverter: name the inverter instead")

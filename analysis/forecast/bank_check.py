@@ -65,7 +65,7 @@ def bank_by_plates(site: Site, loads: Sequence[Load], *, returned_A: float | Non
         _sag_by_plates(site, loads, draw, before_V, direct_A, starting_A),
         ohms,
         before_V=before_V,
-        charging=charging_judged(site.bank, site.array, returned_A),
+        charging=charging_judged(site.bank, site.array, returned_A, chargers=site.chargers),
     )
 
 
@@ -130,7 +130,7 @@ def bank_by_runs(site: Site, load: Load, seen: MeasuredLoad, running_A: float) -
         starting(load),
         seen_in_part=not whole,
     )
-    charging = charging_judged(site.bank, site.array)
+    charging = charging_judged(site.bank, site.array, chargers=site.chargers)
     at_start = through_cable(_sag_by_runs(site, load, seen, ohms), site, load, asked.starting_A)
     return check_bank(site.bank, asked, at_start, ohms, before_V=before_V, charging=charging)
 
@@ -234,7 +234,7 @@ def bank_by_log(
         seen_in_part=not (resolved or (isinstance(starts, SeenStarts) and starts.whole)),
     )
     at_start = through_cable(sag_of_log(site, load, cycles, starts, ohms), site, load, asked.starting_A)
-    charging = charging_judged(site.bank, site.array, returned_A)
+    charging = charging_judged(site.bank, site.array, returned_A, chargers=site.chargers)
     return check_bank(site.bank, asked, at_start, ohms, before_V=_before_V(site), charging=charging)
 
 

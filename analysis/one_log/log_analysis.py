@@ -151,7 +151,8 @@ class LogAnalysis:
             return report
         followed = replace(followed, ledger=ledger)
         load, meter = self._watched.load, report.facts.meter
-        by_site = site_report(self._site, load, report.charge, report.cycles, report.figures, meter, followed)
+        parts = (report.charge, report.cycles, report.figures, meter, followed)
+        by_site = site_report(self._site, load, *parts, zone_known=not report.facts.zone_assumed)
         return replace(report, by_site=by_site)
 
     def _starts(self) -> UnseenStarts | None:

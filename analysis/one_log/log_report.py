@@ -69,6 +69,7 @@ class LogReport:
         return replace(
             self,
             charge=replace(self.charge, evidence=None),
+            cycles=replace(self.cycles, stairs=()),
             envelopes={name: whole.in_one() for name, whole in self.envelopes.items()},
             close_up=None,
             starts=(),

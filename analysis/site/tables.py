@@ -1,4 +1,4 @@
-"""The tables of a site file: bank, inverter, load, array, conductor, water, meter, limits.
+"""The tables of a site file: bank, inverter, load, array, charger, conductor, water, meter, limits.
 
 Every key ends in its unit; where people know a figure in US units there is a second key,
 and the properties give it in the units used inside.
@@ -49,6 +49,9 @@ Capacitor = Literal["none", "start", "run", "both"]
 
 #: What an inverter gives: a sine, or steps that stand in for one.
 Waveform = Literal["sine", "modified"]
+
+#: What feeds a charger: the mains, a generator (through a charger, or by itself), or an engine's alternator.
+ChargerKind = Literal["mains", "generator", "alternator"]
 
 
 DischargeAmps = Annotated[Several[Positive], BeforeValidator(one_or_two), AfterValidator(continuous_first)]
@@ -227,6 +230,19 @@ class Array(StrictTable):
     losses_pct: Annotated[Several[Share], Field(min_length=1)] | None = None  # one after another; they compound
     current_A: Positive | None = None  # at peak power: what a PWM controller passes on
     controller: Literal["pwm", "mppt"] | None = None
+
+
+class Charger(StrictTable):
+    """A charger, of which the bank knows the amps that it puts in."""
+
+    also_called: ClassVar[Mapping[str, str]] = {
+        "output_a": "rated_A", "current_a": "rated_A", "amps": "rated_A", "charge_a": "rated_A", "type": "kind",
+        "genset": "generator", "grid": "mains", "shore": "mains",
+    }  # fmt: skip
+
+    name: Name
+    kind: ChargerKind | None = None
+    rated_A: Positive  # into the bank, as long as it takes all that is offered
 
 
 class Conductor(ShownTable):

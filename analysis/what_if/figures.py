@@ -177,6 +177,11 @@ def _sun(_site: Site, each: Forecast) -> Within | None:
     return Within.exactly(paid.sun_h) if isinstance(paid, Recharge) else None
 
 
+def _charger(_site: Site, each: Forecast) -> Within | None:
+    """Return how long the quickest charger takes. [h]"""
+    return min((by.hours for by in each.bank.chargers), key=lambda hours: hours.value, default=None)
+
+
 def _to_load(site: Site, each: Forecast) -> Within | None:
     """Return the array's amp-hours of a day over what the load takes in one, by IEEE 1013."""
     array, day_Ah = site.array, each.taken.charge_Ah.value / each.hours * 24
@@ -199,5 +204,6 @@ _FIGURES: Final[tuple[tuple[str, str, str, Callable[[Site, Forecast], Within | N
     ("running_share_pct", "share of the inverter, running", "%", _share(_running)),
     ("start_share_pct", "share of the inverter, at a start", "%", _share(_at_start)),
     ("sun_h", "sun to pay it back", "h", _sun),
+    ("charger_h", "charger to pay it back", "h", _charger),
     ("array_to_load", "array to load, by day", "", _to_load),
 )

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from ..bank.charger_time import charger_fits
 from ..equipment.demand import Demand, demand
 from ..equipment.water import PRECHARGE_BELOW_KPA, below_cut_in
 from ..forecast.forecast import Forecast, forecast
@@ -26,6 +27,7 @@ from .changes import (
     UseChange,
     make,
 )
+from .charger_change import ChargerChange
 from .figures import ChangedFigure, figures_of
 from .load_after import factors, load_after
 from .sizes import BankFor, TankFor
@@ -152,6 +154,7 @@ def what_if(
             *_start_unknown(changes, after),
             *_starts_amiss(changes, load),
             *_tank_amiss(changes, made, runs),
+            *_charger_amiss(changes, made),
         ),
         (*_assumed(changes, setup, measured), *(runs.assumptions if isinstance(runs, TankRuns) else ())),
         site.shown,
@@ -202,6 +205,14 @@ def _tank_amiss(changes: Sequence[SystemChange], made: Setup, runs: TankRuns | M
 def _other_cells(site: Site, changed: Site) -> list[str]:
     """Say what has to change with the kind of cells; charging one kind as another can set it on fire."""
     return [] if site.bank.chemistry == changed.bank.chemistry else [_OTHER_CELLS]
+
+
+def _charger_amiss(changes: Sequence[SystemChange], made: Setup) -> list[str]:
+    """Say where a charger puts in more than suits the bank."""
+    if not any(isinstance(change, ChargerChange) for change in changes):
+        return []
+    fits = (charger_fits(made.site.bank, charger) for charger in made.site.chargers[:1])
+    return [f"The charger: {fit.sentence}." for fit in fits if fit.verdict != "holds"]
 
 
 def _start_unknown(changes: Sequence[SystemChange], after: Forecast) -> list[str]:

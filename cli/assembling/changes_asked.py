@@ -19,6 +19,7 @@ from ...analysis.what_if.changes import (
     TankChange,
     UseChange,
 )
+from ...analysis.what_if.charger_change import ChargerChange
 from ...analysis.what_if.sizes import BankFor, TankFor
 from ...analysis.what_if.start_change import StartChange
 from ...ingest.errors import InputError, quoted
@@ -33,6 +34,7 @@ FORMS: Final = {
     "inverter": '"inverter 3000 W", or "inverter 3000 VA, surge 6000 VA for 5 s, 92 %, idle 8 W" as its plate says',
     "bank": '"bank 400 Ah", "bank 3 strings", "bank 300 Ah lifepo4", or "bank for 3 days"',
     "array": '"array 1200 W"',
+    "charger": '"charger 40 A"',
     "cable": '"cable 35 mm2", "cable 2 AWG", or "cable" for the smallest and its fuse ("cable 2 %": losing no more)',
     "use": '"use 500 L a day" or "use 90 min a day"',
 }
@@ -41,7 +43,7 @@ _WORDS: Final = {
     "pressures": "pressures", "switch": "pressures", "soft": "start", "drive": "start", "direct": "start",
     "soft-start": "start", "start": "start", "vfd": "start", "inverter": "inverter", "bank": "bank", "battery": "bank",
     "batteries": "bank", "array": "array", "solar": "array", "panels": "array", "cable": "cable", "wire": "cable",
-    "fuse": "cable", "use": "use",
+    "charger": "charger", "generator": "charger", "fuse": "cable", "use": "use",
 }  # fmt: skip
 _RANGE: Final = re.compile(
     r"([\d.,]+?)\s*([a-zA-Z]*)\s*(?:\.\.+|…|–|-|\bto\b)\s*([\d.,]+)\s*([a-zA-Z]+)", re.IGNORECASE
@@ -205,6 +207,11 @@ def _array(text: str, rest: str) -> SystemChange | None:
     return None if power_W is None else ArrayChange(text, power_W)
 
 
+def _charger(text: str, rest: str) -> SystemChange | None:
+    rated_A = _in(rest, "rated_A")
+    return None if rated_A is None else ChargerChange(text, rated_A)
+
+
 def _cable(text: str, rest: str) -> SystemChange | None:
     if not rest:
         return CableChange(text)
@@ -230,5 +237,5 @@ def _use(text: str, rest: str) -> SystemChange | None:
 
 _READERS: Final[dict[str, Callable[[str, str], SystemChange | None]]] = {
     "tank": _tank, "pre-charge": _precharge, "pressures": _pressures, "start": _start, "inverter": _inverter,
-    "bank": _bank, "array": _array, "cable": _cable, "use": _use,
+    "bank": _bank, "array": _array, "charger": _charger, "cable": _cable, "use": _use,
 }  # fmt: skip

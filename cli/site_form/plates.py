@@ -1,4 +1,4 @@
-"""Fields whose figures stand on plates: the bank, inverters, loads, the array."""
+"""Fields whose figures stand on plates: the bank, inverters, loads, the array, chargers."""
 
 from __future__ import annotations
 
@@ -154,4 +154,19 @@ ARRAY: Final = Group(
               ("A",)),
         Field("controller", "Charge controller", "On its plate.", choices={"mppt": "MPPT", "pwm": "PWM"}),
     ),
+)  # fmt: skip
+
+CHARGERS: Final = Group(
+    "chargers",
+    "Chargers beside the sun",
+    "What else fills the bank: a charger on mains or on a generator, an engine's alternator.",
+    (
+        Field("name", "Name", "Any name, such as generator.", "required"),
+        Field("rated_A", "Amps into the bank", "On the charger's plate, as output or charge current.",
+              "required", ("A",)),
+        Field("kind", "What feeds it", "", choices={
+            "mains": "the mains", "generator": "a generator", "alternator": "an engine's alternator"}),
+    ),
+    several=True,
+    folded=True,
 )  # fmt: skip

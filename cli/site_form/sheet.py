@@ -26,7 +26,9 @@ _OPEN_ITEMS: Final = 4
 _OF_LITHIUM: Final = ("bank", "max_discharge_A")
 _ASKED: Final = {(question.where[0], question.where[-1]) for question in QUESTIONS if question.where != _OF_LITHIUM}
 _TOGETHER: Final = {"continuous": "Power without a break", "surge": "Power for a moment"}
-_ONE_OF: Final = {"inverters": "inverter", "loads": "load", "conductors": "cable", "meters": "meter"}
+_ONE_OF: Final = {
+    "inverters": "inverter", "loads": "load", "chargers": "charger", "conductors": "cable", "meters": "meter",
+}  # fmt: skip
 #: What the first of a new system is, unless its kind is changed.
 _THE_FIRST: Final = {"inverters": "The inverter", "loads": "The pump"}
 _WITHOUT_A_SHAFT: Final = ("heater", "lights", "electronics")

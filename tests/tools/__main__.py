@@ -10,6 +10,7 @@ HERE = Path(__file__).parent
 PLACES = [HERE.parent / "helpers", *(HERE / name for name in ("scoring", "sureness", "faults", "mutation")), HERE]
 COMMANDS = {
     "score_cycles": "scoring",
+    "score_sources": "scoring",
     "what_if_truth": "scoring",
     "flow_truth": "scoring",
     "coverage_runs": "sureness",

@@ -63,6 +63,8 @@ KEYS: Final = {
     "longest_without_start=without_start",
     "Solar": "day:or_why returned_Wh daily_use_Wh=use.day_Wh.value daily_use_low_Wh=use.day_Wh.low "
     "daily_use_high_Wh=use.day_Wh.high daily_use_why_not=use.day_Wh:why daily_from_bank_Wh=use.from_bank_Wh",
+    "ChargerSpell": "charger start_us stop_us first_A last_A decided",
+    "UnnamedSource": "at=at_us:instant current_A",
     "Payback": "owed_Ah paid_us still_owed_Ah more_since_Ah not_measured_s=uncovered_s assumptions",
     "PairedLogs": "at_bank behind why_not",
     "InverterMeasured": "clock_offset=clocks load_W efficiency:figure steps idle_W:figure losses said=sentences",

@@ -96,8 +96,8 @@ def full(report: Report, log: LogReport, anchor: str) -> Section | None:
     if site is None:
         return None
     bank = site.bank if isinstance(site.bank, BankReport) else None
-    sentences = site_sentences.paid_back(log)
-    rests: list[object] = [site.solar.day, *log.paybacks]
+    sentences = [*site_sentences.returned_by(log), *site_sentences.paid_back(log)]
+    rests: list[object] = [site.solar.day, *log.paybacks, site.sources]
     owed = None if bank is None else bank.to_full
     if isinstance(owed, Missing):
         sentences.append(owed.sentence)
@@ -106,7 +106,7 @@ def full(report: Report, log: LogReport, anchor: str) -> Section | None:
         in_short = f"It is full after at least {sun} of good sun, with nothing drawn meanwhile."
         sentences = [in_short, *sentences, site_sentences.full_again(owed)]
     if bank is not None:
-        rests += [bank.state, bank.to_full, bank.of_log]
+        rests += [bank.state, bank.to_full, bank.of_log, *bank.chargers]
     state = None if bank is None or isinstance(bank.state, Missing) else site_tables.state(bank.state)
     state_drawn = _state(report, log, bank, f"{anchor}-state")
     return Section(

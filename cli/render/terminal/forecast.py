@@ -11,7 +11,7 @@ from ....analysis.bank.system_word import to_add
 from ....analysis.equipment.judged import Judged, worded
 from ....analysis.not_known import Missing
 from ..wording.numbers import amount, capital, counted, duration, number, percent, shortened, uncapital, value_and_ends
-from ..wording.site_sentences import unsafe_conductors
+from ..wording.site_sentences import by_charger, unsafe_conductors
 from ..wording.site_sentences import within as in_brackets
 from ..wording.wear import cost, worn
 from .answer import Block, Reply
@@ -49,7 +49,7 @@ def forecast_answer(
             _out_of_the_bank(taken, how_long),
             *_beside(forecast),
             f"{_full(bank)}{_price(bank)}",
-            _sun(bank),
+            _paid_by(bank),
             *([] if sun_h is None else [_on_that_day(bank, sun_h)]),
             *weakest_part(forecast),
             f"{capital(shortened(forecast.load))} for {how_long}, {basis}.",
@@ -115,11 +115,15 @@ def _price(bank: BankForecast) -> str:
     return "" if bank.wear.cost is None else f" It costs {cost(bank.wear)} of the bank's life."
 
 
-def _sun(bank: BankForecast) -> str:
-    paid = bank.payback
+def _paid_by(bank: BankForecast) -> str:
+    """Say how long the sun takes to pay it back, and each charger by itself."""
+    paid, chargers = bank.payback, ", ".join(by_charger(each) for each in bank.chargers)
     if isinstance(paid, Missing):
-        return paid.sentence
-    return f"The sun pays it back in {duration(paid.sun_h * 3600)} of good sun or more."
+        alone = [f"It is paid back by {chargers}."] if chargers else []
+        # A site without panels misses nothing where something else charges the bank.
+        return " ".join([*([] if chargers and "array" in paid.add else [paid.sentence]), *alone])
+    sun = f"The sun pays it back in {duration(paid.sun_h * 3600)} of good sun or more"
+    return f"{sun}, {chargers}." if chargers else f"{sun}."
 
 
 def _on_that_day(bank: BankForecast, sun_h: float) -> str:
@@ -228,7 +232,12 @@ def _bank(bank: BankForecast, taken: Taken) -> list[str]:
     lines.append(f"  {_runtime(bank.runtime, 'running without a break')}")
     if taken.duty < 1 and not isinstance(bank.usual_runtime, Missing):
         lines.append(f"  {_runtime(bank.usual_runtime, 'running as much as above')}")
-    return [*lines, f"  {_payback(bank)}", f"  wear of the bank: {worn(bank.wear)}"]
+    return [
+        *lines,
+        f"  {_payback(bank)}",
+        *(f"  paid back by {by_charger(each, ends=True)}" for each in bank.chargers),
+        f"  wear of the bank: {worn(bank.wear)}",
+    ]
 
 
 def _rate(bank: BankForecast) -> str:
@@ -325,6 +334,7 @@ def _assumed(forecast: Forecast) -> list[str]:
     parts.append(bank.check.assumptions)
     for figure in (bank.runtime, bank.sag, bank.payback):
         parts.append(() if isinstance(figure, Missing) else figure.assumptions)
+    parts += [each.assumptions for each in bank.chargers]
     if inverter is not None:
         parts += [inverter.alone.assumptions, inverter.assumptions]
     return list(dict.fromkeys(text for part in parts for text in part))

@@ -10,7 +10,7 @@ from ..wording.log_sentences import log_title
 from ..wording.numbers import PLUS_MINUS_MEANS, uncapital
 from ..wording.several_sentences import begins_with_all, headline, over_lines
 from ..wording.shown import start_us
-from ..wording.site_sentences import carry_all, in_short, paid_back, unsafe
+from ..wording.site_sentences import carry_all, in_short, paid_back, returned_by, unsafe
 from ..wording.verdict import verdict_on, verdict_over
 from .answer import Block, Reply
 from .charge import doubt_lines
@@ -61,6 +61,7 @@ def _of_log(log: LogReport, name: str) -> Iterator[Block]:
     yield from verdict_lines(verdict_on(log))
     if (gave := bank_gave(log)) is not None:
         yield gave
+    yield from returned_by(log)
     yield from paid_back(log)
 
 

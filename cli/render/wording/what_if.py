@@ -129,7 +129,9 @@ def limit_of(row: ChangedFigure) -> str:
 
 def change_matters(result: WhatIf) -> list[str]:
     """Return the sentences that matter, the most telling first: at most two, so that the table finds room."""
-    sentences = [sentence(result) for sentence in (_of_runs, _of_start, _of_bank, _of_sun, _of_cable, _of_charge)]
+    sentences = [
+        sentence(result) for sentence in (_of_runs, _of_start, _of_bank, _of_sun, _of_charger, _of_cable, _of_charge)
+    ]
     return [text for text in sentences if text][:2]
 
 
@@ -187,6 +189,15 @@ def _of_bank(result: WhatIf) -> str:
 
 def _of_sun(result: WhatIf) -> str:
     return _then(result, "sun_h", "The sun pays it back in {will} of good sun or more, now {was}.")
+
+
+def _of_charger(result: WhatIf) -> str:
+    row = result.figure("charger_h")
+    # Where there was none there is nothing that it differs from: its time is the answer.
+    if row is None or row.after is None or (row.before is not None and not _matters(row)):
+        return ""
+    was = "" if row.before is None else f", now {figure_of(row, row.before, result)}"
+    return f"The charger pays it back in {figure_of(row, row.after, result)} or more{was}."
 
 
 def _of_cable(result: WhatIf) -> str:

@@ -34,6 +34,8 @@ ASKED = [
     ("bank for 1.5 days without sun", "BankFor", {"days": 1.5}),
     ("array 1200 W", "ArrayChange", {"power_W": 1200.0}),
     ("array 1,2 kW", "ArrayChange", {"power_W": 1200.0}),
+    ("charger 40 A", "ChargerChange", {"rated_A": 40.0}),
+    ("generator 40 A", "ChargerChange", {"rated_A": 40.0}),
     ("cable 35 mm2", "CableChange", {"area_mm2": 35.0, "gauge_AWG": None}),
     ("cable 2/0 AWG", "CableChange", {"gauge_AWG": "2/0", "area_mm2": None}),
     ("cable 2/0", "CableChange", {"gauge_AWG": "2/0", "area_mm2": None}),
