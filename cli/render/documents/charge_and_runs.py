@@ -162,6 +162,7 @@ def plate_document(check: PlateCheck | None) -> Document | None:
 def lesson_document(lesson: Lesson) -> Document:
     """Return the sum on paper beside what is taken, step by step; and back again, or why not."""
     back = lesson.back
+    # An empty list and the reason: a script finds its keys anyhow.
     return {
         "steps": document_of(lesson.steps),
         "steps_back": [] if isinstance(back, Missing) else document_of(back),

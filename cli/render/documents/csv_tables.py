@@ -167,6 +167,7 @@ def _steps(parts: Document) -> Iterator[Document]:
 
 def _paper_steps(parts: Document) -> Iterator[Document]:
     """Yield the steps from the plate to amp-hours, then those back from the measured ones."""
+    # One table for both, since they have the same columns: which way a row goes is one of them.
     plate = parts["nameplate"] or {"load": None, "steps": (), "steps_back": ()}
     for direction, key in (("to Ah", "steps"), ("from Ah", "steps_back")):
         yield from ({"load": plate["load"], "direction": direction} | step for step in plate[key])
