@@ -37,9 +37,9 @@ def report_answer(report: Report) -> Reply:
 def _with_changes(report: Report) -> Iterator[Block]:
     """Yield what changes would do, in a sentence: whoever names one asks for that first."""
     if report.what_if is not None:
-        from ..wording.what_if import asked_changes, what_changes_do
+        from ..wording.what_if import changes_in_short
 
-        yield f"With {asked_changes(report.what_if)}: {uncapital(what_changes_do(report.what_if)[0])}"
+        yield changes_in_short(report.what_if)
 
 
 def _of_logs(report: Report) -> Iterator[Block]:

@@ -27,6 +27,11 @@ def asked_changes(result: WhatIf) -> str:
     return "; ".join(shortened(text) for text in result.changes)
 
 
+def changes_in_short(result: WhatIf) -> str:
+    """Return what matters most of what changes would do, in a sentence that names them."""
+    return f"With {asked_changes(result)}: {uncapital(what_changes_do(result)[0])}"
+
+
 def what_changes_do(result: WhatIf) -> list[str]:
     """Return what changes would do, in sentences: what is unsafe, what matters, whether the system carries it then."""
     left_out = [f"Not judged: {uncapital(missing.sentence)}" for missing in result.not_judged]
