@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 _FORECAST_FIELDS: Final = {"--for": "how_long", "--sun": "sun"}
 #: So many changes can be chosen at first; one more row is always empty.
 _ROWS: Final = 2
+#: A table that has less above it stands where it belongs. [1]
+_LEAST_BEFORE: Final = 2
 
 
 class ForecastForm(DeskHandler):
@@ -63,7 +66,8 @@ class ForecastForm(DeskHandler):
         def work() -> Reply:
             log = existing_file(self.desk.folder, measured)
             asked = ForecastAsked(self.field("load"), self._how_long, self.field("sun"), log, changes=texts)
-            return asked.reply(asked.result(site))
+            reply = asked.reply(asked.result(site))
+            return _table_first(reply) if texts else reply
 
         fields = {**_FORECAST_FIELDS, **({measured: "measured"} if measured else {}), "": "load"}
         reply, sentences = tried(work, self.desk.folder, fields)
@@ -79,6 +83,16 @@ class ForecastForm(DeskHandler):
         more += [word for change in changes for word in ("--with", change.text)]
         site = as_argument(chosen.name)
         return typed(["forecast", "--site", site, "--load", self.field("load"), "--for", self._how_long, *more])
+
+
+def _table_first(reply: Reply) -> Reply:
+    """Return an answer whose table, with the line above it, follows the sentence that matters: a page has the room."""
+    lines = list(reply.lines)
+    at = next((place for place, block in enumerate(lines) if not isinstance(block, str)), 0)
+    if at < _LEAST_BEFORE:
+        return reply
+    table = lines.pop(at)
+    return replace(reply, lines=[lines[0], lines.pop(at - 1), table, *lines[1:]])
 
 
 def _wrong(changes: Sequence[ChosenChange]) -> dict[str, str]:

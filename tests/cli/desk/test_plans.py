@@ -108,7 +108,7 @@ def test_what_if_is_the_commands(client, demo, capsys):
     out = lines_of(capsys, "forecast", *words, "--measured", demo / "week_later.parquet", *changes, "--explain")
     text = text_of(page)
     assert (first := re.search(r"Runs of [^.]*\.", out)[0]) in text
-    assert text.index(first) < text.index("difference")
+    assert text.index(first) < text.index("difference") < text.index("Then")
     assert re.search(r'<th scope="row">starts in the busiest hour</th><td>47</td><td>\d+</td>', page.text)
     assert "--with 'tank 300 L' --with 'soft start' --with 'bank 3 strings'" in text
     # Chosen and typed stay in the form, with a row more to choose in.
