@@ -13,7 +13,7 @@ from typing import Any, Final, Protocol, TypeVar
 from ..bank.state_of_charge import Start, start_of
 from ..not_known import Missing
 from ..site.site import Site
-from ..site.tables import Bank, Chemistry, Inverter, Load
+from ..site.tables import Bank, Chemistry, Inverter, Load, Waveform
 from ..site.unit_tables import ShownTable
 from ..site.units import KPA_PER_PSI, L_PER_GAL
 from ..site.water import Water
@@ -132,6 +132,7 @@ class InverterChange:
     surge_s: float | None = None
     efficiency_pct: float | None = None
     idle_W: float | None = None
+    waveform: Waveform | None = None
 
     def made_in(self, setup: Setup) -> Setup | Missing:
         """Return the setup with that inverter in the place of the load's."""
@@ -140,7 +141,8 @@ class InverterChange:
             because = f"'{setup.load.name}' hangs on no inverter"
             return Missing("word on another inverter", ("loads.inverter",), because)
         ratings = ("continuous_W", "continuous_VA", "surge_W", "surge_VA", "surge_s")
-        new = old.model_copy(update={key: getattr(self, key) for key in ratings} | self._losses(old))
+        wave = {} if self.waveform is None else {"waveform": self.waveform}
+        new = old.model_copy(update={key: getattr(self, key) for key in ratings} | self._losses(old) | wave)
         return setup.of(inverters=tuple(new if each is old else each for each in setup.site.inverters))
 
     def _losses(self, old: Inverter) -> dict[str, Any]:

@@ -70,19 +70,24 @@ def _draw(before: Site, after: Site, load: Load, seen: MeasuredLoad) -> float:
 
 
 def _running(before: Site, after: Site, load: Load) -> float:
-    """Return what another way of starting makes of the watts of running, by the plate. [1]"""
+    """Return what another way of starting, or another wave, makes of the watts of running, by the plate. [1]"""
     both = _demands(before, after, load)
     return 1.0 if both is None else both[1].running_W / both[0].running_W
 
 
 def _demands(before: Site, after: Site, load: Load) -> tuple[Demand, Demand] | None:
-    """Return what a load asks of its inverter before and after, where it is started another way."""
+    """Return what a load asks of its inverter before and after, where it is started or fed another way."""
     was, will = before.inverter_of(load), after.inverter_of(load)
     old, new = before.load(load.name), after.load(load.name)
-    if was is None or will is None or (old.start or "direct") == (new.start or "direct"):
+    if was is None or will is None or not (_other_start(old, new) or was.waveform != will.waveform):
         return None
     asked, other = demand(old, was), demand(new, will)
     return None if isinstance(asked, Missing) or isinstance(other, Missing) else (asked, other)
+
+
+def _other_start(old: Load, new: Load) -> bool:
+    # A load of which nothing is said is switched straight on.
+    return (old.start or "direct") != (new.start or "direct")
 
 
 def _start(before: Site, after: Site, load: Load, seen: MeasuredLoad) -> Within:
@@ -90,6 +95,10 @@ def _start(before: Site, after: Site, load: Load, seen: MeasuredLoad) -> Within:
     both = _demands(before, after, load)
     if both is None:
         return _on_the_bank(before, after, load, seen)
+    if not _other_start(before.load(load.name), after.load(load.name)):
+        # Another wave makes a motor run harder; it starts as it did.
+        was, will = (each.start_W().value / each.running_W for each in both)
+        return Within.exactly(will / was)
     # What was seen of the start goes before the plate; without that the plate's own start stands in for it.
     times = _times_seen(seen) or both[0].start_W().value / both[0].running_W
     asks = both[1]
@@ -111,7 +120,7 @@ def _on_the_bank(before: Site, after: Site, load: Load, seen: MeasuredLoad) -> W
     """Return the same of a load for direct current: behind its electronics it starts with no more than it runs on."""
     old, new = before.load(load.name), after.load(load.name)
     times, running_A = _times_seen(seen), 0.0 if seen.run_A is None else seen.run_A.value
-    if load.inverter is not None or (old.start or "direct") == (new.start or "direct") or times is None:
+    if load.inverter is not None or not _other_start(old, new) or times is None:
         return _THE_SAME
     amps = direct_current_start_A(new, running_A)
     if isinstance(amps, Missing) or new.start == "direct":

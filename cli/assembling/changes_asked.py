@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Final, get_args
 
 from ...analysis.site.conductor_tables import GAUGES
-from ...analysis.site.tables import Bank, Chemistry
+from ...analysis.site.tables import Bank, Chemistry, Waveform
 from ...analysis.what_if.cables import CableChange
 from ...analysis.what_if.changes import (
     ArrayChange,
@@ -54,6 +54,9 @@ _INVERTER: Final = re.compile(
 #: What a plate may say of an inverter's losses, anywhere behind its rating.
 _EFFICIENCY: Final = re.compile(r"[,;]?\s+([\d.,]+\s*%)(?:\s*effici\w+)?|,\s*([\d.,]+\s*%)", re.IGNORECASE)
 _IDLE: Final = re.compile(r"[,;]?\s*\bidle\s+([\d.,]+\s*k?W)\b", re.IGNORECASE)
+_WAVE: Final = re.compile(
+    r"[,;]?\s*\b(?:(pure|true)[ -]sine|modified(?:[ -]sine)?|square(?:[ -]wave)?)\b", re.IGNORECASE
+)
 _A_DAY: Final = re.compile(r"(.+?)\s*(?:/\s*d(?:ay)?|(?:a|per|each)\s+day|daily)", re.IGNORECASE)
 _STRINGS: Final = re.compile(r"(\d+|one|two|three|four)\s+strings?|strings?\s+(\d+)", re.IGNORECASE)
 _NUMBERS: Final = {"one": 1, "two": 2, "three": 3, "four": 4}
@@ -156,8 +159,10 @@ def _start(text: str, rest: str) -> SystemChange | None:
 
 
 def _inverter(text: str, rest: str) -> SystemChange | None:
-    efficiency, idle = _EFFICIENCY.search(rest), _IDLE.search(rest)
-    parts = _INVERTER.fullmatch(_IDLE.sub("", _EFFICIENCY.sub("", rest, count=1), count=1))
+    efficiency, idle, wave = _EFFICIENCY.search(rest), _IDLE.search(rest), _WAVE.search(rest)
+    for form in (_EFFICIENCY, _IDLE, _WAVE):
+        rest = form.sub("", rest, count=1)
+    parts = _INVERTER.fullmatch(rest)
     if parts is None:
         return None
     W, VA = _in(parts["rating"], "continuous_W"), _in(parts["rating"], "continuous_VA")
@@ -170,7 +175,11 @@ def _inverter(text: str, rest: str) -> SystemChange | None:
     wrong = wrong or (efficiency is not None and pct is None) or (idle is not None and idle_W is None)
     if (W is None and VA is None) or wrong:
         return None
-    return InverterChange(text, W, VA, surge_W, surge_VA, surge_s, pct, idle_W)
+    return InverterChange(text, W, VA, surge_W, surge_VA, surge_s, pct, idle_W, _waveform(wave))
+
+
+def _waveform(wave: re.Match[str] | None) -> Waveform | None:
+    return None if wave is None else "sine" if wave[1] else "modified"
 
 
 def _percent(text: str) -> float | None:

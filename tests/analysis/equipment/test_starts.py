@@ -77,6 +77,7 @@ def test_a_soft_starter_never_asks_more_than_the_motor_by_itself():
     assert soft.start_VA.high == pytest.approx(3450)
 
 
+@pytest.mark.worked("torque with the square of the volts (by hand)")
 def test_torque_falls_with_the_square_of_the_amps():
     """1,150 x 2 / 5,595 and 1,150 x 4 / 5,000 of the amps: 17 and 85 % of the torque (handbooks of motors)."""
     sentence = next(text for text in asked(start="soft").assumptions if "torque" in text)
@@ -174,11 +175,13 @@ def textbook(capacitor):
     return abs(main + start), cos(phase(main + start)), abs(phase(start / main))
 
 
+@pytest.mark.worked("Fitzgerald and others, Electric Machinery (from memory)")
 def test_the_textbooks_motor_is_as_the_book_says():
     """The capacitor brings the amps of the windings a quarter turn apart: the example's own answer."""
     assert textbook(capacitor=True)[2] == pytest.approx(radians(90), abs=0.02)
 
 
+@pytest.mark.worked("Fitzgerald and others, Electric Machinery (from memory)", "NEC Table 430.248 (read)")
 @pytest.mark.parametrize(("kind", "capacitor"), [("none", False), ("start", True)])
 def test_starts_hold_a_textbooks_motor(kind, capacitor):
     """1/3 hp at 115 V runs on 7.2 A (NEC Table 430.248): 4.4 and 3.1 times, at power factors of 0.84 and 0.95."""
@@ -193,6 +196,7 @@ WITHOUT = ((5.0, 32.2), (6.8, 40.7), (8.2, 48.7), (10.6, 66.6))
 WITH = ((5.0, 23.0), (6.8, 34.2), (8.2, 41.8))
 
 
+@pytest.mark.worked("a submersible-motor manual (from memory)")
 @pytest.mark.parametrize(("kind", "rows"), [("none", WITHOUT), ("start", WITH)])
 def test_starts_hold_a_motor_manuals_table(kind, rows):
     """4.6 to 5.1 times with a start capacitor, 5.9 to 6.4 without one; the value lies among them."""
@@ -203,6 +207,7 @@ def test_starts_hold_a_motor_manuals_table(kind, rows):
     assert min(times) - 0.2 <= usual.value <= max(times) + 0.2
 
 
+@pytest.mark.worked("NEMA MG 1, 12.33 (from memory)", "NEC Table 430.248 (read)")
 @pytest.mark.parametrize(
     ("hp", "letters_N_A", "letters_O_A"),
     # NEMA MG 1, 12.33, at 115 V: the most that designs N and O may draw at standstill (from memory).
@@ -243,6 +248,7 @@ def test_without_a_word_on_it_any_single_phase_motor_is_taken():
 THREE = ((0.5, 2.2, 20.0), (0.75, 3.2, 25.0), (1, 4.2, 30.0), (2, 6.8, 50.0), (5, 15.2, 92.0), (10, 28.0, 162.0))
 
 
+@pytest.mark.worked("NEC Tables 430.250 and 430.251(B) (from memory)")
 @pytest.mark.parametrize(("hp", "running_A", "locked_A"), THREE)
 def test_three_phase_motors_by_the_tables(hp, running_A, locked_A):
     """Volts times amps times the root of 3; half as many amps at 460 V as at 230 V."""
@@ -309,6 +315,7 @@ def test_amps_on_a_modified_sine_by_a_fourier_transform(times, stands_deg, end):
     assert getattr(more_amps(Within.exactly(times)), end) == pytest.approx(hypot(1.0, *harmonics), rel=2e-3)
 
 
+@pytest.mark.worked("Fourier's sum of a square wave (by hand)")
 def test_a_modified_sine_costs_amps_heat_watts_and_torque():
     """Of six times the running amps at standstill: up to 1.24 times the amps, 1.53 the heat; the trade says 20 %."""
     amps, heat, watts = (each(Within.exactly(6.0)) for each in (more_amps, more_heat, more_watts))

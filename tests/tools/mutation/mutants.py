@@ -96,6 +96,12 @@ GROUPS = {
         "cable_choice conductor fuse_words worked_examples",
         "not there_are_enough",
     ),
+    "starts": (
+        "analysis/equipment: demand motor_start modified_wave inverter_check; analysis/site: motor_kinds; "
+        "analysis/check_site: feeding; analysis/what_if: start_change",
+        "starts start_change inverter",
+        "not is_what_happens",
+    ),
     "what_if": (
         "analysis/what_if: cables changes replay tank_runs figures load_after sizes what_if",
         "worked_examples replay measured_after what_if changes_asked any_change other_supply",
