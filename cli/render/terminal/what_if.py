@@ -26,12 +26,13 @@ def what_if_answer(result: WhatIf, log: str | None = None) -> Reply:
     basis += "; now taken to run all the time" if log is None and before.taken.duty >= 1 else ""
     how_long = duration(before.hours * 3600)
     asked = f"{capital(shortened(result.load))} for {how_long}, {basis}; with {asked_changes(result)}"
-    asked += "; ± and in brackets 95 %" if any(_has_ends(each) for each in result.figures) else ""
     lines: list[Block] = [*what_changes_do(result), f"{asked}."]
     # Of a system in which nothing was changed there is nothing to compare.
     if not result.nothing_judged:
         rows = side_by_side(result)
-        heads = ("", "now", "then", "difference")
+        # What the ± and the brackets are stands where they do: the rows may find no room.
+        difference = "difference (95 %)" if any(_has_ends(each) for each in result.figures) else "difference"
+        heads = ("", "now", "then", difference)
         table = Columns(rows, heads=heads, right=(1, 2), indent="  ")
         lines.append(table if rows else "No figure that is known changes.")
     return Reply(

@@ -30,7 +30,8 @@ def test_the_sentence_that_matters_comes_first(demo, capsys):
     assert first.startswith("Runs of 13 s become 1 min ")
     assert "starts in the busiest hour 47 -> " in first
     assert first.endswith("; the limit is 20")
-    assert "with pre-charge 38 psi; ± and in brackets 95 %." in unwrapped(out)
+    assert "with pre-charge 38 psi." in unwrapped(out)
+    assert "now then difference (95 %)" in unwrapped(out)
     assert len(out.splitlines()) <= 12 + 1  # and how to see more
     assert max(map(len, out.splitlines())) <= 80
 
@@ -118,7 +119,7 @@ def test_a_wrong_change_is_a_mistake_and_nothing_is_read_for_it(demo, capsys):
 def test_air_that_does_not_go_with_the_switch_is_said(demo, capsys):
     """Other pressures ask for another pre-charge."""
     out = unwrapped(asked(capsys, demo, "pressures 30..50 psi", log=None)[1])
-    assert "in brackets 95 %" in out  # against other pressures the pump gives more or less
+    assert "difference (95 %)" in out  # against other pressures the pump gives more or less
     assert "95 %" not in unwrapped(asked(capsys, demo, "tank 300 L", log=None)[1])  # else a plate has no interval
     assert 'it should be about 2 psi below cut-in: ask also for "pre-charge 28 psi"' in out
     out = unwrapped(asked(capsys, demo, "pressures 1..30 psi", log=None)[1])
