@@ -99,8 +99,10 @@ def judged_days(over: OverLogs) -> tuple[JudgedDay, ...]:
             for day in _days_between(*holds, starts_us, stops_us):
                 findings.setdefault(day, []).append(finding)
     # What only many days together show is so on the newest of them.
-    if over.pump is not None and over.pump.falls.finding is not None and judged:
-        findings.setdefault(max(judged), []).append(over.pump.falls.finding)
+    if over.pump is not None and over.pump.falls.finding is not None:
+        newest = max(judged, default=len(over.days) - 1)
+        judged.add(newest)
+        findings.setdefault(newest, []).append(over.pump.falls.finding)
     return tuple(JudgedDay(over.days[day].date, tuple(_serious(findings.get(day, [])))) for day in sorted(judged))
 
 

@@ -140,6 +140,7 @@ def _days(parts: Document) -> Iterator[Document]:
     """Yield the ledger's days with what the pump's runs say of each."""
     pump = {day["date"]: day for day in (parts["cycles"]["pump_pulse"] or {"days": ()})["days"]}
     for line in _ledger("days")(parts):
+        # A day on which the pump did not run is in the ledger all the same.
         day: Document = pump.get(line["date"]) or {}
         quiet: Document = day.get("longest_without_start") or {}
         yield (

@@ -203,6 +203,7 @@ def _cells(rows: Sequence[Sequence[str]]) -> tuple[tuple[str, ...], ...]:
 def pump(log: LogReport, anchor: str) -> Section | None:
     """Return what the pump gives; None of a load that is not the pump of the site file's tank."""
     pulse = log.pulse
+    # Of a fridge, or without a tank, nobody asks what it gives.
     if pulse is None or not pulse.has_tank or not log.cycles.cycles:
         return None
     return Section(

@@ -10,7 +10,7 @@ from ....analysis.health.finding import WRONG_SIGN, is_swapped, withheld
 from ..wording.answer import bank_gave, first_answer, load_took
 from ..wording.checks import check_lines, when
 from ..wording.clock import clock
-from ..wording.how_it_runs import at_speeds, pump_rests_on, pump_sentences, speed_name, times_at
+from ..wording.how_it_runs import air_sentence, at_speeds, pump_rests_on, pump_sentences, speed_name, times_at
 from ..wording.log_sentences import by_severity, ran
 from ..wording.numbers import PLUS_MINUS_MEANS, amount, counted, duration, number
 from ..wording.verdict import verdict_on
@@ -159,12 +159,10 @@ def _pump(log: LogReport) -> list[str]:
     """Return what the runs say of flow and water, of a pump whose tank is in the site file."""
     if log.pulse is None or is_swapped(log.findings) or not log.cycles.cycles:
         return []
-    rests = pump_rests_on(log.pulse)
-    return [
-        "",
-        *pump_sentences(log.pulse),
-        *(["What the flow rests on:", *(f"  {text}" for text in rests)] if rests else []),
-    ]
+    # The answer stands above what it rests on, also here.
+    rests = [f"  {text}" for text in pump_rests_on(log.pulse)]
+    heading = ["What the flow rests on:"] if rests else []
+    return ["", *pump_sentences(log.pulse), *air_sentence(log.pulse), *heading, *rests]
 
 
 def _none_found(log: LogReport) -> str:

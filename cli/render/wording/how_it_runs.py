@@ -40,18 +40,21 @@ def pump_sentences(pulse: PumpPulse) -> Iterator[str]:
     elif flow.air == "in doubt":
         yield "What the pump gives is not judged: the tank's air is in doubt."
     else:
-        yield f"By its shortest runs the pump gives {flow_text(flow.flow_L_per_min, pulse.shown)}."
+        plate = flow.plate_L_per_min
+        beside = "" if plate is None else f"; the site file says {pulse.shown.of_flow(plate)}"
+        yield f"If its tank has its air, the pump gives {flow_text(flow.flow_L_per_min, pulse.shown)}{beside}."
     if not isinstance(pulse.pumped, Missing):
         yield pumped_sentence(pulse)
     if pulse.without_start is not None:
         yield f"The longest time without a start was {quiet_text(pulse.without_start)}."
-    if not isinstance(flow, Missing):
-        if flow.plate_L_per_min is not None and flow.of_plate is not None and flow.air != "in doubt":
-            share = within(flow.of_plate.scaled(100.0), "%")
-            yield f"That is {share} of the site file's {pulse.shown.of_flow(flow.plate_L_per_min)}."
-        yield f"The tank's air: {flow.air}; {flow.air_why}."
     if isinstance(pulse.trend, FlowTrend):
         yield trend_sentence(pulse.trend)
+
+
+def air_sentence(pulse: PumpPulse) -> list[str]:
+    """Say whether the tank can have its air; nothing where no flow is known."""
+    flow = pulse.flow
+    return [] if isinstance(flow, Missing) else [f"The tank's air: {flow.air}; {flow.air_why}."]
 
 
 def pump_rests_on(pulse: PumpPulse) -> list[str]:

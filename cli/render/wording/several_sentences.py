@@ -96,8 +96,12 @@ def _acts(over: OverLogs) -> str:
 def trends_said(over: OverLogs) -> list[str]:
     """Say which figures rise or fall from day to day, or that none does as far as can be told."""
     stretches = dict.fromkeys(trend.stretch for trend in over.trends)
-    of_days = [_trends_of([trend for trend in over.trends if trend.stretch == stretch]) for stretch in stretches]
-    return [*of_days, *_pump(over)]
+    by_stretch = [[trend for trend in over.trends if trend.stretch == stretch] for stretch in stretches]
+    # What moves is said first, and then that nothing else does.
+    flow = None if over.pump is None or isinstance(over.pump.trend, Missing) else over.pump.trend.verdict
+    moves = flow in ("rising", "falling")
+    of_days = [_trends_of(trends, besides=moves) for trends in by_stretch]
+    return [*_pump(over), *of_days] if moves else [*of_days, *_pump(over)]
 
 
 def _pump(over: OverLogs) -> Iterator[str]:
@@ -105,13 +109,13 @@ def _pump(over: OverLogs) -> Iterator[str]:
     pump = over.pump
     if pump is None:
         return
-    if pump.per_day_L is not None:
-        yield f"The pump gave {volume_text(pump.per_day_L, pump.shown)} a day."
     if isinstance(pump.trend, FlowTrend):
         yield trend_sentence(pump.trend)
+    if pump.per_day_L is not None:
+        yield f"The pump gave {volume_text(pump.per_day_L, pump.shown)} a day."
 
 
-def _trends_of(trends: list[DayTrend]) -> str:
+def _trends_of(trends: list[DayTrend], *, besides: bool = False) -> str:
     where = _STRETCH[trends[0].stretch]
     judged = [trend for trend in trends if trend.verdict != "not judged"]
     moving = [trend for trend in judged if trend.verdict in ("rising", "falling")]
@@ -119,7 +123,7 @@ def _trends_of(trends: list[DayTrend]) -> str:
         # The figure known on most days says best what all of them lack.
         return f"{where}: not judged, {max(trends, key=lambda trend: trend.count).why}."
     if not moving:
-        return f"{where}: no change that can be told from chance."
+        return f"{where}: no {'other ' if besides else ''}change that can be told from chance."
     return f"{where}: {'; '.join(_moving(trend) for trend in moving)}."
 
 
