@@ -158,7 +158,7 @@ def check_conductor(conductor: Conductor, site: Site, mohm: Within | None = None
         screened.append(_of_drop(running))
     if not isinstance(carried, Missing):
         screened += [*_of_fuse(conductor, carried), _of_ampacity(conductor, carried)]
-        assumptions += carried.assumptions
+        assumptions += (*carried.assumptions, *_through_the_fuse(conductor, carried))
     broken = breaking(conductor, site.bank, mohm or stated_mohm(site.bank))
     screened += [broken] if isinstance(broken, Screened) else []
     wanted_A = None if isinstance(carried, Missing) else CONTINUOUS_FACTOR * carried.greatest_A
@@ -301,6 +301,18 @@ def _of_fuse(conductor: Conductor, carried: Carried) -> list[Screened]:
         f"125 % of the greatest current, {carried.greatest_A:.0f} A, is {wanted_A:.0f} A: the {fuse_A:g} A fuse {word}."
     )
     return [Screened(verdict, sentence, "NEC 690.8(B): 125 %")]
+
+
+def _through_the_fuse(conductor: Conductor, carried: Carried) -> tuple[str, ...]:
+    """Say that a start asks more of a fuse than it is rated for, which a slow one lets through for a moment."""
+    # How long it does its maker's curve tells; NEC 430.52 lets time-delay fuses of motors be larger (from memory).
+    starting_A = carried.starting_A
+    if conductor.fuse_A is None or isinstance(starting_A, Missing) or starting_A <= conductor.fuse_A:
+        return ()
+    return (
+        f"At a start up to {starting_A:.0f} A may flow for a moment, more than the {conductor.fuse_A:g} A of "
+        f"the fuse of '{conductor.name}': it must be slow enough for that by its maker's curve.",
+    )
 
 
 def _of_ampacity(conductor: Conductor, carried: Carried) -> Screened:

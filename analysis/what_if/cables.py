@@ -27,12 +27,13 @@ class CableChange:
         if isinstance(old, Missing):
             return old
         if self.area_mm2 is None and self.gauge_AWG is None:
-            kind: SizeKind = "mm2" if old.area_mm2 is not None else "AWG"
-            choice = choose_cable(old, setup.site, kind, drop_pct=self.drop_pct)
-            if isinstance(choice, Missing):
-                return choice
+            # In sizes of its own kind where one of them fits, else in those of the other table.
+            own: SizeKind = "mm2" if old.area_mm2 is not None else "AWG"
+            choices = sorted(self.choices(setup), key=lambda each: 2 if isinstance(each, Missing) else each.kind != own)
+            if isinstance(choices[0], Missing):
+                return choices[0]
             # The fuse's size is chosen with the cable; what it can break is its kind's, and stays.
-            new = choice.conductor.model_copy(update={"fuse_kA": old.fuse_kA})
+            new = choices[0].conductor.model_copy(update={"fuse_kA": old.fuse_kA})
         else:
             new = old.model_copy(update={"area_mm2": self.area_mm2, "gauge_AWG": self.gauge_AWG})
         return setup.of(conductors=tuple(new if each is old else each for each in setup.site.conductors))
@@ -47,16 +48,17 @@ class CableChange:
     def answer(self, setup: Setup) -> str:
         """Say which cable and fuse the tables ask for; empty where they do not tell."""
         choices = self.choices(setup)
-        return f"The smallest that fits: {', or '.join(map(_chosen, choices))}." if choices else ""
+        fitting = [_chosen(each) for each in choices if isinstance(each, CableChoice)]
+        others = [each.because for each in choices if isinstance(each, Missing)]
+        smallest = [f"The smallest that fits: {', or '.join(fitting)}."] if fitting else []
+        return " ".join([*smallest, *(f"{text[0].upper()}{text[1:]}." for text in others if fitting)])
 
     def reasons(self, setup: Setup) -> tuple[str, ...]:
         """Return by which tables, and what the next smaller fails."""
         return tuple(_why(each, self.drop_pct) for each in self.choices(setup) if isinstance(each, CableChoice))
 
 
-def _chosen(choice: CableChoice | Missing) -> str:
-    if isinstance(choice, Missing):
-        return choice.sentence
+def _chosen(choice: CableChoice) -> str:
     return f"{choice.size} with a {choice.fuse_A:g} A fuse (loses {choice.running.drop_pct:.2g} %)"
 
 

@@ -8,6 +8,7 @@ from typing import Final
 
 from ..bank.charger_time import charger_fits
 from ..equipment.demand import Demand, demand
+from ..equipment.judged import worst
 from ..equipment.water import PRECHARGE_BELOW_KPA, below_cut_in
 from ..forecast.forecast import Forecast, forecast
 from ..forecast.measured_load import MeasuredLoad
@@ -42,6 +43,7 @@ _SAME_STOP: Final = "The other inverter is taken to stop at the voltage of the o
 _OTHER_VOLTS: Final = (
     "Cells of another kind stand at other volts, so the same watts are other amps: by what is usual of both kinds."
 )
+_ASK_CABLE: Final = 'Ask also for "cable".'
 _OTHER_CELLS: Final = (
     "Cells of another kind want chargers, cut-offs and protection set for them, and fuses judged anew: what theirs "
     "drive into a short circuit is not known."
@@ -156,6 +158,7 @@ def what_if(
             *_other_cells(site, made.site),
             *_start_unknown(changes, after),
             *_starts_amiss(changes, load),
+            *_cables_amiss(before, after),
             *_tank_amiss(changes, made, runs),
             *_charger_amiss(changes, made),
         ),
@@ -216,6 +219,19 @@ def _charger_amiss(changes: Sequence[SystemChange], made: Setup) -> list[str]:
         return []
     fits = (charger_fits(made.site.bank, charger) for charger in made.site.chargers[:1])
     return [f"The charger: {fit.sentence}." for fit in fits if fit.verdict != "holds"]
+
+
+def _cables_amiss(before: Forecast, after: Forecast) -> list[str]:
+    """Say which cables or fuses are worse with the changes and do not fail, which is told before all else."""
+    sentences = []
+    for was, will in zip(before.conductors, after.conductors, strict=True):
+        if will.failing or worst(was.verdict, will.verdict) == was.verdict:
+            continue
+        why = next((each.sentence for each in will.screened if each.verdict == will.verdict), "Its load is not known.")
+        sentences.append(
+            f"Cable and fuse '{will.conductor}' are then {will.verdict}: {why[0].lower()}{why[1:]} {_ASK_CABLE}"
+        )
+    return sentences
 
 
 def _start_unknown(changes: Sequence[SystemChange], after: Forecast) -> list[str]:

@@ -196,6 +196,14 @@ def test_a_flooded_bank_freezes_where_it_is_printed(state_pct, from_degC, to_deg
     assert from_degC <= got.at_degC <= to_degC
 
 
+# Acid of 1.288 and 1.297, which full sealed batteries have by their volts, freezes between -52 degC at 1.250 and -70 at
+# 1.300.
+@pytest.mark.parametrize(("chemistry", "at_degC"), [("agm", -65.8), ("gel", -68.8)])
+@pytest.mark.worked("Vinal, Storage Batteries: sulphuric acid (from memory)")
+def test_a_full_sealed_bank_freezes_as_its_acid_does(chemistry, at_degC):
+    assert freezing(bank(chemistry=chemistry), 100).at_degC == pytest.approx(at_degC, abs=0.3)
+
+
 @pytest.mark.parametrize("chemistry", LEAD_ACID)
 def test_a_bank_freezes_the_sooner_the_emptier_it_is(chemistry):
     """Of each lead-acid kind; sealed ones, whose acid is thicker, no sooner than flooded ones."""

@@ -55,6 +55,10 @@ def test_between_two_rows_the_line_is_straight_on_logarithmic_paper():
     assert cycles_at(ROWS, (50 * 80) ** 0.5) == pytest.approx((1200 * 750) ** 0.5)
     assert cycles_at(ROWS, (20 * 50) ** 0.5) == pytest.approx((3000 * 1200) ** 0.5)
     assert cycles_at(ROWS, 128.0) == pytest.approx(750 * 750 / 1200)
+    # Each stretch has a slope of its own.
+    bent = ((20.0, 4000.0), (50.0, 1200.0), (80.0, 600.0))
+    assert cycles_at(bent, (50 * 80) ** 0.5) == pytest.approx((1200 * 600) ** 0.5)
+    assert cycles_at(bent, (20 * 50) ** 0.5) == pytest.approx((4000 * 1200) ** 0.5)
     # And goes on beyond the deepest: 100 % is 1.25 times 80 %, of a law with exponent log 2 / log 1.6.
     assert cycles_at(rows, 100.0) == pytest.approx(600 / 1.25 ** (np.log(2) / np.log(1.6)))
 
@@ -110,6 +114,23 @@ def test_a_life_in_full_cycles_by_the_depths_of_a_log(falls_pct, full_cycles):
     got = bank_life(bank(cycle_life=[list(row) for row in ROWS]), falls_pct)
     assert isinstance(got, BankLife)
     assert got.full_cycles == pytest.approx(full_cycles)
+
+
+def test_no_fall_is_deeper_than_all_of_the_bank():
+    """A meter that misses the sun sees 150 % drawn: as deep as 100 %, by a line that falls faster than it is long."""
+    rows = {"cycle_life": [[50, 1200], [80, 600]]}
+    whole, more = (bank_life(bank(**rows), [pct]) for pct in (100.0, 150.0))
+    assert isinstance(whole, BankLife)
+    assert isinstance(more, BankLife)
+    assert more.full_cycles == whole.full_cycles
+    assert whole.full_cycles == pytest.approx(cycles_at(((50.0, 1200.0), (80.0, 600.0)), 100.0))
+
+
+def test_the_deepest_of_several_falls_is_told():
+    """Falls of 42, 210 and 84 Ah of 420."""
+    got = of(bank(), [42.0, 210.0, 84.0])
+    assert (got.falls, got.deepest_fall_pct) == (3, pytest.approx(50.0))
+    assert of(bank(), []).deepest_fall_pct == 0
 
 
 def test_where_a_log_shows_no_fall_the_bank_is_cycled_as_its_owner_allows():

@@ -238,6 +238,48 @@ def test_screening_of_fuse_and_conductor(changes, words):
     assert verdicts(got) == words
 
 
+def test_a_load_in_watts_on_the_bank_takes_their_amps():
+    """228 W at 95 % of 24 V are 10 A."""
+    bank, lamp = {"nominal_V": 24.0, "capacity_Ah": 420.0}, {"name": "lamp", "kind": "lights", "power_W": 228.0}
+    got = check_conductor(a_conductor(carries=("lamp",)), Site(name="shed", bank=bank, loads=[lamp]))
+    assert isinstance(got.running, Drop)
+    assert got.running.current_A == pytest.approx(10)
+    assert isinstance(got.starting, Drop)
+    assert got.starting.current_A == got.running.current_A
+
+
+def test_the_hardest_start_of_several_counts():
+    """Of two motors on one inverter the one whose start asks more; without any nothing is added."""
+
+    def starting(*loads):
+        site = Site(
+            name="shed",
+            bank={"nominal_V": 24.0, "capacity_Ah": 420.0},
+            inverters=[{"name": "shed", "continuous_VA": 3000.0, "efficiency_pct": 88.0, "idle_W": 28.0,
+                        "cut_off_V": 21.5}],
+            loads=[{"inverter": "shed", "voltage_V": 230.0, **load} for load in loads],
+        )  # fmt: skip
+        got = check_conductor(a_conductor(), site)
+        assert isinstance(got.starting, Drop)
+        return got.starting.current_A
+
+    small = {"name": "small", "kind": "motor", "power_W": 300.0, "locked_rotor_A": 5.0}
+    large = {"name": "large", "kind": "motor", "power_W": 300.0, "locked_rotor_A": 20.0}
+    heater = {"name": "heater", "kind": "heater", "power_W": 300.0}
+    extra_VA = 230 * 20.0 - 300.0
+    assert starting(small, large) == pytest.approx(((600 + extra_VA) / 0.88 + 28) / 21.5, rel=0.05)
+    assert starting(small, large) == starting(large, small) > starting(small, heater)
+    assert starting(heater) == pytest.approx((300 / 0.88 + 28) / 21.5)
+
+
+def test_a_start_through_a_fuse_asks_for_a_slow_one():
+    """Up to some 260 A at a start of the pump: more than 200 A, and less than 400 A."""
+    told, untold = (" ".join(checked(fuse_A=amps, gauge_AWG="4/0").assumptions) for amps in (200.0, 400.0))
+    assert "more than the 200 A of the fuse of 'main': it must be slow enough for that by its maker's curve" in told
+    assert "slow enough" not in untold
+    assert "slow enough" not in " ".join(checked(fuse_A=None).assumptions)
+
+
 def test_a_long_thin_conductor_loses_more_than_advised():
     """3 % is advice (NEC 210.19(A), informational note): over it the word is doubtful, never fails."""
     got = checked(gauge_AWG="6", length_m=12.0)

@@ -234,3 +234,50 @@ def test_another_use_is_more_of_the_same_runs_or_longer_ones():
     longer = np.median(replayed(lengths[::2], lengths[1::2], 1.0, longer=2.0).runs_s)
     run = twice.figure("run_s").after
     assert run.low <= longer <= run.high
+
+
+def with_cable(**cable):
+    """That site with a cable to its inverter, which stops at 21 V."""
+    main = {"name": "main", "gauge_AWG": "3/0", "length_m": 2.0, "fuse_A": 200.0, "carries": ["inv"], **cable}
+    losses = {"idle_W": 0.0, "efficiency_pct": 88.0, "cut_off_V": 21.5}
+    return a_site(losses, conductors=[{key: value for key, value in main.items() if value is not None}])
+
+
+def test_a_larger_inverter_tells_that_its_cable_is_too_small():
+    """3,000 VA at 21.5 V are 159 A, and 6,000 VA 317: the 200 A fuse may blow, and 3/0 bears less than 396 A."""
+    result = what_if(with_cable(), "pump", changes_of(("inverter 6000 VA",)), hours=1.0)
+    (sentence,) = [text for text in result.amiss if "Cable and fuse" in text]
+    assert sentence.startswith(
+        "Cable and fuse 'main' are then doubtful: 125 % of the greatest current, 317 A, is 396 A"
+    )
+    assert sentence.endswith('Ask also for "cable".')
+    for fine in (("inverter 2500 VA",), ("inverter 6000 VA", "cable")):
+        amiss = what_if(with_cable(), "pump", changes_of(fine), hours=1.0).amiss
+        assert not any("Cable and fuse" in text for text in amiss)
+    # What fails is told before all else, with why.
+    failing = what_if(with_cable(), "pump", changes_of(("cable 10 mm2",)), hours=1.0)
+    assert failing.after.conductors[0].failing
+    assert not any("Cable and fuse" in text for text in failing.amiss)
+
+
+def test_where_one_table_has_no_size_the_other_s_is_taken():
+    """396 A: no gauge up to 4/0 bears them, 240 mm2 does with a fuse of 400 A."""
+    result = what_if(with_cable(), "pump", changes_of(("inverter 6000 VA", "cable")), hours=1.0)
+    assert result.not_judged == ()
+    assert result.sizes == (
+        "The smallest that fits: 240 mm² with a 400 A fuse (loses 0.061 %). No single cable up to 4/0 AWG carries "
+        "396 A with at most 3 % lost; make it shorter, lay two, or raise the bank's voltage.",
+    )
+    assert result.after.conductors[0].wanted_A <= 400
+    # Where none has, nothing is chosen, and it is said once.
+    none = what_if(with_cable(), "pump", changes_of(("inverter 9000 VA", "cable")), hours=1.0)
+    assert none.sizes == ()
+    assert "no single cable" in none.not_judged[0].sentence
+
+
+@pytest.mark.parametrize(("cable", "size"), [({}, "3/0"), ({"gauge_AWG": None, "area_mm2": 50.0}, 95.0)])
+def test_a_cable_is_chosen_in_sizes_of_its_own_kind(cable, size):
+    setup = Setup(with_cable(fuse_kA=10.0, **cable), with_cable().loads[0])
+    (made_cable,) = change_of("cable").made_in(setup).site.conductors
+    assert size in (made_cable.gauge_AWG, made_cable.area_mm2)
+    assert (made_cable.fuse_A, made_cable.fuse_kA) == (200.0, 10.0)

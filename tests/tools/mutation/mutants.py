@@ -94,7 +94,7 @@ GROUPS = {
     "cables": (
         "analysis/equipment: cable_choice conductor protection short_circuit; analysis/site: conductor_tables",
         "cable_choice conductor fuse_words worked_examples",
-        "not there_are_enough",
+        "",
     ),
     "starts": (
         "analysis/equipment: demand motor_start modified_wave inverter_check; analysis/site: motor_kinds; "
@@ -105,7 +105,7 @@ GROUPS = {
     "what_if": (
         "analysis/what_if: cables changes replay tank_runs figures load_after sizes what_if",
         "worked_examples replay measured_after what_if changes_asked any_change other_supply",
-        "not there_are_enough and not each_example_says",
+        "",
     ),
     "answer": (
         "analysis/one_log: energy_flow starts_together from_array; analysis/cycles: taken_by_load; "
