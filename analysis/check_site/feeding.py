@@ -19,6 +19,7 @@ def feeding(load: Load, site: Site) -> Iterator[Oddity]:
     """Name what a load is fed with and cannot run on, or runs worse on."""
     inverter = site.inverter_of(load)
     yield from _kind_of_motor(load)
+    yield from _start_winding(load)
     if inverter is None:
         yield from _on_the_bank(load)
         return
@@ -38,6 +39,19 @@ def _kind_of_motor(load: Load) -> Iterator[Oddity]:
         yield odd(
             f"'{load.name}' is three-phase and has a capacitor by the file; only single-phase motors have one.",
             (load, "phases capacitor"),
+        )
+
+
+def _start_winding(load: Load) -> Iterator[Oddity]:
+    """Name a motor whose start winding a starter or a drive may leave on."""
+    if load.kind not in TURNING or load.phases == 3 or load.capacitor in (None, "run"):
+        return
+    if load.start in ("soft", "drive"):
+        what = "a soft starter" if load.start == "soft" else "a drive"
+        yield odd(
+            f"'{load.name}' has a start winding by its capacitor, and {what} may leave that on and burn it; ask the "
+            "motor's maker (common practice, no source).",
+            (load, "start capacitor"),
         )
 
 

@@ -171,6 +171,7 @@ def demand(load: Load, inverter: Inverter) -> Demand | Missing:
     start_VA, still = _start_VA(load, inverter, plate_VA, running.value, notes), motor_of(load).standstill
     if load.start == "soft" and turns(load):
         start_VA, still = soft_start(load, plate_VA, start_VA, notes)
+        starting_factor = Within(still.value, min(still.low, running_factor.low), max(still.high, running_factor.high))
     return Demand(
         load.name,
         running,

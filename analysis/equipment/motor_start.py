@@ -14,10 +14,6 @@ ONLY_ITS_DRIVE: Final = (
     "A usual drive feeds a motor of three phases. A single-phase motor with a start capacitor or a switch inside is "
     "not to be fed by one: it is then another motor, here taken to take as many watts."
 )
-LESS_TORQUE: Final = (
-    "Its torque falls with the square of its amps: half of these is a quarter of that, and only a try, watched, tells "
-    "whether the pump still turns."
-)
 ONLY_ITS_STARTER: Final = (
     "A soft starter must be made for single-phase motors; one with a start capacitor or a switch inside may stay on "
     "its start winding and burn it. Ask the motor's maker."
@@ -45,7 +41,7 @@ def soft_start(load: Load, running_VA: float, direct_VA: Within, notes: list[str
         f"A soft starter is taken to let {times.low:g} to {times.high:g} times the running draw of '{load.name}' "
         f"through ({SOFT_START.source}); as its setting is."
     )
-    notes.append(_torque(load, share))
+    notes.append(torque_left(load, share))
     # With less voltage the waves are cut: volt-amperes fall with the voltage, watts with its square.
     low, value = share.low * still.low, (1 + share.value) / 2 * still.value
     return asked, UsualRange(value, low, still.high, f"{still.source}, and less with cut waves")
@@ -57,13 +53,22 @@ def soft_share(soft: Within, direct: Within) -> Within:
     return Within(min(value, 1.0), min(low, 1.0), min(high, 1.0))
 
 
-def _torque(load: Load, share: Within) -> str:
+def torque_known(load: Load) -> Missing | None:
+    """Return what is missing of a plate for what a soft start leaves of a motor's torque; None where nothing is."""
+    if load.locked_rotor_A is not None or (load.code_letter is not None and load.hp is not None):
+        return None
+    return Missing(
+        f"word on the torque that a soft start leaves '{load.name}'",
+        ("loads.locked_rotor_A", "loads.code_letter"),
+        "it falls with the square of the amps, and what it draws switched straight on is not given",
+    )
+
+
+def torque_left(load: Load, share: Within) -> str:
     """Say what is left of a motor's torque, which falls with the square of its voltage and so of its amps."""
-    if load.locked_rotor_A is None and load.code_letter is None:
-        return (
-            f"How much torque that leaves '{load.name}' is not judged: it falls with the square of its amps; add "
-            "locked_rotor_A or code_letter. Only a try, watched, tells whether it still turns."
-        )
+    unknown = torque_known(load)
+    if unknown is not None:
+        return f"{unknown.sentence} Only a try, watched, tells whether it still turns."
     low, high = (100 * each**2 for each in (share.low, share.high))
     return (
         f"That leaves '{load.name}' {low:.0f} to {high:.0f} % of its torque at standstill, which falls with the square "

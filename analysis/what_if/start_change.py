@@ -7,7 +7,7 @@ from typing import Final
 
 from ..bank.draw import bank_draw
 from ..equipment.demand import demand
-from ..equipment.motor_start import LESS_TORQUE, ONLY_ITS_DRIVE, ONLY_ITS_STARTER
+from ..equipment.motor_start import ONLY_ITS_DRIVE, ONLY_ITS_STARTER, soft_share, torque_left
 from ..not_known import Missing
 from ..site.motor_kinds import DRIVE_EFFICIENCY, TURNING, feeds_drive
 from ..site.tables import Inverter, Load, StartKind
@@ -48,14 +48,24 @@ class StartChange:
             keys |= {"power_W": watts / DRIVE_EFFICIENCY.value, "current_A": None, "power_factor": None}
         return setup.with_load(**keys)
 
-    def cautions(self, load: Load) -> tuple[str, ...]:
-        """Return what stands in the way of such a start of a motor."""
-        if load.inverter is None or self.start in (load.start or "direct", "direct"):
+    def cautions(self, setup: Setup) -> tuple[str, ...]:
+        """Return what stands in the way of such a start of a setup's motor."""
+        load, inverter = setup.load, setup.site.inverter_of(setup.load)
+        if inverter is None or self.start in (load.start or "direct", "direct") or load.kind not in TURNING:
             return ()
         # Those of three phases are what starters and drives are made for.
         if self.start == "drive":
             return () if load.phases == 3 else (ONLY_ITS_DRIVE,)
-        return (LESS_TORQUE,) if load.phases == 3 else (LESS_TORQUE, ONLY_ITS_STARTER)
+        torque = _torque(load, inverter)
+        return (*torque, *(() if load.phases == 3 else (ONLY_ITS_STARTER,)))
+
+
+def _torque(load: Load, inverter: Inverter) -> tuple[str, ...]:
+    """Say what a soft start leaves of a motor's torque; nothing where its draw is not known either."""
+    direct, soft = (demand(load.model_copy(update={"start": start}), inverter) for start in ("direct", "soft"))
+    if isinstance(direct, Missing) or isinstance(soft, Missing):
+        return ()
+    return (torque_left(load, soft_share(soft.start_VA, direct.start_VA)),)
 
 
 def _motor_W(load: Load, inverter: Inverter) -> float | Missing:

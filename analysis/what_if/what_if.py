@@ -157,7 +157,7 @@ def what_if(
         (
             *_other_cells(site, made.site),
             *_start_unknown(changes, after),
-            *_starts_amiss(changes, load),
+            *_starts_amiss(changes, Setup(site, load)),
             *_cables_amiss(before, after),
             *_tank_amiss(changes, made, runs),
             *_charger_amiss(changes, made),
@@ -246,9 +246,9 @@ def _start_unknown(changes: Sequence[SystemChange], after: Forecast) -> list[str
     ]
 
 
-def _starts_amiss(changes: Sequence[SystemChange], load: Load) -> list[str]:
+def _starts_amiss(changes: Sequence[SystemChange], setup: Setup) -> list[str]:
     """Say for which motors another start is made."""
-    return [text for change in changes if isinstance(change, StartChange) for text in change.cautions(load)]
+    return [text for change in changes if isinstance(change, StartChange) for text in change.cautions(setup)]
 
 
 def _assumed(changes: Sequence[SystemChange], setup: Setup, seen: MeasuredLoad | None) -> list[str]:
