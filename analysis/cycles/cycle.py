@@ -29,7 +29,8 @@ class Cycle:
     meanwhile. ``charge_u95_Ah`` and ``energy_u95_Wh`` are half of the 95 % interval; None until
     it is worked out. ``straight_Ah`` and ``straight_Wh`` are the least of its draw that came straight from the array.
     ``at_speeds`` is how long it ran at each of the load's draws, where it has several [s]; ``run_A`` and ``run_W`` are
-    its mean then.
+    its mean then. ``start_s`` is how long its start took, until half of what it drew beyond its settled draw was gone
+    [s]; None where the readings do not show it.
     """
 
     load: str | None
@@ -67,6 +68,7 @@ class Cycle:
     straight_Ah: float | None = None
     straight_Wh: float | None = None
     at_speeds: tuple[float, ...] = ()
+    start_s: float | None = None
 
     def taken(self, unit: Literal["Ah", "Wh"]) -> float | None:
         """Return what it took, of a run without an end as long as it was seen; None where that is not known."""

@@ -16,6 +16,7 @@ from ..signal_levels.inner_levels import with_inner
 from ..signal_levels.level_record import LevelList, stairs_of
 from ..signal_levels.levels import START_S, Level, LevelMaker, edge_readings, record
 from ..signal_levels.plateau import EDGE, Plateau
+from ..signal_levels.start_length import start_length_s
 from ..signal_levels.steps import StepFold
 from ..signal_levels.still_sky import sky_drift, still_sky
 from .array_share import at_regulation, may_share, prompt_ohm, regulation_V, straight
@@ -31,6 +32,8 @@ from .two_kinds import of_kind, tell_apart, with_overlapped
 
 #: A run, or a rest, of fewer usual intervals may be missed.
 SHORTEST_INTERVALS = 3
+#: The usual start must take so many usual intervals for the lengths of starts to be told: common practice, no source.
+START_READINGS = 2
 #: Without a plate, what draws less from the first reading on only stands by: common practice, no source. [unit]
 _STANDS_BY = {"current_A": 4.0, "power_W": 100.0}
 
@@ -79,7 +82,7 @@ class CycleFold:
         levels = self._levels.with_rest(plateaus.plateaus)
         own, others, two_kinds, perhaps_dry, of_speeds = self._chosen(levels.list)
         cycles = self._cycles_of(own)
-        draws, cycles = told_speeds(own, cycles) if of_speeds else (NO_SPEEDS, cycles)
+        draws, cycles = told_speeds(own, cycles) if of_speeds else (NO_SPEEDS, _with_starts(own, cycles, self._how))
         usual_s = self._how.usual_interval_s
         return Cycles(
             tuple(cycles),
@@ -174,7 +177,8 @@ class _Levels:
         if self._last is not None:
             signal, levels = self.list.signal, self.list.levels
             whole = record(self._last, self._before_last, signal, at_start=self._at_start, at_end=at_end)
-            levels.append(with_inner(whole, self._last, self._before_last, signal))
+            whole = with_inner(whole, self._last, self._before_last, signal)
+            levels.append(replace(whole, start_s=start_length_s(self._last, self._before_last, signal)))
 
 
 class _Chosen(NamedTuple):
@@ -225,6 +229,18 @@ def _with_array(run: SeenRun, cycle: Cycle) -> Cycle:
         straight_Ah=straight(run, "current_A", cycle.taken("Ah")),
         straight_Wh=straight(run, "power_W", cycle.taken("Wh")) if cycle.base_A is not None else None,
     )
+
+
+def _with_starts(own: Sequence[SeenRun], cycles: list[Cycle], how: HowRead) -> list[Cycle]:
+    """Return cycles with the lengths of their starts, where the readings show these."""
+    lengths_s = [run.levels.levels[run.start].start_s for run in own]
+    usual_s = _usual(lengths_s)
+    # A start that one reading or two meet seems as long as their spacing, and averages smear every start: by one rule
+    # for the whole log, since leaving out the shortest alone would make all others seem long.
+    if how.sampling != "instant" or usual_s is None or usual_s < START_READINGS * (how.usual_interval_s or math.inf):
+        return cycles
+    pairs = zip(cycles, lengths_s, strict=True)
+    return [replace(cycle, start_s=None if math.isnan(length_s) else length_s) for cycle, length_s in pairs]
 
 
 def _on_since_first(levels: LevelList, expected: float | None) -> bool:

@@ -14,6 +14,7 @@ from ..health.runs import Runs
 from ..nameplate.plate_check import PlateCheck, check_plate
 from ..not_known import Refusal
 from ..pump_pulse.pulse import pump_pulse, with_days
+from ..pump_pulse.starts import load_starts
 from ..quality.sign_check import SignFold
 from ..readings.chunk import Chunk, Fold
 from ..readings.envelope import EnvelopeFold
@@ -116,16 +117,19 @@ class LogAnalysis:
         gaps = charge.span.gaps
         last_gap_us = gaps[-1].stop_us if gaps else None
         health = health_of(cycles, limits, self._facts.usual_interval_s, last_gap_us)
-        checks = (*([sign_check(self._sign.result())] if self._how.side == "dc" else []), *health.checks)
-        plate, no_plate = self._plate(cycles, charge.span.covered_s)
         runs = Runs(cycles, self._facts.usual_interval_s, last_gap_us)
+        # What is no motor has a start as well, but none that wears.
+        seen = None if limits.is_motor is False else load_starts(runs, self._how)
+        sign = [sign_check(self._sign.result())] if self._how.side == "dc" else []
+        checks = (*sign, *health.checks, *([seen.check] if seen is not None else []))
+        plate, no_plate = self._plate(cycles, charge.span.covered_s)
         report = LogReport(
             facts=self._facts,
             charge=charge,
             cycles=cycles,
             findings=tuple(check.finding for check in checks if check.finding is not None),
             checks=checks,
-            trends=health.trends,
+            trends=(*health.trends, *(seen.trends if seen is not None else ())),
             envelopes={name: fold.result() for name, fold in self._envelopes.items()},
             plate=plate,
             no_plate=no_plate,
@@ -134,6 +138,7 @@ class LogAnalysis:
             starts_known=starts is not None,
             has_array=self._site is not None and self._site.array is not None,
             pulse=pump_pulse(self._site, self._watched.load, runs, charge.span, checks),
+            load_starts=seen,
         )
         if self._site_folds is None:
             return report

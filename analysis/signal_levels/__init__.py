@@ -7,6 +7,7 @@ __all__ = [
     "levels",
     "plateau",
     "rises",
+    "start_length",
     "step_threshold",
     "steps",
     "still_sky",

@@ -6,6 +6,7 @@ from collections import deque
 from collections.abc import Set
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from math import nan
 from typing import NamedTuple
 
 import numpy as np
@@ -30,6 +31,7 @@ class LevelRecord:
     ``sums_last`` are running integrals at its first and last reading [unit s]; ``burst`` is what stood out between the
     level before and this one. ``inner`` are the levels that it went through on slow ramps, if it did; of
     the last of these, ``leaves`` is when it began to move towards the next level, and the spacing there [us], [s].
+    ``start_s`` is how long the start took that led to it, NaN where none showed [s].
     """
 
     start_us: float
@@ -53,6 +55,7 @@ class LevelRecord:
     burst: Burst | None
     inner: tuple[LevelRecord, ...] = ()
     leaves: tuple[float, float] | None = None
+    start_s: float = nan
 
     @property
     def length_s(self) -> float:

@@ -22,6 +22,7 @@ from ..render.terminal.report import report_answer
 from ..render.wording.numbers import counted
 
 if TYPE_CHECKING:
+    from ...analysis.health.finding import Finding
     from ...analysis.several_logs.report import Report
 
 
@@ -149,7 +150,12 @@ def command(
         from ..render.documents.report import report_document
 
         print_json(report_document(report, in_turn=True))
-    return int(strictly([finding for log in report.logs for finding in log.findings]) if strict else Exit.DONE)
+    return int(strictly(_findings(report)) if strict else Exit.DONE)
+
+
+def _findings(report: Report) -> list[Finding]:
+    over = () if report.over is None else report.over.findings
+    return [*(finding for log in report.logs for finding in log.findings), *(each.finding for each in over)]
 
 
 def _refuse(out: Path | None, pdf: Path | None, tables: Path | None, inputs: list[Path | None], *, force: bool) -> None:

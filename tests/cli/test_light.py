@@ -41,8 +41,8 @@ LIMITS = {
     "look": (62, 41),
     "charge": (56, 38),
     "charge --site": (94, 76),
-    "capture": (132, 98),
-    "report": (226, 142),
+    "capture": (133, 98),
+    "report": (228, 144),
 }
 
 

@@ -13,6 +13,7 @@ COMMANDS = {
     "score_sources": "scoring",
     "what_if_truth": "scoring",
     "flow_truth": "scoring",
+    "wear_months": "scoring",
     "coverage_runs": "sureness",
     "recovery": "sureness",
     "faults": "faults",

@@ -125,7 +125,7 @@ def cycles_document(log: LogReport) -> Document:
         "cycles": [_cycle(cycle, log.cycles) for cycle in log.cycles.cycles],
         "summary": {**named(log.cycles, "*summary signal"), **_speeds(log.cycles)},
         "two_kinds": document_of(log.cycles.two_kinds),
-        **named(log, "findings checks trends marked"),
+        **named(log, "findings checks trends starts=load_starts marked"),
         "pump_pulse": document_of(log.pulse),
     }
 

@@ -161,6 +161,20 @@ def _end(worn: Document, key: str, which: str) -> Cell:
     return figure.get(which)
 
 
+def _starts(parts: Document) -> Iterator[Document]:
+    starts = parts["cycles"]["starts"]
+    # A load that is no motor has no row: none of its starts was asked about.
+    if starts is not None:
+        # Of height and length one may be known alone, so each has its own ends.
+        length, height = starts["length_s"], starts["height"]
+        ends = {f"length{end}_s": length[which] for end, which in _WITHIN}
+        yield (
+            ends
+            | {f"height{end}": height[which] for end, which in _WITHIN}
+            | {"count": starts["count"], "why_not": length["why_not"]}
+        )
+
+
 def _steps(parts: Document) -> Iterator[Document]:
     plate = parts["nameplate"] or {"load": None, "chain": ()}
     return ({"load": plate["load"]} | step for step in plate["chain"])
@@ -210,7 +224,7 @@ KINDS: Final = {
         "load zone @start @stop run_s off_before_s surge_A surge_ratio surge_resolved run_A peak_W run_W charge_Ah "
         "charge_u95_Ah energy_Wh energy_u95_Wh sag_V before_V lowest_V begin_V end_V complete "
         "start_within_s stop_within_s array_may_share draws_less so_far_Ah so_far_Wh so_far_s base_A base_W "
-        "base_drift_A base_drift_W straight_Ah straight_Wh",
+        "base_drift_A base_drift_W straight_Ah straight_Wh start_s",
         lambda parts: parts["cycles"]["cycles"],
     ),
     "findings": TableKind(
@@ -220,6 +234,7 @@ KINDS: Final = {
     ),
     "checks": TableKind("code outcome said limit source", lambda parts: parts["cycles"]["checks"]),
     "trends": TableKind("name usual per_day low high span_d count", lambda parts: parts["cycles"]["trends"]),
+    "starts": TableKind("length_s length_low_s length_high_s height height_low height_high count why_not", _starts),
     "days": TableKind(f"date {_LINE} {_PUMP}", _days),
     "demos": TableKind(f"text {_LINE} owed_Ah still_owed_Ah @paid payback_not_measured_s", _ledger("demos")),
     "marked": TableKind(

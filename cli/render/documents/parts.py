@@ -37,6 +37,7 @@ KEYS: Final = {
     "Spacing": "usual_s low_s high_s irregularity",
     "CycleSummary": "count starts_per_hour duty_cycle median_run_s median_off_s other_runs charge_Ah charge_u95_Ah "
     "energy_Wh energy_u95_Wh",
+    "LoadStarts": "length_s:figure height:figure count",
     "Finding": "code severity title plain evidence limit source causes check_first first_step cycles:instant",
     "Check": "code outcome limit:text source:text said=remark:text",
     "ChainStep": "step value unit from=origin",
@@ -74,13 +75,13 @@ KEYS: Final = {
     "Compared": "code name unit before after difference:known ratio differs why_not=difference:why "
     "in_common=cancels:text",
     "ComparedFinding": "change judged_in_both=judged *finding",
-    "OverLogs": "side zone whole logs days trends calendar before_after=change findings left_out notes=remarks "
+    "OverLogs": "side zone whole logs days trends calendar before_after=change findings checks left_out notes=remarks "
     "pump_pulse=pump",
     "PumpOverLogs": "days trend:or_why falls per_day_L",
     "DayFigures": f"{_CHARGE} returned_Ah=charge.returned returned_u95_Ah=charge.returned_u95 drawn_Wh=energy.drawn "
     "drawn_u95_Wh=energy.drawn_u95 returned_Wh=energy.returned returned_u95_Wh=energy.returned_u95 measured_s "
     "drawn_Ah_per_h drawn_Wh_per_h starts starts_per_h duty_cycle median_run_s median_rest_s run_W run_A sag_V "
-    "busiest_hour load_Ah=use.charge_Ah load_u95_Ah=use.charge_u95_Ah load_Wh=use.energy_Wh "
+    "start_s start_height busiest_hour load_Ah=use.charge_Ah load_u95_Ah=use.charge_u95_Ah load_Wh=use.energy_Wh "
     "load_u95_Wh=use.energy_u95_Wh",
     "Day": "date start_us stop_us *figures",
     "DayTrend": "stretch code name unit usual per_day span_d count verdict why:text change",

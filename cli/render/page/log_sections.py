@@ -146,9 +146,9 @@ def _start(log: LogReport, anchor: str) -> Folded | None:
     if figure is None or log.close_up is None:
         return None
     highest = numbers.amount(log.close_up.cycle.surge_A, "A")
-    return Folded(
-        f"One start close up{'' if highest == numbers.UNKNOWN else f': {highest} at most'}", figure=figure, long=True
-    )
+    usual = () if log.load_starts is None else (checks.of_starts(log.load_starts),)
+    summary = f"One start close up{'' if highest == numbers.UNKNOWN else f': {highest} at most'}"
+    return Folded(summary, sentences=usual, figure=figure, long=True)
 
 
 def plate(report: Report, log: LogReport, anchor: str) -> Section:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from ....analysis.health.finding import WRONG_SIGN, is_swapped, withheld
 from ..wording.answer import bank_gave, first_answer, load_took
-from ..wording.checks import check_lines, when
+from ..wording.checks import check_lines, of_starts, when
 from ..wording.clock import clock
 from ..wording.how_it_runs import air_sentence, at_speeds, pump_rests_on, pump_sentences, speed_name, times_at
 from ..wording.log_sentences import by_severity, ran
@@ -128,6 +128,8 @@ def _reasons(log: LogReport) -> Iterator[Block]:
         if any(not cycle.surge_resolved and cycle.surge_ratio is not None for cycle in cycles.cycles):
             yield "≥ the readings are too far apart to see the whole surge: it was at least that"
         yield f"runs of other loads seen meanwhile: {cycles.summary.other_runs}"
+    if log.load_starts is not None:
+        yield of_starts(log.load_starts)
     yield from ("", *_health(log), *_pump(log), *plate_lines(log))
 
 

@@ -128,6 +128,7 @@ class Plan:
     start: str | None = None
     charger: Charger | None = None
     rated_A: float | None = None
+    inverter: Inverter | None = None
 
     @property
     def pump_W(self) -> float:
@@ -286,6 +287,8 @@ def _place(made: Plan) -> Place:
     inverter = Inverter(rng.uniform(8, 35), rng.uniform(1.04, 1.12), rng.uniform(0.5, 3) * 1e-5 / strength)
     place = {"base_W": rng.uniform(5, 40), "hum_W": rng.uniform(0, 1.5), **made.place}
     sky = made.sky or no_sky()
+    # A system that is looked at day after day has the same one each day.
+    inverter = made.inverter or inverter
     parts = Bank(**{**bank, **made.bank}), inverter, tuple(loads), sky, made.charger
     return Place(*parts, span_s=made.span_s, **place).settled()
 
