@@ -40,8 +40,8 @@ LIMITS = {
     "convert": (53, 48),
     "look": (62, 41),
     "charge": (56, 38),
-    "charge --site": (94, 76),
-    "capture": (133, 98),
+    "charge --site": (96, 77),
+    "capture": (135, 99),
     "report": (228, 144),
 }
 
