@@ -259,7 +259,7 @@ def _share(sums: BothSums) -> LessonStep:
     # People take all of the plate for theirs; what the owner allows is told beside it.
     size_Ah, usable_Ah = bank.capacity_Ah, bank.usable_Ah
     why = f"Both are shares of the {figure(size_Ah, 'Ah')} on the bank's plate."
-    if usable_Ah is not None and drawn.charge_Ah is not None and usable_Ah < size_Ah:
+    if usable_Ah is not None and drawn.charge_Ah is not None:
         why += f" Of what you allow to be used it is {figure(100 * drawn.charge_Ah / usable_Ah, '%')}."
     charges = paper.charge_Ah, None if plate is None else plate.charge_Ah, drawn.charge_Ah
     on_paper, by_plate, real = (None if x is None else 100 * x / size_Ah for x in charges)

@@ -25,8 +25,6 @@ def steps_back(sums: BothSums) -> tuple[LessonStep, ...] | Missing:
     # Volts that were assumed would only give the assumption back.
     if drawn.charge_Ah is None or drawn.volts_basis != "measured":
         return Missing(what, (), "the log does not tell at which volts the bank gave its amp-hours")
-    if drawn.charge_Ah <= 0 or drawn.run_h <= 0:
-        return Missing(what, (), "the load took nothing")
     return tuple(_steps_back(sums, drawn.charge_Ah, drawn.bank_V or 0.0))
 
 

@@ -152,6 +152,7 @@ def forecast_document(forecast: Forecast, log: str | None = None) -> Document:
         "hours": forecast.hours,
         "measured": log if taken.measured else None,
         "chain": document_of(taken.chain),
+        # The chain tells where each figure is from; these are the steps that people do on paper, beside it.
         **lesson_document(forecast.lesson),
         **_amount("charge", "Ah", taken.charge_Ah, measured=taken.measured),
         **_amount("energy", "Wh", taken.energy_Wh, measured=taken.measured),

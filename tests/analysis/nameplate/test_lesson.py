@@ -381,3 +381,131 @@ def test_back_with_two_logs_that_disagree_no_loss_is_told():
     assert steps_of(told.steps)["watts at the bank"].why == "No loss shows here."
     unknown = by_runs(make(PUMP, nominal_V=24.0), runs, 1.0)
     assert steps_of(unknown.back)["watts of the load"].basis == "assumed"
+
+
+# ---- How each figure is come by, word by word: they are read aloud --------------------------------------------------
+
+
+def hows(steps):
+    """How each step's two figures are come by."""
+    return {step.name: (step.how_on_paper, step.how_really) for step in steps}
+
+
+def test_how_it_is_come_by_with_a_log():
+    """Past tense: it was measured."""
+    told = by_runs(make(PUMP, inverter=ALWAYS_ON), RunTotals(3, 0, 0.4, 300.0, 740.0, 24.0), 1.0)
+
+    assert hows(told.steps) == {
+        "watts": ("230 V x 5 A, taken for watts", "at the bank while it ran"),
+        "hours": ("all of the time", "the time it ran"),
+        "starts": ("no start is reckoned", "what starts took beyond running"),
+        "watt-hours": ("watts times hours", "all that was taken"),
+        "volts": ("the bank's nominal voltage", "what the bank stood at under it"),
+        "amp-hours": ("watt-hours over nominal volts", "what the meter counted"),
+        "share of the bank": ("of a full bank", "of a full bank"),
+    }
+    assert hows(told.back) == {
+        "amp-hours": ("what the meter counted", "the same"),
+        "volts": ("the bank's nominal voltage", "what the bank stood at under it"),
+        "watt-hours": ("amp-hours times nominal volts", "amp-hours times the volts that there were"),
+        "hours": ("watt-hours over the plate's watts", "the time it ran"),
+        "watts at the bank": ("watt-hours over all of the time", "what the bank gave while it ran"),
+        "watts of the load": ("the same, as if nothing were lost", "at the load, behind the inverter"),
+    }
+
+
+def test_how_it_is_come_by_without_one():
+    """Present tense: it is reckoned. On paper there is no start, and no idling."""
+    told = by_plate(make({"power_W": 90}, inverter={"efficiency_pct": 88, "idle_W": 28}), 2.0)
+
+    assert hows(told.steps) == {
+        "watts": ("the plate's watts", "what it takes while it runs"),
+        "watts at the bank": ("the same, as if nothing were lost", "what the bank gives for it while it runs"),
+        "hours": ("all of the time", "the time it runs"),
+        "idling": ("no idling is reckoned", "what the inverter takes for itself"),
+        "watt-hours": ("watts times hours", "all that it takes"),
+        "volts": ("the bank's nominal voltage", "a bank under load"),
+        "amp-hours": ("watt-hours over nominal volts", "watt-hours over the volts under load"),
+        "share of the bank": ("of a full bank", "of a full bank"),
+    }
+    assert steps_of(told.steps)["idling"].paper == 0.0
+    assert steps_of(told.steps)["volts"].why.startswith("Nominal volts are a name. The bank stands lower, so")
+
+
+def test_how_it_is_come_by_where_amps_are_not_read():
+    """Words that say it, in place of volts."""
+    told = steps_of(by_runs(make(PUMP, inverter=ALWAYS_ON), RunTotals(3, 0, 0.4, 300.0, 740.0), 1.0).steps)
+
+    assert told["volts"].how_really == "the log has no amps to tell them by"
+    assert "Without them" in told["volts"].why
+    assert told["starts"].paper == 0.0
+
+
+def test_watts_of_a_display_are_told_as_such():
+    """What a display showed is neither the plate's nor volts times amps."""
+    site = make({"power_W": 90}, inverter=ALWAYS_ON)
+    plate = estimate(site, "load", hours=1.0, displayed_W=120.0)
+    told = steps_of(lesson(site, site.load("load"), plate.paper, drawn_by_plate(plate), plate=plate).steps)
+
+    assert (told["watts"].paper, told["watts"].how_on_paper) == (120.0, "as a display shows them")
+
+
+@pytest.mark.parametrize(
+    ("load", "words"),
+    [
+        (PUMP, "On the plate volts times amps come to 1,150 VA."),
+        ({"power_W": 700}, "The plate led to 700 W."),
+    ],
+)
+def test_back_the_plate_is_named_last(load, words):
+    """And it is the mean over the hours that lies on paper beside what it drew."""
+    runs = RunTotals(3, 0, 0.4, 301.2, 753.0, 12.0)
+    back = by_runs(make(load, inverter=ALWAYS_ON, nominal_V=24.0), runs, 2.0).back
+
+    assert [step.paper for step in back[-2:]] == [pytest.approx(288 / 2)] * 2
+    assert back[-1].why == f"The inverter keeps 12 % of it. {words}"
+
+
+@pytest.mark.parametrize(
+    ("run_h", "running_only", "words"),
+    [
+        (0.4, False, "Spread over its pauses it looks small."),
+        (1.0, False, "It never paused, so the volts and the starts make the difference."),
+        (1.0, True, "The starts' share and the volts make the difference."),
+    ],
+)
+def test_why_the_mean_is_not_the_draw(run_h, running_only, words):
+    """Pauses where there are any, else what is left."""
+    site = make(PUMP, inverter=ALWAYS_ON)
+    plate = estimate(site, "load", hours=1.0)
+    drawn = drawn_by_runs(RunTotals(3, 0, run_h, 800.0 * run_h, 790.0, 32.0 * run_h), through_inverter=True)
+    told = lesson(site, site.load("load"), plate.paper, drawn, plate=plate, running_only=running_only)
+
+    assert steps_of(told.back)["watts at the bank"].why.startswith(words)
+    assert ("no pause is in them" in steps_of(told.steps)["hours"].why) == running_only
+
+
+@pytest.mark.parametrize(
+    ("bank", "more"), [({"usable_depth_pct": 50}, " Of what you allow to be used it is 20 %."), ({}, "")]
+)
+def test_the_share_of_what_the_owner_allows_is_told_beside_the_plates(bank, more):
+    """10 Ah are 10 % of a bank of 100 Ah, and 20 % of the half that may be used."""
+    site = on_bank({"power_W": 120}, 12)
+    site = site.model_copy(update={"bank": site.bank.model_copy(update=bank)})
+    share = steps_of(by_plate(site, 1.0, 12.0).steps)["share of the bank"]
+
+    assert share.real == pytest.approx(10)
+    assert share.why == f"Both are shares of the 100 Ah on the bank's plate.{more}"
+
+
+@pytest.mark.parametrize("volts", [24.0, 24.01])
+def test_volts_that_hardly_differ_are_told_as_alike(volts):
+    """Within what a reading of volts can tell; there and back."""
+    runs = RunTotals(3, 0, 0.4, 12 * volts, 720.0, 12.0)
+    told = by_runs(make(PUMP, inverter=ALWAYS_ON, nominal_V=24.0), runs, 1.0)
+
+    assert steps_of(told.steps)["volts"].why == "Here the two agree."
+    assert steps_of(told.back)["watt-hours"].why == "The bank stood at its nominal voltage, so here the two agree."
+    further = by_runs(make(PUMP, inverter=ALWAYS_ON, nominal_V=24.0), replace(runs, energy_Wh=12 * 24.02), 1.0)
+    assert "are not" in steps_of(further.back)["watt-hours"].why
+    assert "stood higher" in steps_of(further.steps)["volts"].why

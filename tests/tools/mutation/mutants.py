@@ -76,8 +76,9 @@ GROUPS = {
         "not test_folds or cycles and cut_anywhere",
     ),
     "nameplate": (
-        "analysis/nameplate: estimate decomposition plate_check; analysis/equipment: plate_power inverter_losses",
-        "nameplate decomposition measured_chain inverter",
+        "analysis/nameplate: estimate decomposition plate_check lesson lesson_step lesson_back; analysis/equipment: "
+        "plate_power inverter_losses",
+        "nameplate decomposition measured_chain inverter lesson",
         "",
     ),
     "bank": (
