@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cache
+from math import lcm
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,6 +58,34 @@ class Unit:
         if self.divide != 1.0:
             x = x / self.divide
         return x
+
+
+OneOrMany = TypeVar("OneOrMany", float, NDArray[np.float64])
+
+#: Up to here what a register of 32 bits becomes is exact, multiplied and added to, and so is what divides it.
+_MOST_FACTOR, _MOST_OFFSET, _MOST_DIVISOR = 10**6, 10**15, 10**22
+
+
+def scaled(x: OneOrMany, scale: float, offset: float = 0.0) -> OneOrMany:
+    """Return ``x * scale + offset`` as the decimal number that is meant: 1195 at a scale of 0.01 is 11.95.
+
+    A product with 0.01, which is no binary number, would be 11.950000000000001: one division at the end has no such
+    digits.
+    """
+    factor, more, whole = _in_whole_numbers(scale, offset)
+    y = x * factor + more
+    return y if whole == 1 else y / whole
+
+
+@cache
+def _in_whole_numbers(scale: float, offset: float) -> tuple[float, float, float]:
+    """Return what to multiply by, to add and to divide by; all whole where scale and offset are plain decimals."""
+    by, add = Fraction(repr(float(scale))), Fraction(repr(float(offset)))
+    whole = lcm(by.denominator, add.denominator)
+    factor, more = by * whole, add * whole
+    if abs(factor) > _MOST_FACTOR or abs(more) > _MOST_OFFSET or whole > _MOST_DIVISOR:
+        return scale, offset, 1.0
+    return float(factor), float(more), float(whole)
 
 
 #: Decimal prefixes: what a number is multiplied and divided by.

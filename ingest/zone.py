@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+from functools import cache
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,8 @@ JITTER_US = 60_000_000
 _QUARTER_US = 900_000_000
 #: Files beside those of the zones: what this machine is set to, and clocks that count leap seconds.
 _OF_THE_MACHINE = re.compile(r"(localtime|posixrules|Factory)$|right/")
+#: What a zone's name begins with where it is called after a place; other names are old ones of the same zones.
+_PLACES = re.compile(r"(Africa|America|Antarctica|Arctic|Asia|Atlantic|Australia|Europe|Indian|Pacific)/|UTC$")
 _EPOCH = datetime(1970, 1, 1)
 
 
@@ -38,6 +41,12 @@ def zone_named(name: str, *, what: str) -> ZoneInfo:
         raise InputError(
             f"{what}: no time zone is called {quoted(name)}; use an IANA name such as Europe/London or UTC"
         ) from None
+
+
+@cache
+def zone_names() -> tuple[str, ...]:
+    """Return the zones that this computer knows by a place, and UTC: those that people choose from."""
+    return tuple(sorted(name for name in available_timezones() if _PLACES.match(name)))
 
 
 def zone_of_computer() -> str:

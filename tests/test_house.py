@@ -7,10 +7,14 @@ import re
 import subprocess
 import sys
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import pytest
 from places import ROOT
+from syntax import OF_ALL_MODULES, nodes, tree
+
+pytestmark = OF_ALL_MODULES
 
 ROOMS = ("analysis", "ingest", "cli")
 #: Each package imports only those before it.
@@ -18,7 +22,7 @@ ORDER = (
     *("analysis", "analysis/readings", "analysis/stats", "analysis/site", "analysis/signal_levels", "analysis/cycles"),
     *("analysis/charge", "analysis/sureness", "analysis/ledger", "analysis/quality", "analysis/equipment"),
     *("analysis/bank", "analysis/nameplate", "analysis/forecast", "analysis/inverter_sides", "analysis/health"),
-    *("analysis/what_if", "analysis/check_site", "analysis/one_log", "analysis/several_logs"),
+    *("analysis/pump_pulse", "analysis/what_if", "analysis/check_site", "analysis/one_log", "analysis/several_logs"),
     *("ingest", "ingest/toml", "ingest/safe_files", "ingest/log", "ingest/exports/questions"),
     *("ingest/exports/times", "ingest/profiles"),
     *(
@@ -68,11 +72,12 @@ def _package(path: Path) -> str:
     return path.relative_to(ROOT).parent.as_posix()
 
 
+@cache
 def _imports(path: Path) -> list[tuple[str, int]]:
     """Return every imported module and its line, those for types alone and those inside functions too."""
     found = []
     package = path.relative_to(ROOT).with_suffix("").parts[:-1]
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes(path):
         if isinstance(node, ast.Import):
             found += [(alias.name, node.lineno) for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
@@ -92,6 +97,7 @@ def _path(module: str) -> Path | None:
     return path if module.startswith("shuntbook.") and path.is_file() else None
 
 
+@cache
 def _arrows() -> dict[Path, dict[Path, int]]:
     """Return which module imports which of ours, and in which line."""
     return {
@@ -137,8 +143,8 @@ def test_a_package_hands_on_what_others_use():
             if _package(to) != _package(path):
                 used.setdefault(_package(to), set()).add(to.stem)
     for package in ORDER:
-        tree = ast.parse((ROOT / package / "__init__.py").read_text(encoding="utf-8"))
-        handed = [ast.literal_eval(n.value) for n in tree.body if isinstance(n, ast.Assign)]
+        body = tree(ROOT / package / "__init__.py").body
+        handed = [ast.literal_eval(n.value) for n in body if isinstance(n, ast.Assign)]
         assert set(*handed) == used.get(package, set()), package
 
 
@@ -161,7 +167,7 @@ def test_a_type_name_stands_for_one_thing():
     where: dict[str, list[str]] = {}
     for room in ROOMS:
         for path in _files(room):
-            for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            for node in tree(path).body:
                 if name := _type_name(node):
                     where.setdefault(name, []).append(str(path.relative_to(ROOT)))
     assert {name: paths for name, paths in where.items() if len(paths) > 1} == {}
@@ -172,7 +178,7 @@ def test_values_are_called_by_nouns():
     wrong = []
     for room in SHIPPED:
         for path in _files(room):
-            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            for node in nodes(path):
                 match node:
                     case (
                         ast.Name(id=name, ctx=ast.Store())
@@ -213,7 +219,7 @@ def test_analysis_does_nothing_to_the_outside():
     """No file is opened, nothing printed, no clock read."""
     wrong = []
     for path in _files("analysis"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in nodes(path):
             if isinstance(node, ast.Call):
                 name = node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
                 if (isinstance(node.func, ast.Name) and name in DOING) or name in {
@@ -237,7 +243,7 @@ def test_imports_inside_the_package_are_relative():
     wrong = []
     for room in SHIPPED:
         for path in _files(room):
-            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            for node in nodes(path):
                 names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
                 names += [node.module or ""] if isinstance(node, ast.ImportFrom) and not node.level else []
                 wrong += [f"{path.relative_to(ROOT)}:{node.lineno}" for n in names if n.split(".")[0] == "shuntbook"]
@@ -259,12 +265,12 @@ def test_every_module_function_and_class_in_public_has_a_docstring():
     missing = []
     for room in SHIPPED:
         for path in _files(room):
-            tree = ast.parse(path.read_text(encoding="utf-8"))
+            module = tree(path)
             nodes = [
-                tree,
+                module,
                 *(
                     n
-                    for n in tree.body
+                    for n in module.body
                     if isinstance(n, (ast.FunctionDef, ast.ClassDef)) and not n.name.startswith("_")
                 ),
             ]

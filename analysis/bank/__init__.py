@@ -2,6 +2,7 @@
 
 __all__ = [
     "bank",
+    "charger_time",
     "draw",
     "limits",
     "peukert",

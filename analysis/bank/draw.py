@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from math import inf
 
 from ..equipment.bank_voltage import usual_loaded_V
-from ..equipment.demand import STANDSTILL_SENTENCE, TURNING, USUAL_START, Demand, demands_on, usual_start_s
+from ..equipment.demand import Demand, demands_on
 from ..equipment.inverter_losses import losses_of
+from ..equipment.motor_start import direct_current_start_A
 from ..equipment.plate_power import supply_V
 from ..not_known import Missing
+from ..site.motor_kinds import MOST_STALLED, MOST_STALLED_SOURCE, usual_start_s
 from ..site.site import Inverter, Load, Site
 from ..stats.interval95 import Within
 from .resistance import Resistance
@@ -23,7 +25,8 @@ class BankDraw:
 
     `running_W` is all of them running, with what their inverters lose; `starting_W` the same while the `hardest` of
     them starts, for `start_s`, and None where no start asks more than running. The plates of those `left_out` say too
-    little: then these are lower bounds.
+    little: then these are lower bounds. `unknown_start` is that of a load that may ask more than any of these, and
+    whose plate does not tell.
     """
 
     running_W: float
@@ -32,6 +35,7 @@ class BankDraw:
     hardest: str | None
     left_out: tuple[Missing, ...]
     assumptions: tuple[str, ...]
+    unknown_start: Missing | None = None
 
 
 @dataclass(frozen=True)
@@ -50,6 +54,7 @@ class _Start:
     load: str
     extra_W: Within
     start_s: float
+    unknown: Missing | None = None
 
 
 def bank_draw(site: Site, loads: Sequence[Load]) -> BankDraw:
@@ -61,11 +66,17 @@ def bank_draw(site: Site, loads: Sequence[Load]) -> BankDraw:
     assumptions = tuple(dict.fromkeys(text for part in parts for text in part.assumptions))
     starts = [start for part in parts for start in part.starts if start.extra_W.high > 0]
     # Two loads hardly start in the same second, so only the start that adds most counts; the others run.
-    hardest = max(starts, key=lambda start: start.extra_W.high, default=None)
+    hardest = max((each for each in starts if each.unknown is None), key=lambda each: each.extra_W.high, default=None)
+    unknown = next((each.unknown for each in starts if each.unknown and _may_be_hardest(each, hardest)), None)
     if hardest is None:
-        return BankDraw(running_W, None, 0.0, None, tuple(left_out), assumptions)
+        return BankDraw(running_W, None, 0.0, None, tuple(left_out), assumptions, unknown)
     starting_W = hardest.extra_W.map(lambda watts: running_W + watts)
-    return BankDraw(running_W, starting_W, hardest.start_s, hardest.load, tuple(left_out), assumptions)
+    return BankDraw(running_W, starting_W, hardest.start_s, hardest.load, tuple(left_out), assumptions, unknown)
+
+
+def _may_be_hardest(start: _Start, hardest: _Start | None) -> bool:
+    """Tell whether a start that no plate tells may ask more than the hardest of those that are known."""
+    return hardest is None or start.extra_W.high > hardest.extra_W.low
 
 
 def _of_inverter(inverter: Inverter, loads: Sequence[Load], left_out: list[Missing]) -> _DrawPart:
@@ -83,9 +94,8 @@ def _of_inverter(inverter: Inverter, loads: Sequence[Load], left_out: list[Missi
         extra_W = of.start_W(most_VA).map(lambda watts: losses.dc_W(beside_W + watts) - running_W)
         return _Start(of.load, extra_W, of.start_s)
 
-    assumptions = [*losses.assumptions, *(text for each in known for text in each.assumptions)]
-    assumptions += [STANDSTILL_SENTENCE] if any(each.extra_VA.high > 0 for each in known) else []
-    return _DrawPart(running_W, tuple(start(each) for each in known), tuple(assumptions))
+    assumptions = [*losses.assumptions, *(text for each in known for text in (*each.assumptions, each.watts_of_start))]
+    return _DrawPart(running_W, tuple(start(each) for each in known), tuple(text for text in assumptions if text))
 
 
 def _on_the_bank(site: Site, load: Load, left_out: list[Missing]) -> _DrawPart:
@@ -106,18 +116,17 @@ def _dc_W(site: Site, load: Load) -> float | None:
 
 def _dc_start(site: Site, load: Load, running_W: float, assumptions: list[str]) -> _Start:
     """Return what the start of a load on the bank adds: direct current has no power factor."""
-    if load.locked_rotor_A is not None:
-        start_W = Within.exactly(load.locked_rotor_A * supply_V(load, site))
-    elif load.kind in TURNING:
-        # The plate's watts stand in for its amps: on the DC side one is the other times a fixed voltage.
-        start_W = USUAL_START.scaled(running_W)
+    volts = supply_V(load, site)
+    amps = direct_current_start_A(load, running_W / volts)
+    if isinstance(amps, Missing):
         assumptions.append(
-            f"What '{load.name}' draws before it turns is not given; {USUAL_START.low:g} to {USUAL_START.high:g} times "
-            "its running draw was assumed (usual for pumps and compressors; add locked_rotor_A)."
+            f"What '{load.name}' draws before it turns is not known, but no more than {MOST_STALLED:g} times what it "
+            f"draws running ({MOST_STALLED_SOURCE})."
         )
-    else:
-        return _Start(load.name, Within.exactly(0.0), 0.0)
-    return _Start(load.name, start_W.map(lambda watts: max(watts - running_W, 0.0)), usual_start_s(load, assumptions))
+        most_W = (MOST_STALLED - 1) * running_W
+        return _Start(load.name, Within(most_W, 0.0, most_W), usual_start_s(load, assumptions), amps)
+    extra_W = amps.map(lambda each: max(each * volts - running_W, 0.0))
+    return _Start(load.name, extra_W, usual_start_s(load, assumptions) if extra_W.high > 0 else 0.0)
 
 
 def loaded_bank_V(site: Site) -> float:

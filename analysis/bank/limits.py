@@ -6,7 +6,7 @@ a warning: where its limits are not given it was not judged, and nothing else ma
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -15,7 +15,7 @@ from ..equipment.judged import Condition, Judged, Judgement, worst
 from ..equipment.solar import performance_ratio_of
 from ..not_known import Missing
 from ..site.battery_kinds import LEAD_ACID, SIZE_SOURCE, DrawOverSize, kind_of
-from ..site.tables import Array, Bank
+from ..site.tables import Array, Bank, Charger
 from ..stats.interval95 import Within
 from .resistance import Resistance
 from .sag import Sag, most_W
@@ -182,17 +182,21 @@ def _of_resistance(asked: Asked, ohms: Resistance | Missing, before_V: float) ->
             yield judged
 
 
-def charging_judged(bank: Bank, array: Array | None, returned_A: float | None = None) -> tuple[Judged, ...]:
+def charging_judged(
+    bank: Bank, array: Array | None, returned_A: float | None = None, *, chargers: Sequence[Charger] = ()
+) -> tuple[Judged, ...]:
     """Judge what is put into a bank against ``max_charge_A``; nothing without that.
 
     An array in full sun gives at least its watts by performance ratio and charging voltage, at most whole and at
-    nominal voltage. `returned_A` is the highest that a log shows. [A]
+    nominal voltage; each charger what it is rated. `returned_A` is the highest that a log shows. [A]
     """
     parts, most_A = [], bank.max_charge_A
     if most_A is None:
         return ()
     if array is not None:
         parts.append(Judged("from the array in full sun", _array_A(bank, array), "A", most_A, _TAKES))
+    for charger in chargers:
+        parts.append(Judged(f"from '{charger.name}'", Within.exactly(charger.rated_A), "A", most_A, _TAKES))
     if returned_A is not None and returned_A > 0:
         parts.append(Judged("put in at most, as read", Within.exactly(returned_A), "A", most_A, _TAKES))
     return tuple(parts)

@@ -1,19 +1,23 @@
 """How far the bank's voltage falls at the next start, against what switches the load off.
 
 Where a log holds starts, what they did says what the next one will do; a plate says it only where none was seen. A
-figure that the bank's resistance does not allow is not made: the reason stands in its place.
+figure that the bank's resistance does not allow is not made: the reason stands in its place. An inverter switches off
+by the volts that arrive: what its cable loses at a start counts.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import sqrt
 from typing import TYPE_CHECKING
 
 from ..equipment.bank_voltage import VoltageFloor
+from ..equipment.conductor import ohm_per_m
 from ..equipment.judged import Condition, Judgement, above, worst
 from ..not_known import Missing, Refusal
+from ..site.site import Conductor, Load, Site
 from ..stats.interval95 import Within
+from ..wording import figure
 
 if TYPE_CHECKING:
     from .seen_starts import SeenStarts
@@ -136,3 +140,42 @@ def _lowest_V(before_V: float, mohm: Within, amps: Within | None, watts: Within 
     ]
     known = [each for each in volts if each is not None and each > 0]
     return Within(*known) if len(known) == len(volts) else None
+
+
+def through_cable(
+    fall: Sag | Missing, site: Site, load: Load | None, starting_A: Within | Missing | None
+) -> Sag | Missing:
+    """Return the word on a start with what the cable to the load's inverter loses then; the bank's volts stay as told.
+
+    Unchanged where the amps of a start or the inverter's cut-off are not known, and where not exactly one cable of the
+    site file carries the inverter.
+    """
+    inverter = None if load is None else site.inverter_of(load)
+    if isinstance(fall, Missing) or not isinstance(starting_A, Within):
+        return fall
+    if inverter is None or inverter.cut_off_V is None:
+        return fall
+    cables = [cable for cable in site.conductors if inverter.name in cable.carries]
+    ohm = _loop_ohm(cables[0]) if len(cables) == 1 else None
+    if ohm is None:
+        return fall
+    lost_V, bank_V = starting_A.scaled(ohm), fall.lowest_V
+    # The lowest voltage goes with the hardest start.
+    low_V, high_V = bank_V.low - lost_V.high, bank_V.high - lost_V.low
+    arrives = figure(bank_V.value - lost_V.value, "V")
+    lost = f"'{cables[0].name}' loses {figure(lost_V.value, 'V', digits=2)} at such a start"
+    word = above(low_V, high_V, inverter.cut_off_V)
+    conditions = fall.conditions
+    # Told as a reason of its own only where it makes the word worse.
+    if worst(word, fall.verdict) != fall.verdict:
+        conditions = (*conditions, Condition(word, f"{lost}, which leaves '{inverter.name}' {arrives}"))
+    sentence = f"The voltage is the bank's: {lost}, and '{inverter.name}' sees {arrives}."
+    return replace(fall, conditions=conditions, assumptions=(*fall.assumptions, sentence))
+
+
+def _loop_ohm(cable: Conductor) -> float | None:
+    """Return a cable's resistance out and back; None where its size is in no table. [ohm]"""
+    try:
+        return 2 * cable.one_way_m * ohm_per_m(cable)
+    except Refusal:
+        return None

@@ -48,14 +48,19 @@ def system_word(
     if conductor_fails and words.count("fails") == 1:
         carries = "The system does not carry it safely"  # what fails is no rating
     if bank.verdict is not None:
-        return SystemWord(known, f"{carries}: {' and '.join(clauses)}.")
+        return SystemWord(known, f"{carries}: {_listed(clauses)}.")
     no_word = f"the bank was not judged ({to_add(bank)})"
     # What fails is worth more than what was not judged; but it is added, so that nobody takes the bank for sound.
     if known != "holds":
-        return SystemWord(known, f"{carries}: {' and '.join([*clauses, no_word])}.")
+        return SystemWord(known, f"{carries}: {_listed([*clauses, no_word])}.")
     if not clauses:
         return SystemWord(None, f"{no_word[0].upper()}{no_word[1:]}.")
-    return SystemWord(None, f"It holds by its ratings; {no_word}: {' and '.join(clauses)}.")
+    return SystemWord(None, f"It holds by its ratings; {no_word}: {_listed(clauses)}.")
+
+
+def _listed(clauses: Sequence[str]) -> str:
+    # Two read well with "and" alone; of three and more each must be found again.
+    return " and ".join(clauses) if len(clauses) < 3 else f"{', '.join(clauses[:-1])}, and {clauses[-1]}"
 
 
 def to_add(bank: BankCheck) -> str:

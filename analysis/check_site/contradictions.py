@@ -9,6 +9,7 @@ from ..equipment.water import PRECHARGE_BELOW_KPA, PRECHARGE_SOURCE, below_cut_i
 from ..site.site import Bank, Inverter, Load, Site, Water
 from ..site.units import KPA_PER_PSI, W_PER_HP
 from ..wording import figure
+from .feeding import feeding
 from .reckoned import checks
 from .remark import Oddity, SiteRemark, given, odd, placed
 from .slips import slips
@@ -136,8 +137,7 @@ def _load(load: Load, site: Site) -> Iterator[Oddity]:
             f"The code letter of '{load.name}' says nothing without hp: it stands for kVA per horsepower.",
             (load, "hp code_letter"),
         )
-    if load.inverter is None and load.phases == 3:
-        yield odd(f"'{load.name}' is three-phase but on no inverter; give its inverter.", (load, "inverter phases"))
+    yield from feeding(load, site)
 
 
 def _load_voltage(load: Load, site: Site) -> Iterator[Oddity]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from ..bank.charger_time import charger_fits
 from ..bank.peukert import cold_multiplier, peukert_Ah
 from ..bank.rested_state import Freezing, freezing, lowest_pct
 from ..bank.system_word import to_add
@@ -17,7 +18,7 @@ from ..equipment.water import TankPlan, tank_plan
 from ..forecast.bank_check import bank_by_plates
 from ..not_known import Missing
 from ..site.battery_kinds import LEAD_ACID, kind_of
-from ..site.site import Array, Bank, Conductor, Inverter, Limits, Load, Meter, Site, Water
+from ..site.site import Array, Bank, Charger, Conductor, Inverter, Limits, Load, Meter, Site, Water
 
 _SAMPLING = {
     "instant": "each reading is an instant",
@@ -38,6 +39,7 @@ def describe(site: Site) -> list[str]:
         *map(_inverter, site.inverters),
         *(_load(load, site) for load in site.loads),
         *([_array(site.array)] if site.array else []),
+        *(_charger(charger, site) for charger in site.chargers),
         *(text for each in zip(site.conductors, check_conductors(site), strict=True) for text in _conductor(*each)),
         *([_water(site.water)] if site.water else []),
         *map(_meter, site.meters),
@@ -122,6 +124,9 @@ def _bank_word(site: Site) -> list[str]:
 def _inverter(inverter: Inverter) -> str:
     continuous = _power(inverter.continuous_VA, inverter.continuous_W)
     words = [f"Inverter '{inverter.name}': {_n(inverter.output_V)} V AC, {continuous} without a break (continuous)"]
+    wave = {None: "", "sine": "pure sine", "modified": "modified sine"}[inverter.waveform]
+    phases = {None: "", 1: "one phase", 3: "three phases"}[inverter.phases]
+    words += [text for text in (wave, phases) if text]
     if inverter.surge_VA or inverter.surge_W:
         seconds = f"for {_n(inverter.surge_s)} s" if inverter.surge_s else "for a time not given"
         words.append(f"{_power(inverter.surge_VA, inverter.surge_W)} {seconds}")
@@ -144,6 +149,14 @@ def _inverter(inverter: Inverter) -> str:
 #: How a motor is brought up to speed, in words.
 _STARTS: Final = {"direct": "switched straight on", "soft": "started softly", "drive": "behind a drive of any speed"}
 
+#: What a single-phase motor has to start by, in words.
+_CAPACITORS: Final = {
+    "none": "no capacitor (split phase)",
+    "start": "a start capacitor",
+    "run": "a run capacitor",
+    "both": "a start and a run capacitor",
+}
+
 
 def _load(load: Load, site: Site) -> str:
     fed = f"on '{load.inverter}'" if load.inverter else "on the DC side"
@@ -155,6 +168,7 @@ def _load(load: Load, site: Site) -> str:
             (load.power_W, "{} W in"),
             (load.hp, "{} hp at the shaft"),
             (load.power_factor, "power factor {}"),
+            (_CAPACITORS[load.capacitor] if load.capacitor else None, "{}"),
             (load.code_letter, "code letter {}"),
             (load.locked_rotor_A, "{} A before it turns (locked-rotor)"),
             (_STARTS[load.start] if load.start else None, "{}"),
@@ -185,6 +199,15 @@ def _array(array: Array) -> str:
     return words + "; give sun_hours_h and performance_ratio for what it brings in a day."
 
 
+def _charger(charger: Charger, site: Site) -> str:
+    """Say what it puts in, whether that suits the bank, and which cable carries it."""
+    fed = {"mains": ", on the mains", "generator": ", on a generator", "alternator": ", an engine's alternator"}
+    cable = next((each.name for each in site.conductors if charger.name in each.carries), None)
+    carried = f"its cable is '{cable}'" if cable else "its cable was not judged: no conductor carries it"
+    by = fed.get(charger.kind or "", "")
+    return f"Charger '{charger.name}'{by}: {charger_fits(site.bank, charger).sentence}; {carried}."
+
+
 def _conductor(conductor: Conductor, check: ConductorCheck) -> list[str]:
     size = f"{conductor.gauge_AWG} AWG" if conductor.gauge_AWG else f"{_n(conductor.area_mm2)} mm2"
     fuse = f"fuse {_n(conductor.fuse_A)} A" if conductor.fuse_A else "no fuse given"
@@ -206,10 +229,11 @@ def _cable_and_fuse(conductor: Conductor, check: ConductorCheck) -> str:
     # Above what flows for good, so that it lasts; within what the cable bears, so that it opens before that burns.
     if check.wanted_A is not None:
         low, high = f"{check.wanted_A:.0f} A (125 % of the greatest current)", f"{allowed.low_A:g} A"
+        between = f"its fuse belongs between {low} and {high}"
+        if f"{check.wanted_A:.0f} A" == high:
+            between = f"its fuse is to be {high}: 125 % of the greatest current, and all that the cable may carry"
         fits = check.wanted_A <= allowed.low_A
-        words.append(
-            f"its fuse belongs between {low} and {high}" if fits else f"no fuse is both above {low} and within {high}"
-        )
+        words.append(between if fits else f"no fuse is both above {low} and within {high}")
     if isinstance(check.breaking, Screened):
         words.append(check.breaking.sentence.rstrip("."))
     elif check.breaking is not None:

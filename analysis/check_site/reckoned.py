@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from ..bank.charger_time import charger_fits
 from ..bank.limits import charging_judged
 from ..bank.rested_state import Freezing, freezing, lowest_pct, rested_state
 from ..equipment.conductor import check_conductors
@@ -32,6 +33,7 @@ def checks(site: Site) -> list[Oddity]:
         *_cold(site),
         *_bank_gives(site),
         *_charging(site),
+        *_chargers(site),
         *(each for inverter in site.inverters for each in (*_idle(inverter), *_carries(inverter, site))),
         *_conductors(site),
         *_pump(site),
@@ -70,17 +72,18 @@ def _cold(site: Site) -> Iterator[Oddity]:
             f"freezes at {bank.shown.of_temperature(ice.at_degC)} ({ice.source}). Keep it fuller, or warmer.",
             key,
         )
-    if bank.chemistry == "lifepo4" and bank.at_degC < LITHIUM_CHARGES_FROM_DEGC and site.array is not None:
+    charged = " and ".join(["the array"] * (site.array is not None) + [f"'{each.name}'" for each in site.chargers])
+    if bank.chemistry == "lifepo4" and bank.at_degC < LITHIUM_CHARGES_FROM_DEGC and charged:
         frost = bank.shown.of_temperature(LITHIUM_CHARGES_FROM_DEGC)
         yield odd(
-            f"At {cold} a LiFePO4 bank must not be charged, or metal grows in its cells: below {frost} stop the array, "
+            f"At {cold} a LiFePO4 bank must not be charged, or metal grows in its cells: below {frost} stop {charged}, "
             "or warm the bank (makers' data sheets, from memory).",
             key,
         )
 
 
 def _bank_gives(site: Site) -> Iterator[Oddity]:
-    charging = charging_judged(site.bank, site.array)
+    charging = charging_judged(site.bank, site.array, chargers=site.chargers)
     for part in bank_by_plates(site, site.loads).parts:
         if part.verdict == "fails":
             keys = "max_charge_A" if part in charging else "max_discharge_A capacity_Ah"
@@ -109,6 +112,19 @@ def _charging(site: Site) -> Iterator[Oddity]:
             f"too little to charge a bank of {bank.nominal_V:g} V; check both.",
             (array, "power_W current_A"),
         )
+
+
+def _chargers(site: Site) -> Iterator[Oddity]:
+    """Name chargers that put in more than is usual; a maker's limit that is exceeded is told with the bank."""
+    for charger in site.chargers:
+        fit = charger_fits(site.bank, charger)
+        if fit.verdict == "doubtful" and site.bank.chemistry not in (None, "other"):
+            yield odd(
+                f"'{charger.name}': {fit.sentence}. Set it lower, or give what the bank's maker allows "
+                "(bank.max_charge_A).",
+                (charger, "rated_A"),
+                (site.bank, "max_charge_A"),
+            )
 
 
 def _idle(inverter: Inverter) -> Iterator[Oddity]:

@@ -64,6 +64,7 @@ _USUAL: Final[dict[str, tuple[Usual, ...]]] = {
         Usual("hp", 0.005, 200, over=("watts", 1 / W_PER_HP)),
     ),
     "array": (Usual("power_W", 2, 1e6, under=("kW", _KILO)), Usual("sun_hours_h", 0, 9)),
+    "chargers": (Usual("rated_A", 0.2, 2000, over=("mA", _MILLI)),),
     "conductors": (
         Usual("length_m", 0, 1000, over=("mm", _MILLI)),
         Usual("area_mm2", 0.05, 1000),
@@ -85,8 +86,7 @@ _OTHER_SIZE: Final = 100.0
 #: A bank that the array fills in so many days was sized in another unit: banks are made for a few days. [d]
 _MOST_DAYS: Final = 40.0
 #: Hours of full sun and performance ratio where the site file gives none. [h], [1]
-_SUN_H: Final = 4.0
-_RATIO: Final = 0.6
+_SUN_H, _RATIO = 4.0, 0.6
 #: An inverter's rating that empties its bank in a twentieth of an hour belongs to another bank. [1/h]
 _HIGHEST_RATE: Final = 20.0
 #: No battery is put in place that holds more. [Wh]
@@ -326,6 +326,8 @@ def _tank_run(pump: Load, water: Water, site: Site) -> Iterator[Oddity]:
     limits = limits_for(site, pump)
     tank_s, least_s = limits.tank_run_s, limits.minimum_run_s
     # On a drive a pump may run as short as it likes.
+    if pump.start == "drive":
+        return
     softly = pump.locked_rotor_A is not None and pump.current_A is not None
     if tank_s is None or (softly and pump.locked_rotor_A <= _SOFT_START * pump.current_A):  # type: ignore[operator]
         return

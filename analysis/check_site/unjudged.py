@@ -7,10 +7,12 @@ from collections.abc import Iterator
 
 from ..equipment.conductor import check_conductors
 from ..equipment.inverter_check import check_inverter
+from ..equipment.motor_start import torque_known
 from ..equipment.solar import performance_ratio_of
 from ..equipment.water import tank_plan
 from ..forecast.bank_check import bank_by_plates
 from ..not_known import Missing
+from ..site.motor_kinds import turns
 from ..site.site import Site
 from .remark import Place, SiteRemark
 
@@ -29,6 +31,9 @@ def unjudged(site: Site) -> list[SiteRemark]:
 def _missing(site: Site) -> Iterator[Missing]:
     if site.loads:
         yield from bank_by_plates(site, site.loads).not_judged
+    for load in site.loads:
+        if load.start == "soft" and load.inverter is not None and turns(load) and (torque := torque_known(load)):
+            yield torque
     for inverter in site.inverters:
         check = check_inverter(inverter, site)
         # Without its running draw a start is not known either: that is one thing to mend.

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+from ..signal_levels.level_record import Stair
 from ..signal_levels.rises import Rises
 
 
@@ -28,7 +29,8 @@ class Cycle:
     meanwhile. ``charge_u95_Ah`` and ``energy_u95_Wh`` are half of the 95 % interval; None until
     it is worked out. ``straight_Ah`` and ``straight_Wh`` are the least of its draw that came straight from the array.
     ``at_speeds`` is how long it ran at each of the load's draws, where it has several [s]; ``run_A`` and ``run_W`` are
-    its mean then.
+    its mean then. ``start_s`` is how long its start took, until half of what it drew beyond its settled draw was gone
+    [s]; None where the readings do not show it.
     """
 
     load: str | None
@@ -66,6 +68,7 @@ class Cycle:
     straight_Ah: float | None = None
     straight_Wh: float | None = None
     at_speeds: tuple[float, ...] = ()
+    start_s: float | None = None
 
     def taken(self, unit: Literal["Ah", "Wh"]) -> float | None:
         """Return what it took, of a run without an end as long as it was seen; None where that is not known."""
@@ -169,7 +172,8 @@ class Cycles:
     together. ``covered_s`` is the time measured; ``first_us`` and ``last_us`` are the log's ends. ``on_since_first``:
     the load was on with the first reading and has not gone off since, so that no start of it was seen. ``speeds`` are
     the draws at which a load of several runs, the lowest first, none for one that is on or off; ``fixed_speeds`` tells
-    whether it goes by steps, or follows what is asked of it: then they are bands.
+    whether it goes by steps, or follows what is asked of it: then they are bands. ``drive``: its owner says that it is
+    behind a drive. ``stairs`` are all levels of the signal, whoever stepped.
     """
 
     cycles: tuple[Cycle, ...]
@@ -190,3 +194,10 @@ class Cycles:
     on_since_first: bool = False
     speeds: tuple[Speed, ...] = ()
     fixed_speeds: bool = True
+    drive: bool = False
+    stairs: tuple[Stair, ...] = field(default=(), compare=False, repr=False)
+
+    @property
+    def varies(self) -> bool:
+        """Whether it draws now more, now less: by what the log shows, or since it is behind a drive."""
+        return bool(self.speeds) or self.drive

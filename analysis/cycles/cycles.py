@@ -13,23 +13,27 @@ import numpy as np
 from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from ..readings.measured_span import HowRead
 from ..signal_levels.inner_levels import with_inner
-from ..signal_levels.level_record import LevelList
+from ..signal_levels.level_record import LevelList, stairs_of
 from ..signal_levels.levels import START_S, Level, LevelMaker, edge_readings, record
 from ..signal_levels.plateau import EDGE, Plateau
+from ..signal_levels.start_length import start_length_s
 from ..signal_levels.steps import StepFold
+from ..signal_levels.still_sky import sky_drift, still_sky
 from .array_share import at_regulation, may_share, prompt_ohm, regulation_V, straight
 from .choose_load import LoadSteps, loads_of, the_load
 from .cycle import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds, total_taken
 from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, held_run, with_late_fall
 from .failed_starts import attempts_of, without_failed
 from .on_off_path import Heights, RunLevels
-from .rest_to_rest import NO_SPEEDS, Track, runs_at_speeds, told_speeds
+from .rest_to_rest import Track, runs_at_speeds
 from .run_figures import NOTHING, SeenRun, coincidences, cycle_of, is_apart, seen
-from .several_speeds import is_of_speeds
+from .several_speeds import NO_SPEEDS, is_of_speeds, told_speeds
 from .two_kinds import of_kind, tell_apart, with_overlapped
 
 #: A run, or a rest, of fewer usual intervals may be missed.
 SHORTEST_INTERVALS = 3
+#: The usual start must take so many usual intervals for the lengths of starts to be told: common practice, no source.
+START_READINGS = 2
 #: Without a plate, what draws less from the first reading on only stands by: common practice, no source. [unit]
 _STANDS_BY = {"current_A": 4.0, "power_W": 100.0}
 
@@ -78,7 +82,7 @@ class CycleFold:
         levels = self._levels.with_rest(plateaus.plateaus)
         own, others, two_kinds, perhaps_dry, of_speeds = self._chosen(levels.list)
         cycles = self._cycles_of(own)
-        draws, cycles = told_speeds(own, cycles) if of_speeds else (NO_SPEEDS, cycles)
+        draws, cycles = told_speeds(own, cycles) if of_speeds else (NO_SPEEDS, _with_starts(own, cycles, self._how))
         usual_s = self._how.usual_interval_s
         return Cycles(
             tuple(cycles),
@@ -99,6 +103,8 @@ class CycleFold:
             on_since_first=not own and _on_since_first(levels.list, self._expected),
             speeds=draws.speeds,
             fixed_speeds=draws.fixed,
+            drive=self._drive,
+            stairs=stairs_of(levels.list),
         )
 
     def _chosen(self, levels: LevelList) -> _Chosen:
@@ -110,9 +116,13 @@ class CycleFold:
         loads = loads_of(changes, heights, plate)
         # What a person noted down now and then shows no speeds.
         if self._drive or self._how.sampling != "held":
-            track = Track(levels.refined(), self._how.usual_interval_s or 0.0)
+            refined, usual_s = levels.refined(), self._how.usual_interval_s or 0.0
+            # What an array gives meanwhile is no load's.
+            track = Track(refined, usual_s)
+            if levels.gives:
+                track = Track(still_sky(refined, usual_s), usual_s, sky_drift(refined))
             if is_of_speeds(track, levels, loads, changes, drive=self._drive, expected=self._expected):
-                return _Chosen(runs_at_speeds(track), 0, of_speeds=True)
+                return _Chosen(runs_at_speeds(track, refined), 0, of_speeds=True)
         return _by_steps(levels, loads, changes, heights, plate)
 
     def _cycles_of(self, own: Sequence[SeenRun]) -> list[Cycle]:
@@ -167,7 +177,8 @@ class _Levels:
         if self._last is not None:
             signal, levels = self.list.signal, self.list.levels
             whole = record(self._last, self._before_last, signal, at_start=self._at_start, at_end=at_end)
-            levels.append(with_inner(whole, self._last, self._before_last, signal))
+            whole = with_inner(whole, self._last, self._before_last, signal)
+            levels.append(replace(whole, start_s=start_length_s(self._last, self._before_last, signal)))
 
 
 class _Chosen(NamedTuple):
@@ -218,6 +229,18 @@ def _with_array(run: SeenRun, cycle: Cycle) -> Cycle:
         straight_Ah=straight(run, "current_A", cycle.taken("Ah")),
         straight_Wh=straight(run, "power_W", cycle.taken("Wh")) if cycle.base_A is not None else None,
     )
+
+
+def _with_starts(own: Sequence[SeenRun], cycles: list[Cycle], how: HowRead) -> list[Cycle]:
+    """Return cycles with the lengths of their starts, where the readings show these."""
+    lengths_s = [run.levels.levels[run.start].start_s for run in own]
+    usual_s = _usual(lengths_s)
+    # A start that one reading or two meet seems as long as their spacing, and averages smear every start: by one rule
+    # for the whole log, since leaving out the shortest alone would make all others seem long.
+    if how.sampling != "instant" or usual_s is None or usual_s < START_READINGS * (how.usual_interval_s or math.inf):
+        return cycles
+    pairs = zip(cycles, lengths_s, strict=True)
+    return [replace(cycle, start_s=None if math.isnan(length_s) else length_s) for cycle, length_s in pairs]
 
 
 def _on_since_first(levels: LevelList, expected: float | None) -> bool:

@@ -15,21 +15,16 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
+from ..readings.chunk import MICROSECONDS, FloatArray
+from ..signal_levels.base_path import SOLID, BasePath
 from ..signal_levels.level_record import LevelList
-from .cycle import Cycle, Speed
 from .on_off_path import RunLevels
 from .run_figures import SeenRun
 
-#: Levels that follow each other upwards within so long are one rise: a ramp. Makers' drives take 2 to 10 s to full
-#: speed, from memory. [s]
-RAMP_S: Final = 10.0
 #: What stands above rest by less than this share of the highest draw is no matter. [1]
 MATTERS: Final = 0.1
 #: Less than this share of it may be other loads' altogether. [1]
 BESIDE_OTHERS: Final = 0.12
-#: A level of so many usual intervals is more than the way to the next. [1]
-SOLID: Final = 4
 #: Draws are those of a few fixed speeds if they lie in so many bands at most, each no wider than this share of the
 #: highest draw and this far from the next; beside others that switch, so much wider: common practice, no source.
 #: [1], [1]
@@ -43,20 +38,24 @@ BELOW: Final = 0.03
 BELOW_LOWEST: Final = 0.6
 #: Among draws of all sizes the least is looked for between these shares of the highest. [1], [1]
 LEAST_DRAW: Final = (0.4, 0.7)
-#: A step of this share of the least draw is the load's own. [1]
-OWN_STEP: Final = 0.75
+#: Steps of another load are alike to this share, there are so many, and it falls by so much of what it rose by: common
+#: practice, no source. [1], [1], [1]
+LIKE, OFTEN, FALLS_BACK = 0.04, 4, (0.75, 1.05)
 #: A step within a run is another load's if it is what the level around the run has moved by, to within this share. [1]
 SAME: Final = 0.15
-#: Levels as the owner reads them: no more bands than that. [1]
-BANDS: Final = 4
 
 
 @dataclass(frozen=True)
 class Track:
-    """A signal from level to level: shapes (n,), in its unit; `interval_s` is the usual spacing of the readings [s]."""
+    """A signal from level to level: shapes (n,), in its unit; `interval_s` is the usual spacing of the readings [s].
+
+    Where an array gives, the levels are those under a still sky, and `drift` is what it may move them by all the same.
+    [unit/s]
+    """
 
     levels: LevelList
     interval_s: float
+    drift: float = 0.0
 
     @cached_property
     def least(self) -> FloatArray:
@@ -65,8 +64,20 @@ class Track:
 
     @cached_property
     def height(self) -> FloatArray:
-        """How far each level stands above the least of the hours before. [unit]."""
-        return self.levels.after - self.levels.rest
+        """How far each level stands above the least of the hours before, or above the base of its run. [unit]."""
+        height = self.levels.after - self.levels.rest
+        return self._above_bases(BESIDE_OTHERS * self._often_reached(height)) if self.drift else height
+
+    def _above_bases(self, least: float) -> FloatArray:
+        """Return how far levels stand above the base of a run of a load that draws so much; nought at rest. [unit]."""
+        height, at = np.zeros(len(self.levels.levels)), [level.start_us for level in self.levels.levels]
+        for run in self.runs(least):
+            if run.stop is not None:
+                within, base = slice(run.start, run.stop), float(self.levels.before[run.start])
+                moved = self.levels.levels[run.stop].first[self.levels.signal] - base
+                through = (np.array(at[within]) - at[run.start]) / max(at[run.stop] - at[run.start], 1.0)
+                height[within] = self.levels.after[within] - base - moved * through
+        return height
 
     @cached_property
     def length_s(self) -> FloatArray:
@@ -76,12 +87,16 @@ class Track:
     @cached_property
     def highest(self) -> float:
         """What is drawn above rest when much is: but for a tenth of that time it is less. [unit]."""
-        matters = self.height > MATTERS * float(self.height.max(initial=0.0))
-        height, order = self.height[matters], np.argsort(self.height[matters])
-        if not len(height):
+        return self._often_reached(self.height)
+
+    def _often_reached(self, height: FloatArray) -> float:
+        """Return what heights that matter reach, but for a tenth of their time. [unit]."""
+        matters = height > MATTERS * float(height.max(initial=0.0))
+        order = np.argsort(height[matters])
+        if not len(order):
             return 0.0
         reached = np.cumsum(self.length_s[matters][order] + 1e-9)
-        return float(height[order][np.searchsorted(reached, 0.9 * reached[-1])])
+        return float(height[matters][order][np.searchsorted(reached, 0.9 * reached[-1])])
 
     @cached_property
     def solid(self) -> FloatArray:
@@ -96,10 +111,10 @@ class Track:
         if len(draws) < LEVELS_EACH:
             return None
         bands = in_bands(draws, max(noise, NARROW * top))
-        if len(bands) <= MOST_SPEEDS and _widest(bands) <= max(1.5 * noise, NARROW * top) and _many(draws, bands):
+        if len(bands) <= MOST_SPEEDS and widest(bands) <= max(1.5 * noise, NARROW * top) and _many(draws, bands):
             return max(noise, BELOW * top)
         bands = in_bands(draws, max(noise, APART * top))
-        if len(bands) <= MOST_BESIDE and _widest(bands) <= BESIDE * top and _many(draws, bands):
+        if len(bands) <= MOST_BESIDE and widest(bands) <= BESIDE * top and _many(draws, bands):
             return float(BELOW_LOWEST * bands[0][0])
         return None
 
@@ -109,8 +124,8 @@ class Track:
 
     def _widest_gap(self) -> float:
         """Return the middle of the widest gap between what others draw and what this load does. [unit]."""
-        top = self.highest
-        height = np.append(0.0, self.solid[self.solid > BELOW * top])
+        top, others = self.highest, self._by_turns()
+        height = np.append(others, self.solid[self.solid > max(BELOW * top, (1 + LIKE) * others)])
         low, high = height[:-1], height[1:]
         is_between = (low < LEAST_DRAW[0] * top) & (high < LEAST_DRAW[1] * top)
         if not is_between.any():
@@ -120,49 +135,28 @@ class Track:
         k = int(np.argmax(np.where(is_between, width, -1.0)))
         return float((low[k] + high[k]) / 2)
 
+    def _by_turns(self) -> float:
+        """Return the largest draw to which the signal rises from rest and from which it falls back as often. [unit].
+
+        A thermostat's load does so, and a load that follows what is asked of it does not.
+        """
+        steps, least = self.levels.changes(self.levels.signal), 2 * BELOW * self.highest
+        holds = self.length_s >= SOLID * self.interval_s
+        up = steps[holds & (steps > least) & (self.levels.before - self.levels.rest < least)]
+        down = -steps[holds & (steps < -least) & (self.levels.after - self.levels.rest < least)]
+        most = 0.0
+        for draw in up[up < LEAST_DRAW[0] * self.highest]:
+            like = int((np.abs(up / draw - 1) < LIKE).sum())
+            back = int(((down > FALLS_BACK[0] * draw) & (down < FALLS_BACK[1] * draw)).sum())
+            falls_as_often = like <= 2 * back <= 4 * like
+            if like >= OFTEN and falls_as_often and 2 * like >= (up < (1 + LIKE) * draw).sum():
+                most = max(most, float(draw))
+        return most
+
     def runs(self, least: float) -> list[RunLevels]:
         """Return the runs of a load that draws so much at least, in order. [unit]."""
-        runs, start, base, foot = list[RunLevels](), 0, 0.0, 0
-        for k, level in enumerate(self.levels.levels):
-            if level.after_gap or not k:
-                runs += [RunLevels(start, None)] if start else []
-                start = foot = 0
-            elif start:
-                if self._is_over(k, base, least):
-                    runs.append(RunLevels(start, k))
-                    start = foot = 0
-            else:
-                # A ramp may take several levels: it began at the first.
-                foot = self._foot(k, foot)
-                if foot and self.levels.after[k] - self.levels.before[foot] >= least:
-                    start, base = foot, float(self.levels.before[foot])
-        return [*runs, RunLevels(start, None)] if start else runs
-
-    def _foot(self, k: int, foot: int) -> int:
-        """Return the level at which the signal began to rise to this one; 0 where it does not rise."""
-        if self.step(k) <= self.least[k] / 2:
-            return 0
-        levels = self.levels.levels
-        is_recent = foot and levels[k].start_us - levels[foot].start_us <= RAMP_S * MICROSECONDS
-        return foot if is_recent else k
-
-    def _is_over(self, k: int, base: float, least: float) -> bool:
-        """Tell whether a run that stood on a base is over with a level: hardly more is drawn than at rest."""
-        after = float(self.levels.after[k])
-        return after - self.levels.rest[k] < least or (after - base < least and not self._falls_on(k, least))
-
-    def _falls_on(self, k: int, least: float) -> bool:
-        """Tell whether it falls by the load's draw once more before it rises so: others went off within the run."""
-        for j in range(k + 1, len(self.levels.levels)):
-            if self.levels.levels[j].after_gap:
-                return False
-            if abs(self.step(j)) >= OWN_STEP * least:
-                return self.step(j) < 0
-        return False
-
-    def step(self, k: int) -> float:
-        """Return the step that led to a level. [unit]."""
-        return self.levels.change(k, self.levels.signal)
+        path = BasePath(self.levels, self.interval_s, least, self.drift)
+        return [RunLevels(*stretch) for stretch in path.stretches()]
 
 
 def in_bands(ordered: FloatArray, apart: float) -> list[FloatArray]:
@@ -170,7 +164,8 @@ def in_bands(ordered: FloatArray, apart: float) -> list[FloatArray]:
     return np.split(ordered, np.flatnonzero(np.diff(ordered) > apart) + 1)
 
 
-def _widest(bands: Sequence[FloatArray]) -> float:
+def widest(bands: Sequence[FloatArray]) -> float:
+    """Return the width of the widest of some bands."""
     return max(float(np.ptp(band)) for band in bands)
 
 
@@ -208,7 +203,7 @@ class SpeedRun(SeenRun):
         drawn = [(held.draws[name], held.lasted_s) for held in self.held()]
         return sum(draw * lasted_s for draw, lasted_s in drawn) / max(sum(x for _, x in drawn), 1e-9)
 
-    def held(self) -> Iterator[_Held]:
+    def held(self) -> Iterator[HeldDraw]:
         """Yield what it drew on each of its levels, and for how long, the way there with it."""
         levels, others = self.levels.levels, dict.fromkeys(self.levels.names, 0.0)
         begun = [self.start_us, *(levels[k].start_us for k in range(self.start + 1, self.last + 1)), self.stop_us]
@@ -216,10 +211,10 @@ class SpeedRun(SeenRun):
             for name in others if k in self.others else ():
                 others[name] += self.levels.change(k, name)
             draws = {name: levels[k].usual[name] - self.before(name) - others[name] for name in others}
-            yield _Held(draws, max((b - a) / MICROSECONDS, 0.0))
+            yield HeldDraw(draws, max((b - a) / MICROSECONDS, 0.0))
 
 
-class _Held(NamedTuple):
+class HeldDraw(NamedTuple):
     """What was drawn on a level, by quantity [unit], and for how long [s]."""
 
     draws: dict[str, float]
@@ -239,66 +234,6 @@ def speed_run(levels: LevelList, bounds: RunLevels) -> SpeedRun:
     return replace(run, others=[nearest]) if abs(steps[nearest] - left) <= max(least, SAME * abs(left)) else run
 
 
-class ToldSpeeds(NamedTuple):
-    """The draws at which a load runs: few and fixed, or bands of what it follows."""
-
-    speeds: tuple[Speed, ...]
-    fixed: bool
-
-
-NO_SPEEDS = ToldSpeeds((), fixed=True)
-
-
-def runs_at_speeds(track: Track) -> list[SeenRun]:
-    """Return the runs of a load of several speeds, in order."""
-    return [speed_run(track.levels, bounds) for bounds in track.runs(track.least_draw())]
-
-
-def told_speeds(runs: Sequence[SeenRun], cycles: Sequence[Cycle]) -> tuple[ToldSpeeds, list[Cycle]]:
-    """Return the draws at which a load runs, and its cycles with the time at each of them."""
-    held = [list(run.held()) for run in runs if isinstance(run, SpeedRun)]
-    if not held:
-        return NO_SPEEDS, list(cycles)
-    signal, least = runs[0].levels.signal, float(np.median([run.levels.levels[run.start].least for run in runs]))
-    edges, fixed = _edges(np.sort([each.draws[signal] for of_run in held for each in of_run]), least)
-    by_speed: list[list[_Held]] = [[] for _ in range(len(edges) + 1)]
-    of_each = list[Cycle]()
-    for of_run, cycle in zip(held, cycles, strict=True):
-        lasted_s = [0.0] * len(by_speed)
-        for each in of_run:
-            k = int(np.searchsorted(edges, each.draws[signal], side="right"))
-            by_speed[k].append(each)
-            lasted_s[k] += each.lasted_s
-        of_each.append(_of_speeds(cycle, tuple(lasted_s)))
-    return ToldSpeeds(tuple(map(_speed, by_speed)), fixed), of_each
-
-
-def _edges(size: FloatArray, least: float) -> tuple[FloatArray, bool]:
-    """Return where one draw ends and the next begins, and whether these are fixed speeds. [unit]."""
-    top = float(size[-1])
-    bands = in_bands(size, max(least, APART * top))
-    if len(bands) <= MOST_SPEEDS and _widest(bands) <= max(1.5 * least, BESIDE * top):
-        return np.array([(a[-1] + b[0]) / 2 for a, b in pairwise(bands)]), True
-    return np.geomspace(max(float(size[0]), BELOW * top), top, BANDS + 1)[1:-1], False
-
-
-def _speed(rows: Sequence[_Held]) -> Speed:
-    """Return the mean draw of some levels, by their length."""
-    lasted_s = sum(row.lasted_s for row in rows)
-
-    def mean(name: str) -> float | None:
-        if not rows or name not in rows[0].draws:
-            return None
-        drawn = sum(row.draws[name] * row.lasted_s for row in rows) / max(lasted_s, 1e-9)
-        return None if np.isnan(drawn) else float(drawn)
-
-    return Speed(mean("current_A"), mean("power_W"), lasted_s)
-
-
-def _of_speeds(cycle: Cycle, lasted_s: tuple[float, ...]) -> Cycle:
-    """Return a run's figures with the time at each of the load's draws; what it drew is its mean."""
-    hours = (cycle.run_s or 0.0) / SECONDS_PER_HOUR
-    mean_A = cycle.charge_Ah / hours if hours and cycle.charge_Ah is not None else cycle.run_A
-    mean_W = cycle.energy_Wh / hours if hours and cycle.energy_Wh is not None else cycle.run_W
-    # A drive brings its motor up softly to any speed: no start stands over a settled draw.
-    return replace(cycle, run_A=mean_A, run_W=mean_W, surge_ratio=None, at_speeds=lasted_s)
+def runs_at_speeds(track: Track, levels: LevelList) -> list[SeenRun]:
+    """Return the runs of a load of several speeds, in order, by the levels that were read."""
+    return [speed_run(levels, bounds) for bounds in track.runs(track.least_draw())]

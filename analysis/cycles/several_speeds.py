@@ -8,16 +8,32 @@ little of them. Where an array gives, clouds do the same, and nobody can say.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 from typing import Final, NamedTuple
 
 import numpy as np
 
-from ..readings.chunk import FloatArray
+from ..readings.chunk import SECONDS_PER_HOUR, FloatArray
+from ..signal_levels.base_path import SOLID
 from ..signal_levels.level_record import LevelList
 from .choose_load import LoadSteps
+from .cycle import Cycle, Speed
 from .on_off_path import RunLevels
-from .rest_to_rest import BESIDE_OTHERS, MATTERS, SOLID, Track
+from .rest_to_rest import (
+    APART,
+    BELOW,
+    BESIDE,
+    BESIDE_OTHERS,
+    MATTERS,
+    MOST_SPEEDS,
+    HeldDraw,
+    SpeedRun,
+    Track,
+    in_bands,
+    widest,
+)
+from .run_figures import SeenRun
 
 #: A step down of these shares of a step up may be the same load's: most draw less when they stop. [1]
 ALIKE_DOWN: Final = (0.8, 1.1)
@@ -30,8 +46,9 @@ UNREST: Final = 0.05
 #: So many runs must speak for it, and this share of those that have several levels and of all; at rest it is for this
 #: share of the time at least: common practice, no source. [1], [1], [1], [1]
 LEAST_RUNS, MOST_OF_SEVERAL, OF_ALL, AT_REST = 3, 0.5, 0.3, 0.2
-#: Where all draws are of a few fixed speeds less is asked for: this share of the runs with several levels. [1]
-OF_FIXED: Final = 0.25
+#: Where all draws are of a few fixed speeds these shares of the runs with several levels, and of all, are enough.
+#: [1], [1]
+OF_FIXED, OF_ALL_FIXED = 0.25, 0.15
 #: Loads that are on or off explain no more of these runs' steps; at fixed speeds; where readings are so far apart that
 #: two steps may fall between them; where the owner says that there is a drive. [1], [1], [1], [s], [1]
 EXPLAINED, EXPLAINED_FIXED, EXPLAINED_SLOW, SLOW_S, EXPLAINED_DRIVE = 0.5, 0.75, 0.3, 20.0, 0.8
@@ -43,6 +60,8 @@ OWN_STOP: Final = (0.75, 1.12)
 OVER_NOISE: Final = 12.0
 #: The highest draw of a load known by its plate is within so many times that. [1]
 NEAR_PLATE: Final = 3.0
+#: Levels as the owner reads them: no more bands than that. [1]
+BANDS: Final = 4
 
 
 def is_of_speeds(
@@ -59,7 +78,7 @@ def is_of_speeds(
     `loads` are what can be told apart if all are on or off, `changes` the steps between `levels` in which they were
     sought, `expected` the draw by the plate in the unit of the signal.
     """
-    if track.levels.gives or track.highest <= 0:
+    if track.highest <= 0:
         return False
     if expected is not None and not 1 / NEAR_PLATE <= track.highest / expected <= NEAR_PLATE:
         return False
@@ -95,7 +114,11 @@ def _is_clear(track: Track) -> bool:
 def _is_enough(track: Track, seen: _Evidence) -> bool:
     """Tell whether the log alone shows that one load runs at several speeds."""
     if track.lowest_speed is not None:
-        return seen.for_it >= max(LEAST_RUNS, OF_FIXED * seen.several) and seen.by_steps <= EXPLAINED_FIXED
+        enough = max(LEAST_RUNS, OF_FIXED * seen.several, OF_ALL_FIXED * seen.runs)
+        return seen.for_it >= enough and seen.by_steps <= EXPLAINED_FIXED
+    # The edges of clouds come in all sizes.
+    if track.drift:
+        return False
     most = EXPLAINED_SLOW if track.interval_s >= SLOW_S else EXPLAINED
     return seen.for_it >= max(LEAST_RUNS, MOST_OF_SEVERAL * seen.several, OF_ALL * seen.runs) and seen.by_steps <= most
 
@@ -139,3 +162,63 @@ def _without_like(track: Track, run: RunLevels) -> tuple[float, int]:
         else:
             alone += step
     return (alone + sum(down)) / max(total, 1e-9), count
+
+
+class ToldSpeeds(NamedTuple):
+    """The draws at which a load runs: few and fixed, or bands of what it follows."""
+
+    speeds: tuple[Speed, ...]
+    fixed: bool
+
+
+NO_SPEEDS = ToldSpeeds((), fixed=True)
+
+
+def told_speeds(runs: Sequence[SeenRun], cycles: Sequence[Cycle]) -> tuple[ToldSpeeds, list[Cycle]]:
+    """Return the draws at which a load runs, and its cycles with the time at each of them."""
+    held = [list(run.held()) for run in runs if isinstance(run, SpeedRun)]
+    if not held:
+        return NO_SPEEDS, list(cycles)
+    signal, least = runs[0].levels.signal, float(np.median([run.levels.levels[run.start].least for run in runs]))
+    edges, fixed = _edges(np.sort([each.draws[signal] for of_run in held for each in of_run]), least)
+    by_speed: list[list[HeldDraw]] = [[] for _ in range(len(edges) + 1)]
+    of_each = list[Cycle]()
+    for of_run, cycle in zip(held, cycles, strict=True):
+        lasted_s = [0.0] * len(by_speed)
+        for each in of_run:
+            k = int(np.searchsorted(edges, each.draws[signal], side="right"))
+            by_speed[k].append(each)
+            lasted_s[k] += each.lasted_s
+        of_each.append(_of_speeds(cycle, tuple(lasted_s)))
+    return ToldSpeeds(tuple(map(_speed, by_speed)), fixed), of_each
+
+
+def _edges(size: FloatArray, least: float) -> tuple[FloatArray, bool]:
+    """Return where one draw ends and the next begins, and whether these are fixed speeds. [unit]."""
+    top = float(size[-1])
+    bands = in_bands(size, max(least, APART * top))
+    if len(bands) <= MOST_SPEEDS and widest(bands) <= max(1.5 * least, BESIDE * top):
+        return np.array([(a[-1] + b[0]) / 2 for a, b in pairwise(bands)]), True
+    return np.geomspace(max(float(size[0]), BELOW * top), top, BANDS + 1)[1:-1], False
+
+
+def _speed(rows: Sequence[HeldDraw]) -> Speed:
+    """Return the mean draw of some levels, by their length."""
+    lasted_s = sum(row.lasted_s for row in rows)
+
+    def mean(name: str) -> float | None:
+        if not rows or name not in rows[0].draws:
+            return None
+        drawn = sum(row.draws[name] * row.lasted_s for row in rows) / max(lasted_s, 1e-9)
+        return None if np.isnan(drawn) else float(drawn)
+
+    return Speed(mean("current_A"), mean("power_W"), lasted_s)
+
+
+def _of_speeds(cycle: Cycle, lasted_s: tuple[float, ...]) -> Cycle:
+    """Return a run's figures with the time at each of the load's draws; what it drew is its mean."""
+    hours = (cycle.run_s or 0.0) / SECONDS_PER_HOUR
+    mean_A = cycle.charge_Ah / hours if hours and cycle.charge_Ah is not None else cycle.run_A
+    mean_W = cycle.energy_Wh / hours if hours and cycle.energy_Wh is not None else cycle.run_W
+    # A drive brings its motor up softly to any speed: no start stands over a settled draw.
+    return replace(cycle, run_A=mean_A, run_W=mean_W, surge_ratio=None, at_speeds=lasted_s)

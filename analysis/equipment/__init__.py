@@ -9,6 +9,7 @@ __all__ = [
     "inverter_check",
     "inverter_losses",
     "judged",
+    "motor_start",
     "plate_power",
     "protection",
     "short_circuit",

@@ -61,6 +61,11 @@ class CableChoice:
     sources: tuple[str, str]
 
     @property
+    def kind(self) -> SizeKind:
+        """Which of the tables it is from."""
+        return "AWG" if self.conductor.gauge_AWG is not None else "mm2"
+
+    @property
     def fuse_A(self) -> float:
         """The smallest usual fuse that lasts at 125 % of the greatest current [A]."""
         assert self.conductor.fuse_A is not None

@@ -6,11 +6,12 @@ kind. Local codes and a licensed electrician decide.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from ..not_known import Missing, Refusal
-from ..site.conductor_tables import GAUGES, RESISTANCE_SOURCE
+from ..site.conductor_tables import AREA_OHM_PER_KM, AREA_RESISTANCE_SOURCE, GAUGES, RESISTANCE_SOURCE
 from ..site.site import Site
 from ..site.tables import Bank, Conductor, Inverter, Load
 from ..site.units import M_PER_FT
@@ -20,6 +21,7 @@ from .bank_voltage import usual_loaded_V
 from .demand import demands_on
 from .inverter_losses import losses_of
 from .judged import Judgement, worst
+from .motor_start import direct_current_start_A
 from .protection import PLAIN_RULE, Screened, ampacity, protection
 from .short_circuit import breaking, stated_mohm
 from .solar import charging_A
@@ -100,7 +102,7 @@ class Carried:
     """Currents through a conductor: running together, at the hardest start, and the greatest that lasts [A]."""
 
     running_A: float
-    starting_A: float
+    starting_A: float | Missing
     greatest_A: float
     assumptions: tuple[str, ...]
 
@@ -108,8 +110,8 @@ class Carried:
 def ohm_per_m(conductor: Conductor) -> float:
     """Return the resistance of one metre of one conductor, at its temperature, else at 75 degC. [ohm/m]
 
-    By gauge it is the table's, by area that of copper's resistivity. Refusal if the table has no such gauge, or none
-    that is solid.
+    By gauge it is the table's, by area the most that a standard lets a cable of that name have, between its sizes that
+    of copper's resistivity. Refusal if the table has no such gauge, or none that is solid.
     """
     warm_K = (conductor.temperature_degC if conductor.temperature_degC is not None else 75.0) - 75.0
     if conductor.gauge_AWG is None:
@@ -117,8 +119,9 @@ def ohm_per_m(conductor: Conductor) -> float:
         if not area_mm2 > 0:
             raise Refusal(f"the conductor '{conductor.name}' has no size; give gauge_AWG or area_mm2")
         lay = STRANDING if conductor.strands == "stranded" else 1.0
-        # The resistivity is of 20 degC, 55 K below the temperature that the gauges are listed at.
-        return COPPER_20C * (1 + PER_K_AT_20C * (55.0 + warm_K)) * lay / area_mm2
+        at_20C = AREA_OHM_PER_KM.get(area_mm2, 1000 * COPPER_20C * lay / area_mm2) / 1000
+        # Both are of 20 degC, 55 K below the temperature that the gauges are listed at.
+        return at_20C * (1 + PER_K_AT_20C * (55.0 + warm_K))
     # A table knows strands, which are not quite as good as their area; the resistivity only knows the area.
     gauge = GAUGES.get(conductor.gauge_AWG)
     if gauge is None:
@@ -155,7 +158,7 @@ def check_conductor(conductor: Conductor, site: Site, mohm: Within | None = None
         screened.append(_of_drop(running))
     if not isinstance(carried, Missing):
         screened += [*_of_fuse(conductor, carried), _of_ampacity(conductor, carried)]
-        assumptions += carried.assumptions
+        assumptions += (*carried.assumptions, *_through_the_fuse(conductor, carried))
     broken = breaking(conductor, site.bank, mohm or stated_mohm(site.bank))
     screened += [broken] if isinstance(broken, Screened) else []
     wanted_A = None if isinstance(carried, Missing) else CONTINUOUS_FACTOR * carried.greatest_A
@@ -177,11 +180,12 @@ def _lost(
         return loop_mohm, loop_mohm
     if isinstance(carried, Missing):
         return carried, carried
-    return drop(conductor, carried.running_A, supply_V), drop(conductor, carried.starting_A, supply_V)
+    running, start_A = drop(conductor, carried.running_A, supply_V), carried.starting_A
+    return running, start_A if isinstance(start_A, Missing) else drop(conductor, start_A, supply_V)
 
 
 def currents(conductor: Conductor, site: Site) -> Carried | Missing:
-    """Return the currents of what a conductor carries: inverters, loads on the DC side, or the array.
+    """Return the currents of what a conductor carries: inverters, loads on the DC side, chargers, or the array.
 
     Running is at the usual voltage under load; an inverter's greatest lasting current is its rated output at its lowest
     bank voltage (NEC 690.8(A), from memory).
@@ -196,11 +200,21 @@ def currents(conductor: Conductor, site: Site) -> Carried | Missing:
     running_A = sum(part.running_A for part in known)
     return Carried(
         running_A,
-        # All run while the one whose start adds most starts.
-        running_A + max(part.starting_A - part.running_A for part in known),
+        _hardest_A(known),
         sum(part.greatest_A for part in known),
         tuple(text for part in known for text in part.assumptions),
     )
+
+
+def _hardest_A(parts: Sequence[Carried]) -> float | Missing:
+    """Return the amps while the one whose start adds most starts and all others run; Missing where a start is. [A]"""
+    running_A = sum(part.running_A for part in parts)
+    extra_A = []
+    for part in parts:
+        if isinstance(part.starting_A, Missing):
+            return part.starting_A
+        extra_A.append(part.starting_A - part.running_A)
+    return running_A + max(extra_A)
 
 
 def _carried(name: str, site: Site) -> Carried | Missing:
@@ -213,6 +227,10 @@ def _carried(name: str, site: Site) -> Carried | Missing:
     for inverter in site.inverters:
         if inverter.name == name:
             return _of_inverter(inverter, site)
+    for charger in site.chargers:
+        if charger.name == name:
+            # It gives its rated amps for hours: running, at its start and at most they are the same.
+            return Carried(charger.rated_A, charger.rated_A, charger.rated_A, ())
     load = site.load(name)
     if load.inverter is not None:
         return Missing(f"word on what carries '{name}'", (), "it hangs on an inverter: name the inverter instead")
@@ -259,8 +277,8 @@ def _of_dc_load(load: Load, site: Site) -> Carried | Missing:
     if load.current_A is None and load.power_W is None:
         return Missing(f"word on what '{load.name}' draws", ("loads.current_A", "loads.power_W"))
     running_A = load.current_A or (load.power_W or 0.0) / usual_loaded_V(site.bank)[0]
-    starting_A = max(load.locked_rotor_A or running_A, running_A)
-    return Carried(running_A, starting_A, running_A, ())
+    start_A = direct_current_start_A(load, running_A)
+    return Carried(running_A, start_A if isinstance(start_A, Missing) else start_A.high, running_A, ())
 
 
 def _of_drop(running: Drop) -> Screened:
@@ -285,6 +303,18 @@ def _of_fuse(conductor: Conductor, carried: Carried) -> list[Screened]:
     return [Screened(verdict, sentence, "NEC 690.8(B): 125 %")]
 
 
+def _through_the_fuse(conductor: Conductor, carried: Carried) -> tuple[str, ...]:
+    """Say that a start asks more of a fuse than it is rated for, which a slow one lets through for a moment."""
+    # How long it does its maker's curve tells; NEC 430.52 lets time-delay fuses of motors be larger (from memory).
+    starting_A = carried.starting_A
+    if conductor.fuse_A is None or isinstance(starting_A, Missing) or starting_A <= conductor.fuse_A:
+        return ()
+    return (
+        f"At a start up to {starting_A:.0f} A may flow for a moment, more than the {conductor.fuse_A:g} A of "
+        f"the fuse of '{conductor.name}': it must be slow enough for that by its maker's curve.",
+    )
+
+
 def _of_ampacity(conductor: Conductor, carried: Carried) -> Screened:
     allowed, wanted_A = ampacity(conductor), CONTINUOUS_FACTOR * carried.greatest_A
     # The table is for one way of laying: only what lies on one side of both currents is sure.
@@ -303,6 +333,7 @@ def _of_ampacity(conductor: Conductor, carried: Carried) -> Screened:
 def _assumptions(conductor: Conductor) -> tuple[str, ...]:
     warm_degC = 75.0 if conductor.temperature_degC is None else conductor.temperature_degC
     by = RESISTANCE_SOURCE if conductor.gauge_AWG else "copper's resistivity (from memory)"
+    by = AREA_RESISTANCE_SOURCE if conductor.area_mm2 in AREA_OHM_PER_KM else by
     return (
         f"Copper, {conductor.strands}, at {conductor.shown.of_temperature(warm_degC)}, by {by}; no terminals, no fuse.",
         PLAIN_RULE,

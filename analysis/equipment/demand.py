@@ -5,33 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from math import inf, sqrt
-from typing import Final
 
 from ..not_known import Missing, Refusal
-from ..site.motor_tables import CODE_LETTER_SOURCE, FULL_LOAD_SOURCE, USUAL_START_S, full_load_A, locked_rotor
-from ..site.tables import Inverter, Load
+from ..site.motor_kinds import (
+    DRIVE_EFFICIENCY,
+    DRIVE_POWER_FACTOR,
+    RAMP_S,
+    TURNING,
+    UsualRange,
+    feeds_drive,
+    motor_of,
+    turns,
+    usual_start_s,
+)
+from ..site.motor_tables import CODE_LETTER_SOURCE, full_load_A, full_load_source, locked_rotor
+from ..site.tables import Inverter, Load, StartKind
 from ..stats.interval95 import Within
-from .plate_power import USUAL_POWER_FACTORS
-
-TURNING: Final = ("pump", "motor", "compressor")
-
-#: Locked-rotor over running current where the plate says nothing: 6 is behind NEC Table 430.251(A) (from memory);
-#: pages of the trade give 3 to 7 for pumps and compressors.
-USUAL_START: Final = Within(6.0, 3.0, 7.0)
-
-#: Watts over volt-amperes of a motor that stands still: 0.7, and from 0.5 to 0.85 (from memory, of small single-phase
-#: motors; a larger motor's is lower). [1]
-STANDSTILL_POWER_FACTOR: Final = Within(0.7, 0.5, 0.85)
-STANDSTILL_SOURCE: Final = "from memory, of small single-phase motors"
-STANDSTILL_SENTENCE: Final = (
-    f"Of a start's volt-amperes {STANDSTILL_POWER_FACTOR.low:g} to {STANDSTILL_POWER_FACTOR.high:g} are watts: "
-    f"the power factor of a motor that stands still ({STANDSTILL_SOURCE})."
-)
-VA_OF_WATTS: Final = (
-    "Volt-amperes of what was seen are its watts over the power factor: the plate's, else the usual one of its kind; "
-    f"at a start {STANDSTILL_POWER_FACTOR.low:g} to {STANDSTILL_POWER_FACTOR.high:g} ({STANDSTILL_SOURCE}), "
-    "within what the plate allows."
-)
+from .modified_wave import more_amps, more_watts
+from .motor_start import on_modified, soft_start
+from .plate_power import usual_power_factor
 
 
 @dataclass(frozen=True)
@@ -48,40 +40,68 @@ class Demand:
 
     Parameters
     ----------
-    running_VA, running_W : float
-        While it runs. [VA], [W]
+    running : Within
+        While it runs. [VA]
+    running_W : float
+        The same in watts. [W]
     start_VA : Within
         While it starts; the ends are those of its code letter or of what is usual. The same as running for a load
-        that does not turn. [VA]
+        that does not turn, and behind a drive. [VA]
     start_s : float
         How long the start lasts. [s]
     power_factor, start_power_factor : Within
         Watts over volt-amperes while it runs, and while it starts: from standing still until it runs. [1]
+    standstill : UsualRange
+        Watts over volt-amperes of a motor that stands still, as it is started. [1]
+    start : {'direct', 'soft', 'drive'} or None
+        How it is started, as far as that is said.
+    phases : int
+        How many it needs: one where a drive stands between.
     """
 
     load: str
-    running_VA: float
+    running: Within
     running_W: float
     start_VA: Within
     start_s: float
     power_factor: Within
     start_power_factor: Within
+    standstill: UsualRange
+    start: StartKind | None
+    phases: int
     assumptions: tuple[str, ...]
+
+    @property
+    def running_VA(self) -> float:
+        """What it asks while it runs [VA]."""
+        return self.running.value
 
     @property
     def at_start(self) -> str:
         """When it starts, as it stands in a sentence; of a motor ``with 'pump' starting (locked-rotor)``."""
-        return starting(self.load, is_motor=self.extra_VA.high > 0)
+        return _starting(self.load, self.start, is_motor=self.extra_VA.high > 0)
+
+    @property
+    def watts_of_start(self) -> str:
+        """Say which part of a start's volt-amperes are watts; empty where it asks no more than running."""
+        factor = self.standstill
+        if not self.extra_VA.high > 0:
+            return ""
+        return (
+            f"Of a start's volt-amperes {factor.low:.2g} to {factor.high:.2g} are watts: "
+            f"the power factor of a motor that stands still ({factor.source})."
+        )
 
     @property
     def extra_VA(self) -> Within:
         """What the start adds to the running draw [VA]."""
-        start = self.start_VA
-        return Within(*(max(x - self.running_VA, 0.0) for x in (start.value, start.low, start.high)))
+        return self.start_VA.map(lambda x: max(x - self.running_VA, 0.0))
 
     def start_W(self, most_VA: float = inf) -> Within:
         """Return the watts of the start, never less than while it runs; of no more volt-amperes than `most_VA` [W]."""
-        VA, factor = self.start_VA.map(lambda x: min(x, most_VA)), STANDSTILL_POWER_FACTOR
+        if not self.extra_VA.high > 0:
+            return Within.exactly(self.running_W)
+        VA, factor = self.start_VA.map(lambda x: min(x, most_VA)), self.standstill
         # Ends go with ends: nothing says that a motor of few volt-amperes has a high power factor.
         watts = Within(VA.value * factor.value, VA.low * factor.low, VA.high * factor.high)
         return watts.map(lambda x: max(x, self.running_W))
@@ -97,9 +117,25 @@ class Demand:
         return VA if low > high else Within(min(max(VA.value, low), high), low, high)
 
 
-def starting(load: str, *, is_motor: bool) -> str:
+def starting(load: Load) -> str:
     """Return when a load starts, as it stands in a sentence, with the trade's term where it is a motor's."""
-    return f"with '{load}' starting{' (locked-rotor)' if is_motor else ''}"
+    return _starting(load.name, load.start, is_motor=load.kind in TURNING)
+
+
+def _starting(load: str, start: StartKind | None, *, is_motor: bool) -> str:
+    # A soft starter's motor does not get its whole voltage while it stands.
+    how = " softly" if start == "soft" else " on its drive" if start == "drive" else " (locked-rotor)"
+    return f"with '{load}' starting{how if is_motor else ''}"
+
+
+def va_of_watts(load: Load) -> str:
+    """Say how volt-amperes come from watts that were seen."""
+    still = motor_of(load).standstill
+    at_start = f"; at a start {still.low:g} to {still.high:g} ({still.source}), within what the plate allows"
+    return (
+        "Volt-amperes of what was seen are its watts over the power factor: the plate's, else the usual one of its "
+        f"kind{at_start if turns(load) else ''}."
+    )
 
 
 def apparent_VA(watts: float, power_factor: Within) -> Within:
@@ -125,15 +161,54 @@ def demand(load: Load, inverter: Inverter) -> Demand | Missing:
     """
     notes: list[str] = []
     try:
-        running_VA = _running_VA(load, inverter, notes)
+        plate_VA = _running_VA(load, inverter, notes)
     except Refusal as why:
         return Missing(f"word on '{load.name}'", ("loads.current_A", "loads.power_W"), str(why))
     # A plate rounds its watts and amps each by itself; no load takes more watts than volt-amperes.
-    running_W = min(load.power_W or running_VA * _power_factor(load, notes), running_VA)
-    start_VA = _start_VA(load, inverter, running_VA, notes)
-    running, starting = power_factors(load, running_W / running_VA)
-    start_s = usual_start_s(load, notes)
-    return Demand(load.name, running_VA, running_W, start_VA, start_s, running, starting, tuple(dict.fromkeys(notes)))
+    plate_W = min(load.power_W or plate_VA * _power_factor(load, notes), plate_VA)
+    running, running_W = _at_inverter(load, inverter, plate_VA, plate_W, notes)
+    running_factor, starting_factor = power_factors(load, running_W / running.value)
+    start_VA, still = _start_VA(load, inverter, plate_VA, running.value, notes), motor_of(load).standstill
+    if load.start == "soft" and turns(load):
+        start_VA, still = soft_start(load, plate_VA, start_VA, notes)
+        starting_factor = Within(still.value, min(still.low, running_factor.low), max(still.high, running_factor.high))
+    return Demand(
+        load.name,
+        running,
+        running_W,
+        start_VA,
+        usual_start_s(load, notes),
+        running_factor,
+        starting_factor,
+        still,
+        load.start,
+        1 if load.start == "drive" else load.phases,
+        tuple(dict.fromkeys(notes)),
+    )
+
+
+def _at_inverter(
+    load: Load, inverter: Inverter, plate_VA: float, plate_W: float, notes: list[str]
+) -> tuple[Within, float]:
+    """Return what the inverter gives for what a plate says: through a drive, and on a wave that is no sine."""
+    if feeds_drive(load):
+        watts = plate_W / DRIVE_EFFICIENCY.value
+        notes.append(
+            f"The plate of '{load.name}' is taken to be its motor's; its drive takes "
+            f"{100 / DRIVE_EFFICIENCY.high - 100:.0f} to {100 / DRIVE_EFFICIENCY.low - 100:.0f} % more watts "
+            f"({DRIVE_EFFICIENCY.source}) at a power factor of {DRIVE_POWER_FACTOR.low:g} to "
+            f"{DRIVE_POWER_FACTOR.high:g} ({DRIVE_POWER_FACTOR.source})."
+        )
+        return apparent_VA(watts, DRIVE_POWER_FACTOR.within), watts
+    if load.start == "drive" and load.kind in TURNING:
+        notes.append(f"The plate of '{load.name}' is taken to be of what goes into its drive.")
+        by_watts = load.current_A is None and load.power_factor is None
+        return apparent_VA(plate_W, DRIVE_POWER_FACTOR.within) if by_watts else Within.exactly(plate_VA), plate_W
+    if inverter.waveform != "modified" or not turns(load):
+        return Within.exactly(plate_VA), plate_W
+    times = motor_of(load).start.within
+    notes.append(f"On the modified sine of '{inverter.name}' {on_modified(load)}.")
+    return more_amps(times, load.phases).scaled(plate_VA), plate_W * more_watts(times, load.phases).value
 
 
 def demands_on(inverter: Inverter, loads: Iterable[Load]) -> tuple[tuple[Demand, ...], tuple[Missing, ...]]:
@@ -152,16 +227,15 @@ def _running_VA(load: Load, inverter: Inverter, notes: list[str]) -> float:
         return load.power_W / _power_factor(load, notes)
     if load.hp is None:
         raise Refusal("its plate gives neither watts, amps nor horsepower")
-    if load.phases == 3:
-        raise Refusal("horsepower alone is not enough for three phases")
-    notes.append(f"The amps of '{load.name}' are from {FULL_LOAD_SOURCE}, a sizing value on the safe side.")
-    return volts * full_load_A(load.hp, volts)
+    source = full_load_source(load.phases)
+    notes.append(f"The amps of '{load.name}' are from {source}, a sizing value on the safe side.")
+    return volts * full_load_A(load.hp, volts, load.phases) * _phases(load)
 
 
 def _power_factor(load: Load, notes: list[str]) -> float:
     if load.power_factor is not None:
         return load.power_factor
-    usual = USUAL_POWER_FACTORS[load.kind]
+    usual = usual_power_factor(load)
     if usual.low < usual.high:
         notes.append(f"The power factor of '{load.name}' is not given; {usual.value:g} was taken ({usual.source}).")
     return usual.value
@@ -172,21 +246,29 @@ def power_factors(load: Load, reckoned: float | None = None) -> tuple[Within, Wi
 
     `reckoned` is that of the running watts and volt-amperes, where these were worked out already. [1]
     """
-    usual = USUAL_POWER_FACTORS[load.kind]
+    if feeds_drive(load):
+        return DRIVE_POWER_FACTOR.within, DRIVE_POWER_FACTOR.within
+    usual = usual_power_factor(load)
     # Plate watts beside plate amps state a power factor as well as the key does.
     stated = load.power_factor
     if stated is None and load.power_W is not None and load.current_A is not None:
         stated = reckoned
     value = reckoned or stated or usual.value
-    running = Within(value, usual.low, usual.high) if stated is None else Within.exactly(value)
-    if load.kind not in TURNING:
+    running = Within(value, min(usual.low, value), max(usual.high, value)) if stated is None else Within.exactly(value)
+    if not turns(load):
         return running, running
     # A start begins with the factor of a motor that stands and ends with that of one that runs.
-    still = STANDSTILL_POWER_FACTOR
+    still = motor_of(load).standstill
     return running, Within(still.value, min(still.low, running.low), max(still.high, running.high))
 
 
-def _start_VA(load: Load, inverter: Inverter, running_VA: float, notes: list[str]) -> Within:
+def _start_VA(load: Load, inverter: Inverter, plate_VA: float, running_VA: float, notes: list[str]) -> Within:
+    """Return what a load asks while it starts, of a motor with its whole voltage at once [VA]."""
+    if not turns(load):
+        on_drive = f"no more than running by its drive, which brings it up in a ramp ({RAMP_S.source})"
+        asks = on_drive if load.kind in TURNING else "no more at its start than while it runs"
+        notes.append(f"'{load.name}' was taken to draw {asks}.")
+        return Within.exactly(running_VA)
     # The amps before it turns are the surest, then the letter on the plate, which stands for a range of kVA.
     volts = load.voltage_V or inverter.output_V
     if load.locked_rotor_A is not None:
@@ -199,25 +281,12 @@ def _start_VA(load: Load, inverter: Inverter, running_VA: float, notes: list[str
             notes.append(f"Letter {load.code_letter} has no upper end; twice its lower end was taken (no source).")
         high_VA = 2 * low_VA if amps.high_A is None else volts * amps.high_A * _phases(load)
         return Within((low_VA + high_VA) / 2, low_VA, high_VA)
-    if load.kind not in TURNING:
-        notes.append(f"'{load.name}' was taken to draw no more at its start than while it runs.")
-        return Within.exactly(running_VA)
+    usual = motor_of(load).start
     notes.append(
-        f"What '{load.name}' draws before it turns is not given; {USUAL_START.low:g} to {USUAL_START.high:g} times its "
-        "running draw was assumed (usual for pumps and compressors; add locked_rotor_A or code_letter)."
+        f"What '{load.name}' draws before it turns is not given; {usual.low:g} to {usual.high:g} times its running "
+        f"draw was assumed ({usual.source}; add locked_rotor_A or code_letter)."
     )
-    return USUAL_START.scaled(running_VA)
-
-
-def usual_start_s(load: Load, notes: list[str]) -> float:
-    """Return how long a load's start lasts, the usual time where the site file says none, which is then said [s]."""
-    if load.start_s is not None or load.kind not in TURNING:
-        return load.start_s or 0.0
-    notes.append(
-        f"How long '{load.name}' takes to start is not given; {USUAL_START_S:g} s was assumed (common practice, no "
-        "source; no standard says; add start_s)."
-    )
-    return USUAL_START_S
+    return usual.within.scaled(plate_VA)
 
 
 def _phases(load: Load) -> float:

@@ -6,6 +6,7 @@ not; the word given here is against the entered figures only.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
@@ -87,21 +88,39 @@ def check_seen(
 def _running(inverter: Inverter, loads: tuple[Demand, ...]) -> Judged | Missing:
     if not loads:
         return Missing(f"word on '{inverter.name}' running", ("loads.inverter",), "no load hangs on it")
-    watts, apparent = sum(load.running_W for load in loads), sum(load.running_VA for load in loads)
-    return _running_judged(inverter, Power(watts, Within.exactly(apparent)), "running (continuous)")
+    asked = Power(sum(load.running_W for load in loads), _together(loads))
+    return _running_judged(inverter, asked, "running (continuous)", _phases(inverter, loads))
 
 
-def _running_judged(inverter: Inverter, asked: Power, what: str) -> Judged:
+def _together(loads: Iterable[Demand]) -> Within:
+    """Return what loads ask running together [VA]."""
+    running = [load.running for load in loads]
+    return Within(sum(x.value for x in running), sum(x.low for x in running), sum(x.high for x in running))
+
+
+def _phases(inverter: Inverter, loads: Iterable[Demand]) -> tuple[Condition, ...]:
+    """Return what the phases of an inverter make of the loads that need three."""
+    names = [f"'{load.load}'" for load in loads if load.phases == 3]
+    if not names or inverter.phases == 3:
+        return ()
+    needs = f"{' and '.join(names)} need{'s' if len(names) == 1 else ''} three"
+    if inverter.phases == 1:
+        return (Condition("fails", f"it gives one phase and {needs}, which only a drive makes of one"),)
+    return (Condition("doubtful", f"{needs} phases, or a drive, and how many it gives is not said (inverters.phases)"),)
+
+
+def _running_judged(inverter: Inverter, asked: Power, what: str, conditions: tuple[Condition, ...] = ()) -> Judged:
     """Judge what is asked without a break: against both continuous ratings where both are given, the nearer decides."""
     # Volt-amperes heat the inverter, watts empty the bank: each rating is held against its own kind.
     checks = []
     if inverter.continuous_VA is not None:
-        checks.append(Judged(what, asked.VA, "VA", inverter.continuous_VA, "VA"))
+        checks.append(Judged(what, asked.VA, "VA", inverter.continuous_VA, "VA", conditions))
     if inverter.continuous_W is not None:
         # Where only watts are given, volt-amperes are held against them: the inverter's amps are what heats it.
         both = inverter.continuous_VA is not None
         of = "W" if both else "VA"
-        checks.append(Judged(what, Within.exactly(asked.W) if both else asked.VA, of, inverter.continuous_W, "W"))
+        asked_of = Within.exactly(asked.W) if both else asked.VA
+        checks.append(Judged(what, asked_of, of, inverter.continuous_W, "W", conditions))
     return max(checks, key=lambda check: check.share)
 
 
@@ -113,10 +132,13 @@ def _surge(inverter: Inverter) -> tuple[float | None, str]:
 def _starting(inverter: Inverter, loads: tuple[Demand, ...], hardest: Demand | None) -> Judged | Missing:
     if hardest is None:
         return Missing(f"word on '{inverter.name}' at a start", ("loads.inverter",), "no load hangs on it")
-    others_VA = sum(load.running_VA for load in loads if load is not hardest)
-    start = hardest.start_VA
+    others, start, running = _together(load for load in loads if load is not hardest), hardest.start_VA, hardest.running
     # A start is never less than running, whatever the plate makes of it.
-    asked = Within(*(others_VA + max(x, hardest.running_VA) for x in (start.value, start.low, start.high)))
+    asked = Within(
+        others.value + max(start.value, running.value),
+        others.low + max(start.low, running.low),
+        others.high + max(start.high, running.high),
+    )
     continuous = inverter.continuous_VA or inverter.continuous_W or 0.0
     what = hardest.at_start
     # A start that stays within what it gives for good needs neither a surge rating nor its seconds.

@@ -7,9 +7,20 @@ from math import sqrt
 from typing import Final, Literal
 
 from ..not_known import Refusal
-from ..site.motor_tables import FULL_LOAD_SOURCE, full_load_A
+from ..site.motor_kinds import (
+    DRIVE_EFFICIENCY,
+    DRIVE_POWER_FACTOR,
+    TURNING,
+    UsualRange,
+    feeds_drive,
+    motor_of,
+    turns,
+)
+from ..site.motor_tables import full_load_A, full_load_source
 from ..site.site import Inverter, Load, Site
 from ..site.units import W_PER_HP
+from ..stats.interval95 import Within
+from .modified_wave import SOURCE, more_watts
 
 PaperOf = Literal["W", "VA", "hp"]
 
@@ -42,30 +53,30 @@ class Chain:
         return self.add(step, value, unit, f"assumed: {source}")
 
 
-@dataclass(frozen=True)
-class UsualPowerFactor:
-    """A power factor to assume where the plate gives none, the range it may lie in, and where that is from."""
-
-    value: float
-    low: float
-    high: float
-    source: str
-
-
 # 0.58 to 0.73: computed from typical figures of 1/2 to 1-1/2 hp single-phase 4-inch submersible motors, which are
 # themselves from memory; 0.65 is about the middle.
-_PUMP = UsualPowerFactor(0.65, 0.58, 0.73, "computed from typical 4-inch single-phase submersibles, from memory")
-_MOTOR = UsualPowerFactor(0.8, 0.6, 0.9, "common practice, no source")
-_OTHER = UsualPowerFactor(0.9, 0.5, 1.0, "common practice, no source")
+_PUMP = UsualRange(0.65, 0.58, 0.73, "computed from typical 4-inch single-phase submersibles, from memory")
+_MOTOR = UsualRange(0.8, 0.6, 0.9, "common practice, no source")
+_OTHER = UsualRange(0.9, 0.5, 1.0, "common practice, no source")
 USUAL_POWER_FACTORS: Final = {
     "pump": _PUMP,
     "motor": _MOTOR,
     "compressor": _MOTOR,
-    "heater": UsualPowerFactor(1.0, 1.0, 1.0, "a heating wire is a plain resistance"),
+    "heater": UsualRange(1.0, 1.0, 1.0, "a heating wire is a plain resistance"),
     "electronics": _OTHER,
     "lights": _OTHER,
     "other": _OTHER,
 }
+
+
+def usual_power_factor(load: Load) -> UsualRange:
+    """Return the power factor that is usual of what a load's plate speaks of: its motor, or the drive before it."""
+    if load.kind not in TURNING:
+        return USUAL_POWER_FACTORS[load.kind]
+    if load.start == "drive" and not feeds_drive(load):
+        return DRIVE_POWER_FACTOR
+    # A kind that nobody named says no more than what it drives.
+    return motor_of(load).running or USUAL_POWER_FACTORS[load.kind]
 
 
 def paper_W(load: Load, site: Site) -> tuple[float, str]:
@@ -106,10 +117,42 @@ def ac_power_W(chain: Chain, load: Load, inverter: Inverter) -> float:
     They are those of the plate where it gives watts, else volt-amperes times power factor. Volts times amps are
     volt-amperes and never called watts. Refusal if neither watts nor amps can be had.
     """
+    beyond = beyond_the_plate(load, inverter)
+    of_plate = "AC power by the plate" if beyond else "AC power"
     if load.power_W is not None:
-        return chain.add("AC power", load.power_W, "W", "power_W, from the plate")
-    apparent_VA = _apparent_VA(chain, load, inverter)
-    return chain.add("AC power", apparent_VA * _power_factor(chain, load), "W", "apparent power x power factor")
+        watts = chain.add(of_plate, load.power_W, "W", "power_W, from the plate")
+    else:
+        apparent_VA = _apparent_VA(chain, load, inverter)
+        watts = chain.add(of_plate, apparent_VA * _power_factor(chain, load), "W", "apparent power x power factor")
+    for extra in beyond:
+        because = f"{extra.because}; it may be {extra.factor.low:.3g} to {extra.factor.high:.3g}"
+        watts *= chain.assume(extra.name, extra.factor.value, "", source=extra.source, because=because)
+    return chain.add("AC power", watts, "W", "what the inverter gives for it") if beyond else watts
+
+
+@dataclass(frozen=True)
+class BeyondPlate:
+    """What makes an inverter give more watts than a plate says: over the plate's, with the reason. [1]"""
+
+    name: str
+    factor: Within
+    because: str
+    source: str
+
+
+def beyond_the_plate(load: Load, inverter: Inverter) -> tuple[BeyondPlate, ...]:
+    """Return what stands between a motor's plate and the watts that its inverter gives for it."""
+    if feeds_drive(load):
+        worst, best = 1 / DRIVE_EFFICIENCY.low, 1 / DRIVE_EFFICIENCY.high
+        lost = Within(1 / DRIVE_EFFICIENCY.value, best, worst)
+        because = f"The plate of '{load.name}' is its motor's, and its drive loses a share"
+        return (BeyondPlate("into the drive over out of it", lost, because, DRIVE_EFFICIENCY.source),)
+    if inverter.waveform == "modified" and turns(load):
+        because = f"'{inverter.name}' gives a modified sine, on which a motor takes more watts than its plate says"
+        return (
+            BeyondPlate("for the modified sine", more_watts(motor_of(load).start.within, load.phases), because, SOURCE),
+        )
+    return ()
 
 
 def dc_power_W(chain: Chain, load: Load, site: Site) -> float:
@@ -145,13 +188,12 @@ def _current_A(chain: Chain, load: Load, voltage_V: float) -> float:
         return chain.add("current", load.current_A, "A", "current_A, from the plate")
     if load.hp is None:
         raise _too_little(load)
-    if load.phases == 3:
-        raise Refusal(f"the load '{load.name}' has three phases, for which hp is not enough; add current_A or power_W")
+    table = full_load_source(load.phases)
     return chain.assume(
         "current",
-        full_load_A(load.hp, voltage_V),
+        full_load_A(load.hp, voltage_V, load.phases),
         "A",
-        source=f"{FULL_LOAD_SOURCE} for {load.hp:g} hp at {voltage_V:g} V, a sizing value on the safe side",
+        source=f"{table} for {load.hp:g} hp at {voltage_V:g} V, a sizing value on the safe side",
         because="The plate's amps are not given",
     )
 
@@ -159,7 +201,7 @@ def _current_A(chain: Chain, load: Load, voltage_V: float) -> float:
 def _power_factor(chain: Chain, load: Load) -> float:
     if load.power_factor is not None:
         return chain.add("power factor", load.power_factor, "", "power_factor, from the plate")
-    usual = USUAL_POWER_FACTORS[load.kind]
+    usual = usual_power_factor(load)
     between = f"it may lie between {usual.low:g} and {usual.high:g}; " if usual.low < usual.high else ""
     return chain.assume(
         "power factor",

@@ -11,16 +11,17 @@ from typing import TYPE_CHECKING
 from ..bank.draw import BankDraw, amps, bank_draw, loaded_bank_V, voltage_said
 from ..bank.limits import Asked, BankCheck, charging_judged, check_bank
 from ..bank.resistance import Resistance, resistance_of_cycles, stated_resistance
-from ..bank.sag import Sag, sag, sag_of_starts
+from ..bank.sag import Sag, sag, sag_of_starts, through_cable
 from ..bank.seen_starts import SeenStarts, seen_starts
 from ..cycles.cycle import Cycles
 from ..equipment.bank_voltage import voltage_floor
-from ..equipment.demand import TURNING, starting, usual_start_s
+from ..equipment.demand import starting
 from ..equipment.inverter_losses import losses_of
 from ..equipment.plate_power import supply_V
 from ..ledger.ledger import Ledger
 from ..not_known import Missing
 from ..readings.measured_span import HowRead
+from ..site.motor_kinds import usual_start_s
 from ..site.site import Load, Site
 from ..stats.interval95 import Within
 from ..sureness.meter_figures import MeterFigures
@@ -40,24 +41,31 @@ def bank_by_plates(site: Site, loads: Sequence[Load], *, returned_A: float | Non
     draw, ohms, before_V = bank_draw(site, loads), stated_resistance(site.bank), _before_V(site)
     running_A = draw.running_W / loaded_bank_V(site) if draw.running_W > 0 else None
     direct_A = _direct_A(site, loads, draw)
-    starting_A = direct_A if draw.starting_W is None else direct_A or amps(site, draw.starting_W, before_V, ohms)
+    hardest = next((load for load in loads if load.name == draw.hardest), None)
+    starting_A: Within | Missing | None = direct_A
+    if starting_A is None:
+        starting_A = draw.unknown_start if draw.starting_W is None else amps(site, draw.starting_W, before_V, ohms)
+    left_out = draw.left_out
+    # Beside a start that is known it makes of that one a lower bound.
+    if draw.unknown_start is not None and starting_A is not draw.unknown_start:
+        left_out = (*left_out, draw.unknown_start)
     assumptions = (*draw.assumptions, voltage_said(site), *((_DIRECT,) if direct_A else ()))
     asked = Asked(
         None if running_A is None else Within.exactly(running_A),
         starting_A,
         draw.start_s,
-        starting(draw.hardest or "", is_motor=any(load.kind in TURNING for load in loads if load.name == draw.hardest)),
+        "" if hardest is None else starting(hardest),
         None if direct_A else draw.starting_W,
-        draw.left_out,
+        left_out,
         assumptions=assumptions if running_A is not None else (),
     )
     return check_bank(
         site.bank,
         asked,
-        _sag_by_plates(site, loads, draw, before_V, direct_A),
+        _sag_by_plates(site, loads, draw, before_V, direct_A, starting_A),
         ohms,
         before_V=before_V,
-        charging=charging_judged(site.bank, site.array, returned_A),
+        charging=charging_judged(site.bank, site.array, returned_A, chargers=site.chargers),
     )
 
 
@@ -72,11 +80,18 @@ def _direct_A(site: Site, loads: Sequence[Load], draw: BankDraw) -> Within | Non
 
 
 def _sag_by_plates(
-    site: Site, loads: Sequence[Load], draw: BankDraw, before_V: float, direct_A: Within | None
+    site: Site,
+    loads: Sequence[Load],
+    draw: BankDraw,
+    before_V: float,
+    direct_A: Within | None,
+    starting_A: Within | Missing | None,
 ) -> Sag | Missing:
     load = next((load for load in loads if load.name == draw.hardest), loads[0] if loads else None)
     if load is None:
         return Missing(_SAG, ("loads",), "the site file has no load")
+    if draw.unknown_start is not None:
+        return Missing(_SAG, draw.unknown_start.add, draw.unknown_start.because)
     ohms, limit = stated_resistance(site.bank), voltage_floor(site, load)
     if isinstance(ohms, Missing):
         return Missing(_SAG, ohms.add, ohms.because)
@@ -84,7 +99,8 @@ def _sag_by_plates(
     planned = sag(before_V, ohms.mohm, limit, extra_A=direct_A, extra_W=asked_W)
     if isinstance(planned, Missing):
         return planned
-    return replace(planned, assumptions=(*ohms.assumptions, *planned.assumptions))
+    planned = replace(planned, assumptions=(*ohms.assumptions, *planned.assumptions))
+    return through_cable(planned, site, load, starting_A)
 
 
 def _before_V(site: Site, seen: MeasuredLoad | None = None) -> float:
@@ -111,10 +127,11 @@ def bank_by_runs(site: Site, load: Load, seen: MeasuredLoad, running_A: float) -
         running or Within.exactly(running_A),
         _starting_A(site, load, seen, whole, before_V, ohms),
         usual_start_s(load, []),
-        starting(load.name, is_motor=load.kind in TURNING),
+        starting(load),
         seen_in_part=not whole,
     )
-    charging, at_start = charging_judged(site.bank, site.array), _sag_by_runs(site, load, seen, ohms)
+    charging = charging_judged(site.bank, site.array, chargers=site.chargers)
+    at_start = through_cable(_sag_by_runs(site, load, seen, ohms), site, load, asked.starting_A)
     return check_bank(site.bank, asked, at_start, ohms, before_V=before_V, charging=charging)
 
 
@@ -154,7 +171,14 @@ def starts_of_log(load: Load | None, cycles: Cycles, figures: MeterFigures, how:
     """Return what the starts of a log did to the bank's voltage."""
     start_s = 0.0 if load is None else usual_start_s(load, [])
     interval_s, sampling = how.usual_interval_s, how.sampling
-    return seen_starts(cycles.cycles, figures.voltage, start_s=start_s, interval_s=interval_s, sampling=sampling)
+    return seen_starts(
+        cycles.cycles,
+        figures.voltage,
+        start_s=start_s,
+        interval_s=interval_s,
+        sampling=sampling,
+        instants=figures.instants,
+    )
 
 
 def sag_of_log(
@@ -209,8 +233,8 @@ def bank_by_log(
         "at most in this log",
         seen_in_part=not (resolved or (isinstance(starts, SeenStarts) and starts.whole)),
     )
-    at_start = sag_of_log(site, load, cycles, starts, ohms)
-    charging = charging_judged(site.bank, site.array, returned_A)
+    at_start = through_cable(sag_of_log(site, load, cycles, starts, ohms), site, load, asked.starting_A)
+    charging = charging_judged(site.bank, site.array, returned_A, chargers=site.chargers)
     return check_bank(site.bank, asked, at_start, ohms, before_V=_before_V(site), charging=charging)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..bank.bank import DrawRate, Recharge, Runtime, rate, recharge, runtime
+from ..bank.charger_time import ChargerTime, charger_times
 from ..bank.limits import BankCheck
 from ..bank.sag import Sag
 from ..bank.state_of_charge import Start, start_of
@@ -35,6 +36,8 @@ class BankForecast:
         Whether it gives what all loads ask by their plates; None where there is no other.
     payback : Recharge or Missing
         What the sun must put back for it.
+    chargers : tuple of ChargerTime
+        How long each charger of the site takes for it, by itself.
     wear : StretchWear
         What it takes of the bank's life, cycled as its owner allows.
     """
@@ -48,6 +51,7 @@ class BankForecast:
     check: BankCheck
     together: BankCheck | None
     payback: Recharge | Missing
+    chargers: tuple[ChargerTime, ...]
     wear: StretchWear
     assumptions: tuple[str, ...]
 
@@ -74,6 +78,7 @@ def bank_forecast(site: Site, load: Load, taken: Taken, hours: float, seen: Meas
         check=bank_by_plates(site, (load,)) if seen is None else bank_by_runs(site, load, seen, taken.running_A),
         together=bank_by_plates(site, site.loads) if len(site.loads) > 1 else None,
         payback=recharge(bank, site.array, taken.charge_Ah.value),
+        chargers=charger_times(bank, site.chargers, taken.charge_Ah),
         wear=stretch_wear(bank, taken.charge_Ah, bank_life(bank, ())),
         assumptions=tuple(dict.fromkeys((*begun, "Nothing else draws meanwhile, and no sun shines."))),
     )

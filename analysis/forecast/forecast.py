@@ -13,11 +13,12 @@ from ..bank.sag import Sag
 from ..bank.system_word import SystemWord, system_word
 from ..cautions import CAUTIONS
 from ..equipment.conductor import ConductorCheck, check_conductors
-from ..equipment.demand import VA_OF_WATTS, power_behind
+from ..equipment.demand import power_behind, va_of_watts
 from ..equipment.inverter_check import InverterCheck, check_inverter, check_seen
 from ..equipment.inverter_losses import given_W, losses_of
 from ..equipment.judged import Judged, Judgement, worst
 from ..nameplate.estimate import Estimate
+from ..nameplate.lesson import Lesson, lesson
 from ..not_known import Missing, Refusal
 from ..site.site import Inverter, Load, Site
 from .bank_use import BankForecast, bank_forecast
@@ -53,13 +54,15 @@ class Forecast:
 
     `word` is that on the whole; `inverter` is None for a load on the DC side; `conductors` are all of the site,
     whatever they carry; `seen` is the load's behaviour in a log, None without one; `by_plate` is the plate's estimate
-    beside a measured forecast, None where that is the forecast itself or the plate says too little.
+    beside a measured forecast, None where that is the forecast itself or the plate says too little. `lesson` sets the
+    sum on paper beside what is taken, step by step.
     """
 
     load: str
     hours: float
     word: SystemWord
     taken: Taken
+    lesson: Lesson
     bank: BankForecast
     inverter: InverterForecast | None
     conductors: tuple[ConductorCheck, ...]
@@ -92,7 +95,8 @@ def forecast(site: Site, load_name: str, *, hours: float, measured: MeasuredLoad
     conductors, beside = check_conductors(site, ohms), None if measured is None else plate
     on = [] if judged is None else [(f"the inverter '{judged.inverter}'", judged.verdict)]
     word = system_word(on, bank.check, conductor_fails=any(check.failing for check in conductors))
-    return Forecast(load.name, hours, word, taken, bank, judged, conductors, measured, beside, CAUTIONS)
+    paper = lesson(site, load, taken.paper, taken.parts, plate=plate)
+    return Forecast(load.name, hours, word, taken, paper, bank, judged, conductors, measured, beside, CAUTIONS)
 
 
 def _check_supply(site: Site, load: Load) -> None:
@@ -129,7 +133,7 @@ def _inverter(
 def _seen(inverter: Inverter, load: Load, seen: MeasuredLoad) -> tuple[Judged, Judged | Missing, tuple[str, ...]]:
     """Hold what the log showed against the inverter's ratings, on its AC side."""
     peak_W, run_W = seen.peak_W or seen.runs.run_W, seen.run_W.value if seen.run_W is not None else seen.runs.run_W
-    assumptions = [VA_OF_WATTS]
+    assumptions = [va_of_watts(load)]
     # Ratings are for what an inverter gives, so what a meter at the bank saw is carried through it first.
     if seen.side == "dc":
         losses = losses_of(inverter)

@@ -119,7 +119,14 @@ def _starts(taken: list[Cycle], figures: MeterFigures, how: HowRead, start_s: fl
     if how.side == "ac":
         return Missing("word on the sag at start", (), "a meter behind an inverter does not see the bank's volts")
     interval_s, sampling = how.usual_interval_s, how.sampling
-    return seen_starts(taken, figures.voltage, start_s=start_s, interval_s=interval_s, sampling=sampling)
+    return seen_starts(
+        taken,
+        figures.voltage,
+        start_s=start_s,
+        interval_s=interval_s,
+        sampling=sampling,
+        instants=figures.instants,
+    )
 
 
 def _with_volts(cycles: Cycles, volts: float) -> Cycles:

@@ -8,7 +8,9 @@ from typing import Final
 from ..equipment.bank_voltage import usual_loaded_V
 from ..equipment.inverter_losses import beyond_idle_W, losses_of
 from ..equipment.plate_power import Chain, ChainStep
-from ..nameplate.estimate import Estimate, estimate, paper_sum
+from ..nameplate.decomposition import Basis
+from ..nameplate.estimate import Estimate, PaperSum, estimate, paper_sum
+from ..nameplate.measured_chain import DrawnSum, drawn_by_plate
 from ..not_known import Refusal
 from ..site.site import Inverter, Load, Site
 from ..stats.interval95 import Within
@@ -16,6 +18,8 @@ from .measured_load import MeasuredLoad
 
 #: Loads within this factor of each other are not told apart by their draw: common practice, no source. [1]
 ALIKE: Final = 1.3
+_MEASURED: Final[Basis] = "measured"
+_ASSUMED: Final[Basis] = "assumed"
 
 
 def plate_for(site: Site, load: Load, hours: float, *, needed: bool) -> Estimate | None:
@@ -35,10 +39,13 @@ class Taken:
     The first step of the `chain` is ``paper``, the sum as people do it. Low and high of an amount are the value itself
     where nothing is known of how far off it may be, as with a plate. `running_A` and `running_W` are at the bank, while
     it runs; `unbroken_Ah` and `unbroken_Wh` what it takes where it runs all the time; `duty` is the share of the time
-    that it runs [1]; `voltage_V` the bank voltage reckoned with. `measured` tells whether it is from a log.
+    that it runs [1]; `voltage_V` the bank voltage reckoned with. `measured` tells whether it is from a log. `paper` is
+    the sum on paper, and `parts` are what makes up the amounts.
     """
 
     chain: tuple[ChainStep, ...]
+    paper: PaperSum
+    parts: DrawnSum
     charge_Ah: Within
     energy_Wh: Within
     running_A: float
@@ -61,6 +68,8 @@ def by_plate(site: Site, plate: Estimate | None) -> Taken:
         assumptions += [*_switched(inverter), "What a start takes beyond running is left out: no plate tells it."]
     return Taken(
         chain=plate.steps,
+        paper=plate.paper,
+        parts=drawn_by_plate(plate),
         charge_Ah=Within.exactly(plate.charge_Ah),
         energy_Wh=Within.exactly(plate.energy_Wh),
         running_A=plate.dc_A,
@@ -84,22 +93,32 @@ def _switched(inverter: Inverter) -> list[str]:
 
 
 @dataclass(frozen=True)
+class _AtMeter:
+    """What the load is to take at the meter in the hours asked for."""
+
+    hours: float
+    run_h: float
+    running_Wh: float
+    start_Wh: float
+
+
+@dataclass(frozen=True)
 class _AtBank:
     """What was measured of a load, as it arrives at the bank; `assumptions` are those of the way there."""
 
     energy_Wh: Within
     charge_Ah: Within
     running_A: float
-    running_W: float
     unbroken_Wh: float
     voltage_V: float
+    parts: DrawnSum
     assumptions: tuple[str, ...]
 
 
 def by_log(site: Site, load: Load, hours: float, seen: MeasuredLoad) -> Taken:
     """Return what the load takes by its behaviour in a log, with the steps."""
     chain = Chain()
-    _paper(chain, site, load, hours, seen)
+    paper = _paper(chain, site, load, hours, seen)
     of = f"measured in {seen.log}: "
     runs = seen.runs
     per_h, duty = seen.starts_per_h.value, seen.duty.value
@@ -111,16 +130,17 @@ def by_log(site: Site, load: Load, hours: float, seen: MeasuredLoad) -> Taken:
     running_Wh = chain.add("energy of running", runs.run_W * run_h, "Wh", "settled draw x running time")
     extra_Wh = seen.start_Wh.value
     start_Wh = chain.add("energy of starts", extra_Wh * starts, "Wh", f"{of}{extra_Wh:.3g} Wh beyond running x starts")
-    if seen.side == "ac":
-        at_bank = _behind_inverter(chain, site, load, hours, seen, running_Wh + start_Wh)
-    else:
-        at_bank = _at_bank(chain, site, load, hours, seen)
+    at_meter = _AtMeter(hours, run_h, running_Wh, start_Wh)
+    carried = _behind_inverter if seen.side == "ac" else _at_bank
+    at_bank = carried(chain, site, load, seen, at_meter)
     return Taken(
         chain=tuple(chain.steps),
+        paper=paper,
+        parts=at_bank.parts,
         charge_Ah=at_bank.charge_Ah,
         energy_Wh=at_bank.energy_Wh,
         running_A=at_bank.running_A,
-        running_W=at_bank.running_W,
+        running_W=at_bank.parts.running_W,
         unbroken_Ah=at_bank.unbroken_Wh / at_bank.voltage_V,
         unbroken_Wh=at_bank.unbroken_Wh,
         duty=duty,
@@ -130,17 +150,20 @@ def by_log(site: Site, load: Load, hours: float, seen: MeasuredLoad) -> Taken:
     )
 
 
-def _at_bank(chain: Chain, site: Site, load: Load, hours: float, seen: MeasuredLoad) -> _AtBank:
+def _at_bank(chain: Chain, site: Site, load: Load, seen: MeasuredLoad, at_meter: _AtMeter) -> _AtBank:
     """Add the steps of a log at the bank: charge as measured, else by a voltage."""
+    hours = at_meter.hours
     energy_Wh, charge_Ah = seen.amount(hours, "Wh"), seen.amount(hours, "Ah")
     assert energy_Wh is not None
     chain.add("energy", energy_Wh.value, "Wh", "energy of running + energy of starts")
     voltage_V, assumed = _bank_V(site, seen)
-    origin = f"measured in {seen.log}: energy of its runs / their charge"
+    origin, volts = f"measured in {seen.log}: energy of its runs / their charge", _MEASURED
     # Watts that were themselves made with an assumed voltage give that same voltage back: no measurement.
     if seen.volts_assumed or assumed:
-        origin = f"assumed: {usual_loaded_V(site.bank)[1]}"
+        origin, volts = f"assumed: {usual_loaded_V(site.bank)[1]}", _ASSUMED
+    watts = _ASSUMED if seen.volts_assumed else _MEASURED
     chain.add("bank voltage", voltage_V, "V", origin)
+    counted = _ASSUMED if charge_Ah is None else _MEASURED
     charge_Ah = charge_Ah or energy_Wh.scaled(1 / voltage_V)
     chain.add("charge", charge_Ah.value, "Ah", "energy / bank voltage")
     inverter = site.inverter_of(load)
@@ -153,15 +176,31 @@ def _at_bank(chain: Chain, site: Site, load: Load, hours: float, seen: MeasuredL
     run_W = seen.runs.run_W
     running_A = seen.run_A.value if seen.run_A is not None else run_W / voltage_V
     unbroken_Wh = seen.without_a_break(hours, "Wh") or 0.0
-    return _AtBank(energy_Wh, charge_Ah, running_A, run_W, unbroken_Wh, voltage_V, tuple(assumed))
+    parts = DrawnSum(
+        at_meter.run_h,
+        run_W if inverter is None else None,  # at the bank one meter sees load and inverter as one
+        run_W,
+        run_W,
+        at_meter.start_Wh,
+        0.0,
+        voltage_V,
+        measured=True,
+        load_basis=watts,
+        power_basis=watts,
+        volts_basis=volts,
+        charge_basis=counted,
+        start_A=None if seen.start_A is None else seen.start_A.high,
+        start_resolved=seen.start_resolved,
+    )
+    return _AtBank(energy_Wh, charge_Ah, running_A, unbroken_Wh, voltage_V, parts, tuple(assumed))
 
 
-def _paper(chain: Chain, site: Site, load: Load, hours: float, seen: MeasuredLoad) -> None:
+def _paper(chain: Chain, site: Site, load: Load, hours: float, seen: MeasuredLoad) -> PaperSum:
     """Add the sum as people do it: by the plate, else with the watts that were seen, as from a display."""
     try:
-        paper_sum(chain, load, site, hours)
+        return paper_sum(chain, load, site, hours)
     except Refusal:
-        paper_sum(chain, load, site, hours, displayed_W=round(seen.runs.run_W, 1))
+        return paper_sum(chain, load, site, hours, displayed_W=round(seen.runs.run_W, 1))
 
 
 def _alike(site: Site, load: Load, seen: MeasuredLoad) -> list[str]:
@@ -183,7 +222,7 @@ def _bank_V(site: Site, seen: MeasuredLoad) -> tuple[float, list[str]]:
     return volts, [f"The bank's voltage was not measured; {volts:.4g} V was taken: {source}."]
 
 
-def _behind_inverter(chain: Chain, site: Site, load: Load, hours: float, seen: MeasuredLoad, ac_Wh: float) -> _AtBank:
+def _behind_inverter(chain: Chain, site: Site, load: Load, seen: MeasuredLoad, at_meter: _AtMeter) -> _AtBank:
     """Carry what was measured behind the inverter to the bank, through the losses of the site file."""
     inverter = site.inverter_of(load)
     if inverter is None:
@@ -194,15 +233,16 @@ def _behind_inverter(chain: Chain, site: Site, load: Load, hours: float, seen: M
     losses = losses_of(inverter)
     ac_W = seen.runs.run_W
     through = beyond_idle_W(losses, ac_W) / ac_W  # DC watts for an AC watt
-    chain.add("AC energy", ac_Wh, "Wh", "energy of running + energy of starts")
+    chain.add("AC energy", at_meter.running_Wh + at_meter.start_Wh, "Wh", "energy of running + energy of starts")
     chain.add("inverter efficiency", 1 / through, "", f"site file, at {ac_W:.0f} W, without its idle draw")
     # Behind the inverter its idle draw is never seen, so it is added here for all the time, running or not.
     idle_W = 0.0 if inverter.always_on else losses.idle_W
     origin = "not counted: always on" if inverter.always_on else "all the time"
+    hours = at_meter.hours
     idle_Wh = chain.add("idle draw", idle_W * hours, "Wh", origin)
-    at_meter = seen.amount(hours, "Wh")
-    assert at_meter is not None
-    energy_Wh = Within(*(x * through + idle_Wh for x in (at_meter.value, at_meter.low, at_meter.high)))
+    taken_Wh = seen.amount(hours, "Wh")
+    assert taken_Wh is not None
+    energy_Wh = Within(*(x * through + idle_Wh for x in (taken_Wh.value, taken_Wh.low, taken_Wh.high)))
     chain.add("energy", energy_Wh.value, "Wh", "AC energy / efficiency + idle draw")
     volts, assumed = _bank_V(site, seen)
     chain.add("bank voltage", volts, "V", f"assumed: {usual_loaded_V(site.bank)[1]}")
@@ -214,4 +254,19 @@ def _behind_inverter(chain: Chain, site: Site, load: Load, hours: float, seen: M
         "The interval is that of the energy behind the inverter; its losses and the bank's voltage were not measured."
     )
     assumptions = (*losses.assumptions, *assumed, more, *_switched(inverter))
-    return _AtBank(energy_Wh, charge_Ah, running_W / volts, running_W, unbroken_Wh, volts, assumptions)
+    start_Wh = at_meter.start_Wh * through
+    parts = DrawnSum(
+        at_meter.run_h,
+        ac_W,
+        ac_W * through,
+        running_W,
+        start_Wh,
+        idle_Wh,
+        volts,
+        measured=True,
+        load_basis=_MEASURED,
+        power_basis=_ASSUMED if losses.key is None else "estimated",
+        volts_basis=_ASSUMED,
+        charge_basis=_ASSUMED,
+    )
+    return _AtBank(energy_Wh, charge_Ah, running_W / volts, unbroken_Wh, volts, parts, assumptions)

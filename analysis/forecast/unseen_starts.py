@@ -8,12 +8,13 @@ from math import inf
 from typing import Final
 
 from ..cycles.cycle import Cycle
-from ..equipment.demand import TURNING, USUAL_START, demand
+from ..equipment.demand import demand
 from ..equipment.inverter_losses import efficiency, losses_of
-from ..equipment.plate_power import paper_W
+from ..equipment.motor_start import direct_current_start_A
+from ..equipment.plate_power import paper_W, supply_V
 from ..not_known import Missing, Refusal
 from ..readings.measured_span import HowRead
-from ..site.motor_tables import USUAL_START_S
+from ..site.motor_kinds import MOST_STALLED, turns, usual_start_s
 from ..site.site import Load, Site
 from ..sureness.signal_errors import UnseenStarts
 
@@ -48,13 +49,13 @@ def unseen_starts(site: Site, load: Load, count: int, how: HowRead) -> UnseenSta
     its surge rating.
     """
     # A mean holds every start of its stretch, and only what turns draws more at a start than running.
-    if not count or how.sampling != "instant" or load.kind not in TURNING:
+    if not count or how.sampling != "instant" or not turns(load):
         return None
     try:
         extra_W = _extra_W(site, load)
     except Refusal:
         return None
-    lasts_s = load.start_s or USUAL_START_S
+    lasts_s = usual_start_s(load, [])
     if how.side == "ac":
         return UnseenStarts(count, 0.0, extra_W, lasts_s)
     inverter = site.inverter_of(load)
@@ -68,7 +69,10 @@ def _extra_W(site: Site, load: Load) -> float:
     """Return what a start draws above running, at most, where the load takes it. [W]"""
     inverter = site.inverter_of(load)
     if inverter is None:
-        return paper_W(load, site)[0] * (USUAL_START.value - 1)
+        running_W, volts = paper_W(load, site)[0], supply_V(load, site)
+        amps = direct_current_start_A(load, running_W / volts)
+        # What its data sheet alone tells is taken as the most that it may be.
+        return (MOST_STALLED - 1) * running_W if isinstance(amps, Missing) else amps.high * volts - running_W
     asked = demand(load, inverter)
     if isinstance(asked, Missing):
         return 0.0

@@ -27,8 +27,9 @@ Judge = Callable[[Runs, HealthLimits], Check]
 OF_MOTORS: Final[tuple[Judge, ...]] = (short_cycling, start_trip, stalled_start)
 OF_PUMPS: Final[tuple[Judge, ...]] = (air_charge_lost, leak_down, prime_lost, never_cuts_out)
 OF_ALL: Final[tuple[Judge, ...]] = (draw_drift, low_voltage, overload, surge_over_rating, standing_draw)
-#: What does not hold for a load of several speeds, and why.
+#: What does not hold for a load of several speeds, or behind a drive, and why.
 _AT_SPEEDS: Final = "it runs at several speeds, so "
+_BY_DRIVE: Final = "it is behind a drive, so "
 NOT_AT_SPEEDS: Final[dict[Judge, str]] = {
     start_trip: "a start that fails does not show beside them",
     stalled_start: "a start that fails does not show beside them",
@@ -89,8 +90,9 @@ def _of_pump(runs: Runs, limits: HealthLimits) -> list[Check]:
 
 def _held(judge: Judge, runs: Runs, limits: HealthLimits) -> Check:
     """Hold the runs against one limit, if it holds for such a load."""
-    if runs.cycles.speeds and judge in NOT_AT_SPEEDS:
-        return Rule(judge.__name__).not_judged(f"{_AT_SPEEDS}{NOT_AT_SPEEDS[judge]}")
+    if runs.cycles.varies and judge in NOT_AT_SPEEDS:
+        since = _AT_SPEEDS if runs.cycles.speeds else _BY_DRIVE
+        return Rule(judge.__name__).not_judged(f"{since}{NOT_AT_SPEEDS[judge]}")
     return judge(runs, limits)
 
 

@@ -5,14 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from ..equipment.demand import STANDSTILL_SOURCE, TURNING, power_factors
+from ..equipment.demand import power_factors
 from ..equipment.inverter_losses import DESIGN_SOURCE, beyond_idle_W, efficiency, losses_of
 from ..equipment.water import PRECHARGE_BELOW_KPA, PRECHARGE_SOURCE, atmosphere_kPa, below_cut_in, drawdown_L
 from ..nameplate.estimate import estimate
 from ..not_known import Refusal
 from ..readings.chunk import SECONDS_PER_HOUR, Side
 from ..site.battery_kinds import kind_of
-from ..site.motor_tables import starts_limit
+from ..site.motor_kinds import TURNING, motor_of, turns
+from ..site.motor_tables import REDUCED_SOURCE, starts_limit
 from ..site.site import Inverter, Limits, Load, Site, Water
 from ..site.units import SI, DisplayUnits
 from ..wording import figure
@@ -37,10 +38,14 @@ TANK_SOURCE: Final = "Boyle's law with the site file's tank, pressures and flow 
 
 @dataclass(frozen=True)
 class Bound:
-    """A limit's value, in the unit its name says, and where it is from."""
+    """A limit's value, in the unit its name says, and where it is from.
+
+    ``direct`` tells whether it is published for motors that are switched straight on; nobody has said so of drives.
+    """
 
     value: float
     source: str
+    direct: bool = False
 
 
 @dataclass(frozen=True)
@@ -56,7 +61,8 @@ class HealthLimits:
     switches itself off; for a load on the bank the bank is to be cut off there. `standing_W` is the highest draw while
     the load rests. `continuous_W` and `surge_W` are what the load's inverter can give for good and at a start,
     `plate_W` what the plate makes one expect, all as the meter sees it. `published_for_pumps` tells whether the
-    shortest run and the starts a day are those published for submersible pump motors.
+    shortest run and the starts a day are those published for submersible pump motors, `drive` whether the site file
+    says that the load is behind a drive.
     """
 
     kind: str | None
@@ -76,6 +82,7 @@ class HealthLimits:
     cut_off_V: Bound | None = None
     nominal_V: float | None = None
     published_for_pumps: bool = True
+    drive: bool = False
     shown: DisplayUnits = SI
 
     @property
@@ -112,7 +119,7 @@ def limits_for(site: Site | None, load: Load | None, side: Side = "dc") -> Healt
     own = site.limits if site is not None else Limits()
     larger = load is not None and load.hp is not None and load.hp >= 1
     published = MINIMUM_RUN_SOURCE + ("; trade: 2 min from 1 hp on" if larger else "")
-    minimum_run_s = _own(own.minimum_run_s, MINIMUM_RUN_S, published)
+    minimum_run_s = _own(own.minimum_run_s, MINIMUM_RUN_S, published, direct=True)
     starts_per_day = _starts(own, load)
     inverter = site.inverter_of(load) if site is not None and load is not None else None
     return HealthLimits(
@@ -133,13 +140,14 @@ def limits_for(site: Site | None, load: Load | None, side: Side = "dc") -> Healt
         cut_off_V=_cut_off_V(site, inverter) if site is not None and side == "dc" else None,
         nominal_V=None if site is None else site.bank.nominal_V,
         published_for_pumps=own.minimum_run_s is None or own.starts_per_day is None,
+        drive=load is not None and load.start == "drive",
         shown=SI if site is None else site.shown,
     )
 
 
-def _own(own: float | None, default: float, source: str, *, whole: float = 1.0) -> Bound:
+def _own(own: float | None, default: float, source: str, *, whole: float = 1.0, direct: bool = False) -> Bound:
     """Return the owner's limit, so many of a whole, else a default."""
-    return Bound(default, source) if own is None else Bound(own / whole, OWNER)
+    return Bound(default, source, direct) if own is None else Bound(own / whole, OWNER)
 
 
 def _starts(own: Limits, load: Load | None) -> Bound:
@@ -149,12 +157,12 @@ def _starts(own: Limits, load: Load | None) -> Bound:
     hp = load.hp if load is not None and load.hp is not None else 0.5
     phases = load.phases if load is not None and load.phases is not None else 1
     try:
-        limit = starts_limit(hp, phases)
+        limit = starts_limit(hp, phases, reduced=load is not None and load.start in ("soft", "drive"))
     except Refusal:
         # No table goes to such a size: then the one for small motors, the most lenient, holds.
         limit = starts_limit(0.5)
     size = "" if load is not None and load.hp is not None else ", for a motor up to 3/4 hp: the size is not known"
-    return Bound(limit.per_day, limit.source + size)
+    return Bound(limit.per_day, limit.source + size, direct=limit.source != REDUCED_SOURCE)
 
 
 def _burst(own: Limits, minimum_run_s: Bound, starts_per_day: Bound) -> Bound:
@@ -164,7 +172,7 @@ def _burst(own: Limits, minimum_run_s: Bound, starts_per_day: Bound) -> Bound:
     # Whoever may start so often a day may do so in an hour as well, whatever the tank.
     by_tank = BURST_ALLOWANCE * SECONDS_PER_HOUR / (4 * minimum_run_s.value)
     source = "what a tank for such runs allows (at most one start in 4 times the run, from memory), and a third more"
-    return Bound(max(by_tank, starts_per_day.value / 24), source)
+    return Bound(max(by_tank, starts_per_day.value / 24), source, direct=minimum_run_s.direct or starts_per_day.direct)
 
 
 def _tank_run_s(water: Water | None, load: Load | None) -> Bound | None:
@@ -238,8 +246,8 @@ def _at_meter(
 
 
 def _of(load: Load, rating: str) -> str:
-    if rating == "surge" and load.kind in TURNING:
-        return f" at most ({STANDSTILL_SOURCE})"
+    if rating == "surge" and turns(load):
+        return f" at most ({motor_of(load).standstill.source})"
     return "" if load.power_factor is not None else " at most, usual for its kind"
 
 

@@ -100,11 +100,11 @@ class Runs:
         """Running draw of each run fit for a comparison; NaN for the others. [draw_unit].
 
         Left out are runs in which the array may have shared the draw, those too short to settle, and those of a load
-        of several speeds, which draw what is asked of them.
+        of several speeds or behind a drive, which draw what is asked of them.
         """
         draw = self.of(f"run_{self.draw_unit}")
         shared = np.array([cycle.array_may_share for cycle in self.cycles.cycles], dtype=bool)
-        unfit = shared | (self.run_s < self.least_s) | bool(self.cycles.speeds)
+        unfit = shared | (self.run_s < self.least_s) | self.cycles.varies
         return np.where(unfit, np.nan, draw)
 
     @cached_property
@@ -113,7 +113,8 @@ class Runs:
         if not self.cycles.speeds:
             return self.of("run_W")
         draws = np.array([np.nan if speed.draw_W is None else speed.draw_W for speed in self.cycles.speeds])
-        return np.array([draws[int(np.flatnonzero(cycle.at_speeds)[-1])] for cycle in self.cycles.cycles])
+        held = (np.flatnonzero(cycle.at_speeds) for cycle in self.cycles.cycles)
+        return np.array([draws[ks[-1]] if len(ks) else np.nan for ks in held])
 
     @cached_property
     def less(self) -> BoolArray:

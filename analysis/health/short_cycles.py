@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import floor
 from typing import Final
 
@@ -11,7 +12,7 @@ from ..readings.chunk import SECONDS_PER_HOUR, BoolArray
 from ..wording import figure, spell
 from .finding import Advice, Check, Rule, Severity
 from .hardly_seen import at_cut_off, hardly_seen
-from .limits import HealthLimits
+from .limits import Bound, HealthLimits
 from .runs import Runs, busiest_hour
 from .tank import AIR_FIRST_STEP
 
@@ -25,6 +26,13 @@ _CHECK_FIRST: Final = (
 )
 #: Where nobody said that it is a pump.
 _FIRST_STEP_ELSE: Final = "Find out what starts it so often; of a well pump, have the air of its tank checked first."
+#: Starts that nobody reaches, where none is too many.
+NO_LIMIT: Final = 1e9
+#: Why limits are not held against a drive's starts.
+_ONLY_DIRECT: Final = (
+    "the limits published are for motors switched straight on, and a drive starts its motor softly; set minimum_run_s "
+    "and starts_per_day in the site file"
+)
 #: A limit per day is an average: a log shorter than this says nothing about it. [h]
 LEAST_HOURS: Final = 20.0
 #: In a log shorter than an hour so many starts count, at so many times the rate allowed in the busiest hour: common
@@ -42,6 +50,36 @@ def short_cycling(runs: Runs, limits: HealthLimits) -> Check:
     the readings added at either end. The limit per day is an average over months and needs a log of most of a day;
     the busiest hour is held against what a tank of the right size allows.
     """
+    check = _held_against(runs, limits)
+    if check.finding is None or not _is_by_drive(runs, limits):
+        return check
+    # Only what holds behind a drive can be crossed; what is within the limits of direct starts is so all the more.
+    held = _but_for_direct(limits)
+    if held is not None and (of_held := _held_against(runs, held)).finding is not None:
+        return of_held
+    return _rule(limits).not_judged(f"{check.finding.evidence}: {_ONLY_DIRECT}")
+
+
+def _is_by_drive(runs: Runs, limits: HealthLimits) -> bool:
+    """Tell whether a drive brings the load up: its owner says so, or its draw follows what is asked of it."""
+    return limits.drive or bool(runs.cycles.speeds and not runs.cycles.fixed_speeds)
+
+
+def _but_for_direct(limits: HealthLimits) -> HealthLimits | None:
+    """Return what can be crossed without the limits that are published for direct starts; None where none is left."""
+    run, day, hour = limits.minimum_run_s, limits.starts_per_day, limits.starts_per_hour
+    if run.direct and day.direct and hour.direct:
+        return None
+    return replace(
+        limits,
+        minimum_run_s=Bound(0.0, "") if run.direct else run,
+        starts_per_day=Bound(NO_LIMIT, "") if day.direct else day,
+        starts_per_hour=Bound(NO_LIMIT, "") if hour.direct else hour,
+    )
+
+
+def _held_against(runs: Runs, limits: HealthLimits) -> Check:
+    """Hold the runs against these limits, whatever starts the load."""
     rule = _rule(limits)
     if (cannot := runs.cannot_tell(rule, limits.minimum_run_s.value)) is not None:
         # Starts can be counted where runs cannot be measured; but not where they are several loads'.
@@ -175,12 +213,17 @@ def _advice(limits: HealthLimits) -> Advice:
 
 def _rule(limits: HealthLimits) -> Rule:
     run, day, hour = limits.minimum_run_s, limits.starts_per_day, limits.starts_per_hour
-    return Rule(
-        "short_cycling",
-        f"at least {run.value:g} s a run; {day.value:g} starts in 24 h on average, which is {day.value / 24:.1f} an "
-        f"hour; {hour.value:g} starts in the busiest hour",
-        f"run: {run.source}; starts: {day.source}; busiest hour: {hour.source}",
-    )
+    held = [
+        (run.value > 0, f"at least {run.value:g} s a run", f"run: {run.source}"),
+        (
+            day.value < NO_LIMIT,
+            f"{day.value:g} starts in 24 h on average, which is {day.value / 24:.1f} an hour",
+            f"starts: {day.source}",
+        ),
+        (hour.value < NO_LIMIT, f"{hour.value:g} starts in the busiest hour", f"busiest hour: {hour.source}"),
+    ]
+    given = [(limit, source) for holds, limit, source in held if holds]
+    return Rule("short_cycling", "; ".join(limit for limit, _ in given), "; ".join(source for _, source in given))
 
 
 def _too_many_a_day(runs: Runs, limits: HealthLimits) -> float | None:

@@ -92,7 +92,7 @@ class PaybackFold(CurrentFold):
         """Return each demo's debt so far, in the order they were named."""
         assumptions = (
             f"Of the charge put in, {100 * self._efficiency:g} % was taken to come out again.",
-            "All that the array returned is set against this demo alone, and all that other loads drew meanwhile too.",
+            "All that was returned is set against this demo alone, and all that other loads drew meanwhile too.",
         )
         for k, balance in zip(self._owing.tolist(), self._balances.tolist(), strict=True):
             self._debts[k].balance = balance

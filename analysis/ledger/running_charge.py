@@ -102,3 +102,11 @@ class RunningChargeFold(CurrentFold):
         drawn, returned, covered = (self._sums / SECONDS_PER_HOUR).T
         gaps_s = self._gap_us / 1e6
         return RunningCharge(self._time_us, drawn, returned, covered, self._highest_A, gaps_s, self._returned_A)
+
+
+@dataclass(frozen=True)
+class FineReturn:
+    """What had come back by each of many instants: charge, and energy where volts are known (in watt-hours then)."""
+
+    charge: RunningCharge
+    energy: RunningCharge | None

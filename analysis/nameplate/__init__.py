@@ -1,3 +1,3 @@
 """Paper, nameplate, measured: the three sums of a load, and the reasons between them."""
 
-__all__ = ["estimate", "measured_chain", "plate_check", "reasons"]
+__all__ = ["decomposition", "estimate", "lesson", "lesson_step", "measured_chain", "plate_check", "reasons"]

@@ -17,13 +17,38 @@ from ..site.site import Bank, Inverter, Load, Site
 
 
 @dataclass(frozen=True)
+class PaperSum:
+    """The sum as people do it: what they take for a load's watts, times all the hours, over the nominal voltage.
+
+    `of` tells of what the watts are made, and `words` say it: ``230 V x 5 A, taken for watts``. `by_display` tells that
+    they were read off a display and not off the plate.
+    """
+
+    power_W: float
+    hours: float
+    nominal_V: float
+    of: PaperOf
+    words: str
+    by_display: bool = False
+
+    @property
+    def energy_Wh(self) -> float:
+        """Its watt-hours."""
+        return self.power_W * self.hours
+
+    @property
+    def charge_Ah(self) -> float:
+        """Its amp-hours."""
+        return self.energy_Wh / self.nominal_V
+
+
+@dataclass(frozen=True)
 class Estimate:
     """What a load should take in some hours, and how that was reckoned.
 
-    The first of the `steps` is ``paper``, the sum as people do it: watts as they take them (`paper_of` tells of what
-    these are made), over nominal voltage, times all the `hours`; `run_h` is how long it is taken to run in them. `ac_W`
-    and `efficiency` [1] are None for a load on the DC side; `dc_W` is while running, with as much of the inverter's
-    idle draw, `idle_W`, as is this load's. `assumptions` are sentences.
+    The first of the `steps` is ``paper``, the sum as people do it, with all the `hours`; `run_h` is how long the load
+    is taken to run in them. `ac_W` and `efficiency` [1] are None for a load on the DC side; `dc_W` is while running,
+    with as much of the inverter's idle draw, `idle_W`, as is this load's. `assumptions` are sentences.
     """
 
     load: str
@@ -34,14 +59,22 @@ class Estimate:
     dc_A: float
     charge_Ah: float
     energy_Wh: float
-    paper_Ah: float
-    paper_Wh: float
+    paper: PaperSum
     assumptions: tuple[str, ...]
     dc_voltage_V: float
     efficiency: float | None
     idle_W: float
     run_h: float
-    paper_of: PaperOf = "W"
+
+    @property
+    def paper_Wh(self) -> float:
+        """The sum on paper."""
+        return self.paper.energy_Wh
+
+    @property
+    def paper_Ah(self) -> float:
+        """The sum on paper."""
+        return self.paper.charge_Ah
 
 
 @dataclass(frozen=True)
@@ -111,7 +144,7 @@ def estimate(
     """
     _check_above_zero("hours", hours)
     load, chain = site.load(load_name), Chain()
-    paper_Wh, paper_Ah = paper_sum(chain, load, site, hours, displayed_W)
+    paper = paper_sum(chain, load, site, hours, displayed_W)
     draw = _draw(chain, load, site)
     voltage_V = _bank_voltage_V(chain, site.bank, dc_voltage_V)
     dc_A = chain.add("DC current", draw.dc_W / voltage_V, "A", "DC power / bank voltage")
@@ -130,14 +163,12 @@ def estimate(
         dc_A=dc_A,
         charge_Ah=charge_Ah,
         energy_Wh=energy_Wh,
-        paper_Ah=paper_Ah,
-        paper_Wh=paper_Wh,
+        paper=paper,
         assumptions=tuple(chain.assumptions),
         dc_voltage_V=voltage_V,
         efficiency=draw.efficiency,
         idle_W=draw.idle_W,
         run_h=run_h,
-        paper_of="W" if displayed_W is not None else paper_of(load),
     )
 
 
@@ -171,21 +202,20 @@ def compare(
     )
 
 
-def paper_sum(
-    chain: Chain, load: Load, site: Site, hours: float, displayed_W: float | None = None
-) -> tuple[float, float]:
-    """Add the sum as people do it, and return its Wh and Ah; Refusal if neither plate nor display gives a figure."""
+def paper_sum(chain: Chain, load: Load, site: Site, hours: float, displayed_W: float | None = None) -> PaperSum:
+    """Add the sum as people do it, and return it; Refusal if neither plate nor display gives a figure."""
     if displayed_W is None:
-        power_W, words = paper_W(load, site)
+        (power_W, words), of = paper_W(load, site), paper_of(load)
     else:
         _check_above_zero("the watts a display showed", displayed_W)
-        power_W, words = displayed_W, f"{displayed_W:g} W from a display"
-    paper_Wh = power_W * hours
+        power_W, words, of = displayed_W, f"{displayed_W:g} W from a display", "W"
+    paper = PaperSum(power_W, hours, site.bank.nominal_V, of, words, by_display=displayed_W is not None)
     origin = (
         f"the sum as people do it: {words}, / {site.bank.nominal_V:g} V nominal x {hours:.4g} h; "
         "no power factor, losses, duty cycle or real voltage"
     )
-    return paper_Wh, chain.add("paper", paper_Wh / site.bank.nominal_V, "Ah", origin)
+    chain.add("paper", paper.charge_Ah, "Ah", origin)
+    return paper
 
 
 def _draw(chain: Chain, load: Load, site: Site) -> _Draw:

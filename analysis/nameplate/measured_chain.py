@@ -13,8 +13,8 @@ from math import fsum
 from ..cycles.cycle import Cycle, Cycles
 from ..not_known import Refusal
 from ..readings.chunk import SECONDS_PER_HOUR
-from .decomposition import Factor, Term, decompose
-from .estimate import Estimate
+from .decomposition import Basis, Decomposition, Factor, Term, decompose
+from .estimate import Estimate, PaperSum
 from .reasons import (
     ALL_TOGETHER,
     DUTY,
@@ -40,7 +40,8 @@ class RunTotals:
     `left_out` counts runs that were not seen whole, or during which the array may have shared the load; where it may
     have shared all of them they are taken, and `lower_bound` says so. `run_W` is the settled draw, the mean over
     running time. The 95 % intervals' halves take the runs' own as fully correlated: an upper bound. Charge is None
-    where amps were not read throughout.
+    where amps were not read throughout. `start_A` is the highest reading of a start, the whole of it where all starts
+    are `start_resolved`.
     """
 
     runs: int
@@ -52,6 +53,8 @@ class RunTotals:
     energy_u95_Wh: float | None = None
     charge_u95_Ah: float | None = None
     lower_bound: bool = False
+    start_A: float | None = None
+    start_resolved: bool = False
 
     @property
     def start_Wh(self) -> float:
@@ -103,36 +106,118 @@ def run_totals(cycles: Cycles) -> RunTotals:
         energy_u95_Wh=_total(taken, "energy_u95_Wh"),
         charge_u95_Ah=_total(taken, "charge_u95_Ah"),
         lower_bound=not alone,
+        start_A=max((cycle.surge_A for cycle in taken if cycle.surge_A is not None), default=None),
+        start_resolved=all(cycle.surge_resolved for cycle in taken),
+    )
+
+
+@dataclass(frozen=True)
+class DrawnSum:
+    """What a load takes out of the bank in the same hours as a sum on paper, part by part: by its plate, or by a log.
+
+    The energy is `through_W` x `run_h` + `start_Wh` + `idle_Wh`; `running_W` is what the bank gives while it runs, with
+    what of the idle draw falls into that. `load_W` is what the load itself takes; None where a meter at the bank saw it
+    and its inverter as one. `start_A` is the highest reading of a start, at least that unless `start_resolved`.
+    Each basis tells what a figure rests on; None as `bank_V` is that the volts, and so the amp-hours, are not known.
+    """
+
+    run_h: float
+    load_W: float | None
+    through_W: float
+    running_W: float
+    start_Wh: float
+    idle_Wh: float
+    bank_V: float | None
+    measured: bool = False
+    load_basis: Basis = "estimated"
+    power_basis: Basis = "estimated"
+    volts_basis: Basis = "estimated"
+    charge_basis: Basis = "estimated"
+    start_A: float | None = None
+    start_resolved: bool = False
+
+    @property
+    def energy_Wh(self) -> float:
+        """What it takes."""
+        return self.through_W * self.run_h + self.start_Wh + self.idle_Wh
+
+    @property
+    def charge_Ah(self) -> float | None:
+        """What it takes; None where the bank's volts are not known."""
+        return None if self.bank_V is None else self.energy_Wh / self.bank_V
+
+
+def drawn_by_plate(plate: Estimate) -> DrawnSum:
+    """Return what a load takes by its plate, part by part."""
+    apart = _idles_while_running(plate)
+    # A curve's efficiency holds the idle draw of running; what is left of it then is that of the rest of the time.
+    idle_Wh = plate.idle_W * (plate.hours if apart else plate.hours - plate.run_h)
+    through_W = plate.dc_W - (plate.idle_W if apart else 0.0)
+    load_W = plate.dc_W if plate.ac_W is None else plate.ac_W
+    return DrawnSum(plate.run_h, load_W, through_W, plate.dc_W, 0.0, idle_Wh, plate.dc_voltage_V)
+
+
+def drawn_by_runs(runs: RunTotals, *, through_inverter: bool, load_ac_W: float | None = None) -> DrawnSum:
+    """Return what the runs of a log at the bank took, part by part; `load_ac_W` as for `measured_against_estimate`."""
+    # A load on the bank itself has nothing between it and the meter: what the bank gave is what it took.
+    return DrawnSum(
+        runs.run_h,
+        load_ac_W if through_inverter else runs.run_W,
+        runs.run_W,
+        runs.run_W,
+        runs.start_Wh,
+        0.0,
+        runs.bank_V,
+        measured=True,
+        load_basis="measured",
+        power_basis="measured",
+        volts_basis="measured",
+        charge_basis="measured",
+        start_A=runs.start_A,
+        start_resolved=runs.start_resolved,
     )
 
 
 def paper_against_estimate(plate: Estimate) -> Explained:
     """Explain what the sum on paper leaves out: the way from it to the estimate."""
+    energy, charge = paper_against(plate.paper, drawn_by_plate(plate), on_inverter=plate.ac_W is not None)
+    return explained(plate.load, energy, charge, on_paper=True)
+
+
+def paper_against(paper: PaperSum, drawn: DrawnSum, *, on_inverter: bool) -> tuple[Decomposition, Decomposition | None]:
+    """Split the difference between the sum on paper and what is taken, in Wh and in Ah; None where Ah are not known."""
+    time: Basis = "measured" if drawn.measured else "estimated"
     factors = [
-        Factor("hours", plate.hours, plate.hours, "h", "estimated"),
-        Factor(DUTY, 1.0, plate.run_h / plate.hours, "", "estimated"),
-        *_power_on_paper(plate),
+        Factor("hours", paper.hours, paper.hours, "h", time),
+        Factor(DUTY, 1.0, drawn.run_h / paper.hours, "", time),
+        *_power_on_paper(paper, drawn, on_inverter=on_inverter),
     ]
-    if plate.efficiency is not None:
-        factors.append(Factor(INVERTER, 1.0, plate.efficiency, "", "estimated", divides=True))
-    # A curve's efficiency holds the idle draw of running; what is left of it then is that of the rest of the time.
-    idle_Wh = plate.idle_W * (plate.hours if _idles_while_running(plate) else plate.hours - plate.run_h)
-    terms = [Term("running", tuple(factors)), Term("idle", (Factor(IDLE, 0.0, idle_Wh, "Wh", "estimated"),))]
-    nominal_V = plate.paper_Wh / plate.paper_Ah
-    volts = Factor(VOLTAGE, nominal_V, plate.dc_voltage_V, "V", "estimated", divides=True)
-    return explained(plate.load, decompose(terms), decompose(_with(volts, terms)), on_paper=True)
+    terms = [
+        Term("running", tuple(factors)),
+        Term("starts", (Factor(STARTS, 0.0, drawn.start_Wh, "Wh", time),)),
+        Term("idle", (Factor(IDLE, 0.0, drawn.idle_Wh, "Wh", drawn.power_basis),)),
+    ]
+    # A log of watts alone has energy and no charge to split.
+    if drawn.bank_V is None:
+        return decompose(terms), None
+    volts = Factor(VOLTAGE, paper.nominal_V, drawn.bank_V, "V", drawn.volts_basis, divides=True)
+    return decompose(terms), decompose(_with(volts, terms))
 
 
-def _power_on_paper(plate: Estimate) -> tuple[Factor, ...]:
-    """Return the way from what people take for the load's watts to its watts, by what the plate gives."""
-    paper_W = plate.paper_Wh / plate.hours
+def _power_on_paper(paper: PaperSum, drawn: DrawnSum, *, on_inverter: bool) -> tuple[Factor, ...]:
+    """Return the way from what people take for the load's watts to its watts at the bank."""
+    # One meter sees load and inverter as one: to part them would be a guess, so they stay one factor.
+    if drawn.load_W is None:
+        return (Factor(TOGETHER, paper.power_W, drawn.through_W, "W", drawn.power_basis),)
+    through = Factor(INVERTER, 1.0, drawn.load_W / drawn.through_W, "", drawn.power_basis, divides=True)
     # Volts times amps become watts by a factor of their own, the power factor; plate watts and horsepower are held
     # against the watts taken in.
-    load_W = plate.dc_W if plate.ac_W is None else plate.ac_W
-    if plate.paper_of == "VA" and plate.ac_W is not None:
-        volt_amps = Factor("volts x amps", paper_W, paper_W, "VA", "estimated")
-        return (volt_amps, Factor(FROM_VA, 1.0, load_W / paper_W, "", "estimated"))
-    return (Factor(FROM_HP if plate.paper_of == "hp" else LOAD, paper_W, load_W, "W", "estimated"),)
+    if paper.of == "VA" and on_inverter:
+        volt_amps = Factor("volts x amps", paper.power_W, paper.power_W, "VA", drawn.load_basis)
+        return (volt_amps, Factor(FROM_VA, 1.0, drawn.load_W / paper.power_W, "", drawn.load_basis), through)
+    name = FROM_HP if paper.of == "hp" else LOAD
+    load = Factor(name, paper.power_W, drawn.load_W, "W", drawn.load_basis)
+    return (load, through) if on_inverter else (load,)
 
 
 def measured_against_estimate(plate: Estimate, runs: RunTotals, *, load_ac_W: float | None = None) -> Explained:

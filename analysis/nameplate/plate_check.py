@@ -8,8 +8,10 @@ from ..cycles.cycle import Cycles
 from ..readings.chunk import SECONDS_PER_HOUR
 from ..site.site import Site
 from .estimate import Estimate, PlateComparison, compare, estimate
+from .lesson import Lesson, lesson
 from .measured_chain import (
     RunTotals,
+    drawn_by_runs,
     habit_against_measured,
     measured_against_estimate,
     paper_against_estimate,
@@ -24,8 +26,8 @@ class PlateCheck:
 
     `left_out_on_paper` is the way from the sum on paper to the estimate, `why` that from the estimate to the
     measurement. `habit` is the estimate for all the time measured, with the duty cycle of the site file (else none),
-    and `by_habit` why the runs took another energy than that: None where not every run was seen whole. `remarks` say
-    what limits it all.
+    and `by_habit` why the runs took another energy than that: None where not every run was seen whole. `lesson` sets
+    the sum on paper beside the measurement step by step, for the time that it ran. `remarks` say what limits it all.
     """
 
     estimate: Estimate
@@ -33,6 +35,7 @@ class PlateCheck:
     runs: RunTotals
     left_out_on_paper: Explained
     why: Explained
+    lesson: Lesson
     habit: Estimate | None = None
     by_habit: Explained | None = None
     remarks: tuple[str, ...] = ()
@@ -62,12 +65,15 @@ def check_plate(
     habit = None
     if not runs.left_out and covered_s > 0:
         habit = estimate(site, load, hours=covered_s / SECONDS_PER_HOUR)
+    of_load = site.load(load)
+    drawn = drawn_by_runs(runs, through_inverter=site.inverter_of(of_load) is not None, load_ac_W=load_ac_W)
     return PlateCheck(
         estimate=plate,
         comparison=compare(plate, measured_energy_Wh=runs.energy_Wh, measured_charge_Ah=runs.charge_Ah),
         runs=runs,
         left_out_on_paper=paper_against_estimate(plate),
         why=measured_against_estimate(plate, runs, load_ac_W=load_ac_W),
+        lesson=lesson(site, of_load, plate.paper, drawn, plate=plate, running_only=True),
         habit=habit,
         by_habit=None if habit is None else habit_against_measured(habit, runs, load_ac_W=load_ac_W),
         remarks=tuple(_remarks(plate, runs, load_ac_W)),

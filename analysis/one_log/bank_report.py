@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from statistics import median
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -24,6 +25,9 @@ from ..readings.measured_span import HowRead
 from ..site.site import Bank, Load, Site
 from ..stats.interval95 import Within
 from ..sureness.meter_figures import MeterFigures
+
+if TYPE_CHECKING:
+    from ..bank.charger_time import ChargerTime
 
 _NO_AMPS = "the log has no amps measured at the bank"
 
@@ -53,6 +57,8 @@ class BankReport:
         From the state at the log's end until it is full.
     of_log : Recharge or Missing
         What the log itself took out, net.
+    chargers : tuple of ChargerTime
+        From the state at the log's end until it is full, by each charger of the site.
     wear : Wear or None
         What the log, and each line of the ledger, took of its life; None where its falls were not followed.
     """
@@ -65,6 +71,7 @@ class BankReport:
     to_full: Recharge | Missing
     of_log: Recharge | Missing
     wear: Wear | None = None
+    chargers: tuple[ChargerTime, ...] = ()
 
     @property
     def missing(self) -> tuple[Missing, ...]:
@@ -94,6 +101,8 @@ def bank_report(
     """
     if running is None:
         return Missing("word on the bank", (), _NO_AMPS)
+    from ..bank.charger_time import charger_times  # a report without a site file has no use for it
+
     # Measured goes before stated; with neither, the log's own reason says more than that the file has no figure.
     ohms = resistance_of_cycles(cycles.cycles, current=figures.current, voltage=figures.voltage)
     if isinstance(ohms, Missing) and site.bank.resistance_mohm is not None:
@@ -111,6 +120,7 @@ def bank_report(
         owed if isinstance(owed, Missing) else _recharge(site, owed, use),
         Missing("time to recharge", (), _NO_AMPS) if net_Ah is None else _recharge(site, net_Ah, use),
         None if falls is None else wear(site.bank, charge, ledger, falls),
+        () if isinstance(owed, Missing) else charger_times(site.bank, site.chargers, Within.exactly(owed)),
     )
 
 

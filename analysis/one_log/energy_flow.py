@@ -29,6 +29,7 @@ class EnergyFlow:
     ``drawn`` is what the meter saw going out: of the bank, or behind an inverter (``side``) of that. ``returned`` went
     into the bank. ``load`` is what one load took by itself; None where that is not known. ``straight`` is the least of
     that which did not come out of the bank; it is as sure as what the load took.
+    ``charger`` is what of the returned a charger gave; None where the site file has none.
     """
 
     unit: ChargeOrEnergy
@@ -37,6 +38,7 @@ class EnergyFlow:
     returned: Within
     load: Within | None
     straight: float = 0.0
+    charger: Within | None = None
 
     @property
     def load_from_bank(self) -> float:
@@ -60,6 +62,13 @@ class EnergyFlow:
             return self.returned
         by_load = self.load.scaled(self.straight / self.load.value) if self.straight else Within.exactly(0.0)
         return _sum([self.returned, by_load])
+
+    @property
+    def sun(self) -> Within:
+        """What is known of all that charged the bank beside a charger. [unit]."""
+        charging, by = self.charging, self.charger or Within.exactly(0.0)
+        ends = charging.value - by.value, charging.low - by.high, charging.high - by.low
+        return Within(*(max(x, 0.0) for x in ends))
 
 
 def energy_flow(logs: Sequence[LogReport]) -> EnergyFlow | None:
@@ -88,7 +97,10 @@ def _of_log(log: LogReport, unit: ChargeOrEnergy) -> EnergyFlow | None:
         by_runs = sum(getattr(cycle, f"straight_{unit}") or 0.0 for cycle in log.cycles.cycles)
         # The load took no more from the bank than the bank gave to all.
         straight = min(max(by_runs, load.value - amounts.drawn), load.value)
-    return EnergyFlow(unit, log.facts.side, _within(amounts, "drawn"), _within(amounts, "returned"), load, straight)
+    sources = None if log.by_site is None else log.by_site.sources
+    by_unit = None if sources is None else (sources.whole.charger_Wh if unit == "Wh" else sources.whole.charger_Ah)
+    ends = _within(amounts, "drawn"), _within(amounts, "returned")
+    return EnergyFlow(unit, log.facts.side, *ends, load, straight, by_unit)
 
 
 def _load(log: LogReport, unit: ChargeOrEnergy) -> Within | None:
@@ -112,6 +124,7 @@ def _within(amounts: Amounts, part: Literal["drawn", "returned"]) -> Within:
 def _together(flows: Sequence[EnergyFlow]) -> EnergyFlow:
     """Return flows as one; what one meter is off in one log it may be off in all, so the ends add up."""
     loads = [flow.load for flow in flows if flow.load is not None]
+    chargers = [flow.charger for flow in flows if flow.charger is not None]
     return EnergyFlow(
         flows[0].unit,
         flows[0].side,
@@ -119,6 +132,7 @@ def _together(flows: Sequence[EnergyFlow]) -> EnergyFlow:
         _sum([flow.returned for flow in flows]),
         _sum(loads) if loads else None,
         sum(flow.straight for flow in flows),
+        _sum(chargers) if chargers else None,
     )
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from statistics import median
 
 from ..cycles.cycle import Cycles
-from ..equipment.demand import VA_OF_WATTS, Demand, Power, apparent_VA, demand, power_behind
+from ..equipment.demand import Demand, Power, apparent_VA, demand, power_behind, va_of_watts
 from ..equipment.inverter_check import InverterCheck, check_inverter, check_seen
 from ..equipment.inverter_losses import given_W, losses_of
 from ..equipment.judged import Judged, Judgement, worst
@@ -131,7 +131,7 @@ def _of_runs(inverter: Inverter, load: Load, cycles: Cycles, *, at_bank: bool) -
             *losses.assumptions,
         ]
     sustained, peak = power_behind(load, inverter, running_W=run_W, peak_W=peak_W)
-    assumptions.append(VA_OF_WATTS)
+    assumptions.append(va_of_watts(load))
     resolved = all(cycle.surge_resolved for cycle in cycles.cycles)
     return _seen(inverter, load.name, sustained, peak, tuple(assumptions), resolved=resolved)
 

@@ -10,8 +10,11 @@ from ..cycles.cycle import Cycle, Cycles
 from ..forecast.unseen_starts import caught_starts, unseen_starts
 from ..health.health import health_of, sign_check
 from ..health.limits import limits_for
+from ..health.runs import Runs
 from ..nameplate.plate_check import PlateCheck, check_plate
 from ..not_known import Refusal
+from ..pump_pulse.pulse import pump_pulse, with_days
+from ..pump_pulse.starts import load_starts
 from ..quality.sign_check import SignFold
 from ..readings.chunk import Chunk, Fold
 from ..readings.envelope import EnvelopeFold
@@ -71,7 +74,7 @@ class LogAnalysis:
         self._cycles = cycles or cycle_fold(self._watched, how, quantities, facts.markers)
         shown = [name for name in ("current_A", "power_W", "voltage_V") if name in quantities]
         self._envelopes = {name: EnvelopeFold(name) for name in shown}
-        self._sign = SignFold(quantities if how.side == "dc" else (), how.gap_limit_s)
+        self._sign = SignFold.of(how, quantities)
         self._site_folds = site_folds
         # A demo is the stretch from its note to the next: thousands of them are added up once, not twice.
         if site_folds is not None and self._amounts.marked is not None:
@@ -112,8 +115,13 @@ class LogAnalysis:
         cycles = sure_cycles(cycles, charge, self._figures, self._how)
         limits = limits_for(self._site, self._watched.load, self._how.side)
         gaps = charge.span.gaps
-        health = health_of(cycles, limits, self._facts.usual_interval_s, gaps[-1].stop_us if gaps else None)
-        checks = (*([sign_check(self._sign.result())] if self._how.side == "dc" else []), *health.checks)
+        last_gap_us = gaps[-1].stop_us if gaps else None
+        health = health_of(cycles, limits, self._facts.usual_interval_s, last_gap_us)
+        runs = Runs(cycles, self._facts.usual_interval_s, last_gap_us)
+        # What is no motor has a start as well, but none that wears.
+        seen = None if limits.is_motor is False else load_starts(runs, self._how)
+        sign = [sign_check(self._sign.result())] if self._how.side == "dc" else []
+        checks = (*sign, *health.checks, *([seen.check] if seen is not None else []))
         plate, no_plate = self._plate(cycles, charge.span.covered_s)
         report = LogReport(
             facts=self._facts,
@@ -121,7 +129,7 @@ class LogAnalysis:
             cycles=cycles,
             findings=tuple(check.finding for check in checks if check.finding is not None),
             checks=checks,
-            trends=health.trends,
+            trends=(*health.trends, *(seen.trends if seen is not None else ())),
             envelopes={name: fold.result() for name, fold in self._envelopes.items()},
             plate=plate,
             no_plate=no_plate,
@@ -129,8 +137,12 @@ class LogAnalysis:
             figures=self._figures,
             starts_known=starts is not None,
             has_array=self._site is not None and self._site.array is not None,
+            pulse=pump_pulse(self._site, self._watched.load, runs, charge.span, checks),
+            load_starts=seen,
         )
-        return report if self._site_folds is None else self._followed(report, self._site_folds, starts, starts_us)
+        if self._site_folds is None:
+            return report
+        return _by_day(self._followed(report, self._site_folds, starts, starts_us), runs)
 
     def _followed(
         self, report: LogReport, folds: SiteFolds, starts: UnseenStarts | None, starts_us: list[int]
@@ -144,7 +156,8 @@ class LogAnalysis:
             return report
         followed = replace(followed, ledger=ledger)
         load, meter = self._watched.load, report.facts.meter
-        by_site = site_report(self._site, load, report.charge, report.cycles, report.figures, meter, followed)
+        parts = (report.charge, report.cycles, report.figures, meter, followed)
+        by_site = site_report(self._site, load, *parts, zone_known=not report.facts.zone_assumed)
         return replace(report, by_site=by_site)
 
     def _starts(self) -> UnseenStarts | None:
@@ -161,6 +174,16 @@ class LogAnalysis:
             return check_plate(self._site, self._watched.load.name, cycles, covered_s=covered_s), None
         except Refusal as why:
             return None, str(why)
+
+
+def _by_day(report: LogReport, runs: Runs) -> LogReport:
+    """Return a report with what the runs say day by day, and with the check that many days allow."""
+    if report.pulse is None:
+        return report
+    pulse = with_days(report.pulse, runs, report.ledger.days)
+    more = () if pulse.falls is None else (pulse.falls,)
+    findings = tuple(check.finding for check in more if check.finding is not None)
+    return replace(report, pulse=pulse, checks=(*report.checks, *more), findings=(*report.findings, *findings))
 
 
 def best_start(cycles: Cycles) -> Cycle | None:

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from ..health.trends import Trend
     from ..ledger.payback import Payback
     from ..nameplate.plate_check import PlateCheck
+    from ..pump_pulse.pulse import PumpPulse
+    from ..pump_pulse.starts import LoadStarts
     from ..readings.chunk import Chunk
     from ..readings.envelope import Envelope
     from .site_report import SiteReport
@@ -40,7 +42,8 @@ class LogReport:
     those that were crossed; ``trends`` is empty where a log is too short.
     ``starts_known`` tells whether surges that fall between readings are in the intervals. ``paybacks`` are those of the
     ledger's demos; ``by_site`` is what log and site file say together, None without a site file or where nobody asked;
-    ``has_array`` tells whether the site file names an array.
+    ``has_array`` tells whether the site file names an array. ``pulse`` is what the load's runs say of flow and water,
+    ``load_starts`` how long its starts take and how high they go; None where it is no motor.
     """
 
     facts: LogFacts
@@ -61,12 +64,15 @@ class LogReport:
     paybacks: tuple[Payback, ...] = ()
     by_site: SiteReport | None = None
     has_array: bool = False
+    pulse: PumpPulse | None = None
+    load_starts: LoadStarts | None = None
 
     def in_short(self) -> LogReport:
         """Return it without what its charts are drawn from: all figures stay, of each quantity its two extremes."""
         return replace(
             self,
             charge=replace(self.charge, evidence=None),
+            cycles=replace(self.cycles, stairs=()),
             envelopes={name: whole.in_one() for name, whole in self.envelopes.items()},
             close_up=None,
             starts=(),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from statistics import median
+from typing import TYPE_CHECKING
 
 from ..bank.limits import BankCheck
 from ..charge.amounts import Charge
@@ -12,7 +13,8 @@ from ..equipment.conductor import ConductorCheck, check_conductors
 from ..equipment.solar import ArrayDay, array_day
 from ..forecast.bank_check import bank_by_log, bank_by_plates
 from ..ledger.loads_use import LoadsUse, loads_use
-from ..not_known import Missing
+from ..nameplate.estimate import estimate
+from ..not_known import Missing, Refusal
 from ..readings.chunk import SECONDS_PER_HOUR
 from ..site.site import Load, Site
 from ..stats.interval95 import Within
@@ -21,6 +23,11 @@ from .bank_report import BankReport, bank_report
 from .inverter_report import InverterReport, ac_power_W, inverter_reports
 from .site_folds import SiteRecord
 from .water_report import WaterReport, water_report
+
+if TYPE_CHECKING:
+    from datetime import tzinfo
+
+    from ..ledger.sources import Sources, UnnamedSource
 
 _DAY_S = 24 * SECONDS_PER_HOUR
 #: A log of one day ends some readings before midnight. [1]
@@ -45,6 +52,8 @@ class SiteReport:
     """What a log and its site file say together, every part by itself.
 
     ``bank_check`` is the word on the bank: by the log where a meter on the bank saw a load start, else by the plates.
+    ``sources`` tells what came back by where it came from, None where the site file has no charger; ``unnamed`` is a
+    step of return at night, where that has none.
     """
 
     bank: BankReport | Missing
@@ -53,6 +62,8 @@ class SiteReport:
     conductors: tuple[ConductorCheck, ...]
     water: WaterReport | Missing
     solar: Solar
+    sources: Sources | None = None
+    unnamed: UnnamedSource | None = None
 
     @property
     def missing(self) -> tuple[Missing, ...]:
@@ -78,10 +89,13 @@ def site_report(
     figures: MeterFigures,
     meter: str | None,
     followed: SiteRecord,
+    *,
+    zone_known: bool = True,
 ) -> SiteReport:
     """Return what a log and its site file say together.
 
     `load` is that whose runs were sought, `meter` the name of the log's; `followed` holds the ledger of the report.
+    `zone_known` tells whether its zone was more than assumed: by its clock the night is told.
     """
     how, ledger = charge.how, followed.ledger
     from_bank_Wh = daily_from_bank_Wh(charge)
@@ -103,7 +117,44 @@ def site_report(
     energy = charge.energy if how.side == "dc" else None
     known = use.day_Wh.value if use is not None and isinstance(use.day_Wh, Within) else None
     solar = Solar(array_day(site.array, daily_use_Wh=known), energy.returned if energy else None, use)
-    return SiteReport(bank, check, inverters, conductors, water, solar)
+    from ..ledger.sources import unnamed_source  # a report without a site file has no use for it
+
+    zone = followed.zone if zone_known else None
+    back = None if followed.returned is None else _sources(site, load, charge, cycles, followed, zone)
+    # Only amps at the bank show it, and a file that names a charger has its answer already.
+    at_bank = how.side == "dc" and cycles.signal == "current_A" and not site.chargers
+    unnamed = unnamed_source(cycles.stairs, zone) if at_bank else None
+    return SiteReport(bank, check, inverters, conductors, water, solar, back, unnamed)
+
+
+def _sources(
+    site: Site, load: Load | None, charge: Charge, cycles: Cycles, followed: SiteRecord, zone: tzinfo | None
+) -> Sources | None:
+    """Return what came back by where it came from."""
+    from ..ledger.sources import sources  # a report without a site file has no use for it
+
+    assert followed.returned is not None
+    # Of the load whose runs were seen these say what it draws; of all others their plates do.
+    others = [each for each in site.loads if load is None or each.name != load.name or not cycles.cycles]
+    return sources(
+        followed.returned,
+        charge,
+        cycles,
+        site.chargers,
+        followed.ledger,
+        followed.paybacks,
+        zone=zone,
+        sun=site.array is not None,
+        loads_A=[amps for each in others if (amps := _plate_A(site, each)) is not None],
+    )
+
+
+def _plate_A(site: Site, load: Load) -> float | None:
+    """Return what a load draws at the bank by its plate; None where that says too little. [A]"""
+    try:
+        return estimate(site, load.name, hours=1.0).dc_A
+    except Refusal:
+        return None
 
 
 def _bank_check(

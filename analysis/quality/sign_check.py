@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from ..readings.blocks import Piece, PieceRows, Pieces, gaps_before
 from ..readings.chunk import Chunk, FloatArray, has_missing
+from ..readings.measured_span import HowRead
 from ..signal_levels.step_threshold import Threshold
 
 #: Steps that must have moved the voltage before their direction says anything, and the share of them that must agree:
@@ -53,6 +54,14 @@ class SignFold:
     def __init__(self, quantities: Iterable[str], gap_limit_s: float | None = None) -> None:
         self._sees_sign = {"current_A", "voltage_V"} <= set(quantities)
         self._pieces, self._part = Pieces(), SignPart(gap_limit_s)
+
+    @classmethod
+    def of(cls, how: HowRead, quantities: Iterable[str]) -> SignFold:
+        """Return the fold for readings that were taken so.
+
+        Behind an inverter nothing flows back and the volts are its own: they say nothing of the way of the current.
+        """
+        return cls(quantities if how.side == "dc" else (), how.gap_limit_s)
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""

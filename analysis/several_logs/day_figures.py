@@ -12,6 +12,7 @@ from ..charge.amounts import Amounts, Charge
 from ..cycles.cycle import Cycle
 from ..health.runs import busiest_hour
 from ..one_log.log_report import LogReport
+from ..pump_pulse.starts import heights_of
 from ..readings.chunk import SECONDS_PER_HOUR
 from ..readings.measured_span import Span
 from .day_pieces import DayPiece, running_s, usual_of
@@ -34,7 +35,8 @@ class DayFigures:
 
     `measured_s` is the time that readings stand for; what is told by the hour is told by an hour of that. Draw and sag
     are medians of the runs, the draw without runs whose draw the array may have shared. `busiest_hour` is the most
-    starts that any 60 minutes hold. `use` is what the runs took that began then.
+    starts that any 60 minutes hold. `use` is what the runs took that began then. `start_s` is how long the usual start
+    took, `start_height` its top over the running draw, where the readings show it.
     """
 
     measured_s: float
@@ -52,6 +54,8 @@ class DayFigures:
     sag_V: float | None
     busiest_hour: int | None
     use: LoadUse = LoadUse()
+    start_s: float | None = None
+    start_height: float | None = None
 
 
 class FollowedFigure(NamedTuple):
@@ -73,6 +77,8 @@ FIGURES: Final = (
     FollowedFigure("run_W", "running draw", "W"),
     FollowedFigure("run_A", "running current", "A"),
     FollowedFigure("sag_V", "voltage sag at a start", "V"),
+    FollowedFigure("start_s", "length of a start", "s"),
+    FollowedFigure("start_height", "top of a start over running", ""),
 )
 
 
@@ -141,6 +147,7 @@ def figures_of(pieces: Sequence[DayPiece]) -> DayFigures:
 def _figures(
     measured_s: float, charge: Charge, cycles: Sequence[Cycle], duty_cycle: float | None, use: LoadUse
 ) -> DayFigures:
+    heights = heights_of(cycles)
     return DayFigures(
         measured_s=measured_s,
         charge=charge.charge,
@@ -157,6 +164,8 @@ def _figures(
         sag_V=usual_of(cycles, "sag_V"),
         busiest_hour=busiest_hour(np.array([cycle.start_us for cycle in cycles], dtype=np.int64)) if cycles else None,
         use=use,
+        start_s=usual_of(cycles, "start_s"),
+        start_height=float(np.nanmedian(heights)) if np.isfinite(heights).any() else None,
     )
 
 

@@ -198,7 +198,7 @@ URGENCY: Final = (
     *("prime_lost", "never_cuts_out", "stalled_start", "overload"),
     *("start_trip", "surge_over_rating", "low_voltage"),
     *("short_cycling", "air_charge_lost"),
-    *("leak_down", "draw_drift", "standing_draw"),
+    *("leak_down", "flow_falls", "start_lengthens", "draw_drift", "standing_draw"),
     *(WRONG_SIGN, "sampling_too_slow"),
 )
 

@@ -98,6 +98,14 @@ def judged_days(over: OverLogs) -> tuple[JudgedDay, ...]:
             holds = (finding.cycles[0], finding.cycles[-1]) if finding.cycles else whole
             for day in _days_between(*holds, starts_us, stops_us):
                 findings.setdefault(day, []).append(finding)
+    for finding in (check.finding for check in over.checks if check.finding is not None):
+        # What only many days together show is so on the newest of them, where it names no runs.
+        days = [max(judged, default=len(over.days) - 1)]
+        if finding.cycles:
+            days = list(_days_between(finding.cycles[0], finding.cycles[-1], starts_us, stops_us))
+        for day in days:
+            findings.setdefault(day, []).append(finding)
+            judged.add(day)
     return tuple(JudgedDay(over.days[day].date, tuple(_serious(findings.get(day, [])))) for day in sorted(judged))
 
 

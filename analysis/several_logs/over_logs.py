@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, tzinfo
 from typing import Final
 
-from ..health.finding import SEVERITIES, Finding
+import numpy as np
+
+from ..health.finding import SEVERITIES, Check, Finding
+from ..health.runs import Runs
 from ..one_log.log_report import LogReport
+from ..pump_pulse.starts import lengths_of, start_lengthens
 from ..readings.chunk import Side
 from ..readings.log_facts import LogFacts
 from ..site.site import Site
 from .before_after import BeforeAfter, NamedChange, before_after
 from .day_figures import DayFigures, figures_of, figures_of_log
-from .day_pieces import DayPiece, LeftOut, pool_of
+from .day_pieces import DayPiece, LeftOut, Pool, pool_of
 from .day_trends import Day, DayTrend, day_trends
+from .pump_days import PumpOverLogs, pump_over_logs
 from .start_calendar import StartCalendar, calendar_of
 
 #: So many logs of many are shown in full. [1]
@@ -46,7 +51,8 @@ class OverLogs:
     `logs` are all, in order of time, those without dates last; `left_out` are those that take no part in days, trends,
     calendar and comparison. `side` and `zone` (whose midnights part the days) are of the others, and `whole` holds the
     figures of all these; None where there are none. `findings` are of all logs, the most serious and then the most
-    frequent first. `remarks` say in sentences what must be known to read it.
+    frequent first; `checks` are the limits that only logs of many days together can be held against. `remarks` say in
+    sentences what must be known to read it. `pump` is what they say of a pump's water.
     """
 
     logs: tuple[OneLog, ...]
@@ -58,8 +64,10 @@ class OverLogs:
     calendar: StartCalendar
     change: BeforeAfter | None
     findings: tuple[FoundOften, ...]
+    checks: tuple[Check, ...]
     left_out: tuple[LeftOut, ...]
     remarks: tuple[str, ...]
+    pump: PumpOverLogs | None = None
 
 
 def wanting_a_look(logs: Iterable[LogReport]) -> tuple[LogReport, ...]:
@@ -97,8 +105,11 @@ def over_logs(
         for line in [pieces[0].line]
     )
     zone = zone_of(pool.pieces[0].log.facts) if pool.pieces else UTC
+    pump = pump_over_logs(pool)
+    checks = (*_of_starts(pool), *([pump.falls] if pump is not None else []))
+    together = {id(log): [each for each in _found(checks) if _holds(log, each)] for log in ordered}
     return OverLogs(
-        logs=tuple(OneLog(log, figures_of_log(log), _counted(log.findings)) for log in ordered),
+        logs=tuple(_one(log, together[id(log)]) for log in ordered),
         side=pool.side,
         zone=pool.zone,
         whole=figures_of(pool.pieces) if pool.pieces else None,
@@ -106,9 +117,11 @@ def over_logs(
         trends=day_trends(days, None if change is None else change.at_us),
         calendar=calendar_of(pool.starts_us(), *pool.measured_us(), zone),
         change=before_after(pool, change),
-        findings=_ranked(ordered),
+        findings=_ranked(ordered, together),
+        checks=checks,
         left_out=pool.left_out,
         remarks=pool.remarks,
+        pump=pump,
     )
 
 
@@ -120,17 +133,45 @@ def _when(log: LogReport) -> tuple[bool, int, str]:
     return log.facts.undated, log.charge.span.start_us or 0, log.facts.name
 
 
+def _one(log: LogReport, together: Iterable[Finding]) -> OneLog:
+    # What rests on no run of its own is told once, of all logs, and makes none of them worse than it is.
+    own = (*log.findings, *(each for each in together if each.cycles))
+    return OneLog(log, figures_of_log(log), _counted(own))
+
+
+def _holds(log: LogReport, finding: Finding) -> bool:
+    """Tell whether a log is among those that show a finding together: by its runs, if the finding names any."""
+    if not finding.cycles:
+        return log.pulse is not None and bool(log.pulse.days)
+    return not {cycle.start_us for cycle in log.cycles.cycles}.isdisjoint(finding.cycles)
+
+
 def _counted(findings: Iterable[Finding]) -> tuple[int, int, int]:
     severities = [finding.severity for finding in findings]
     act, watch, note = (severities.count(severity) for severity in SEVERITIES)
     return act, watch, note
 
 
-def _ranked(logs: Sequence[LogReport]) -> tuple[FoundOften, ...]:
+def _of_starts(pool: Pool) -> tuple[Check, ...]:
+    """Return what starts over days of several logs are held against; nothing without a motor's runs."""
+    cycles = [cycle for piece in pool.pieces if piece.log.load_starts is not None for cycle in piece.cycles]
+    if not cycles:
+        return ()
+    name = Runs(pool.pieces[0].log.cycles).name
+    return (start_lengthens(name, np.array([cycle.start_us for cycle in cycles]), lengths_of(cycles)),)
+
+
+def _found(checks: Iterable[Check]) -> list[Finding]:
+    """Return what was found of several logs together."""
+    return [check.finding for check in checks if check.finding is not None]
+
+
+def _ranked(logs: Sequence[LogReport], together: Mapping[int, Sequence[Finding]]) -> tuple[FoundOften, ...]:
     """Return each code once, with the logs that have it: by severity, then by how many logs, then by code."""
     by_code: dict[str, list[tuple[Finding, LogReport]]] = {}
     for log in logs:
-        for finding in log.findings:
+        # What many days show together is a finding of the logs that hold its runs, or their days.
+        for finding in (*together[id(log)], *log.findings):
             by_code.setdefault(finding.code, []).append((finding, log))
     findings = []
     for pairs in by_code.values():

@@ -10,6 +10,7 @@ from ..one_log.log_report import LogReport
 if TYPE_CHECKING:
     from ..inverter_sides.paired_logs import InverterMeasured
     from ..site.site import Site
+    from ..what_if.what_if import WhatIf
     from .over_logs import OverLogs
 
 
@@ -28,7 +29,7 @@ class Report:
     """One site, one log or several.
 
     ``paired`` holds those that show both sides of an inverter; ``over`` what several logs show together, None for one
-    log in which nobody named a change.
+    log in which nobody named a change. ``what_if`` is what changes of the system would do, where they were asked for.
     """
 
     site: Site | None
@@ -37,3 +38,4 @@ class Report:
     version: str
     paired: tuple[PairedLogs, ...] = ()
     over: OverLogs | None = None
+    what_if: WhatIf | None = None

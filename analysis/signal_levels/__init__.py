@@ -1,3 +1,14 @@
 """Where a signal is level and where it steps: plateaus, levels, rises."""
 
-__all__ = ["inner_levels", "level_record", "levels", "plateau", "rises", "step_threshold", "steps"]
+__all__ = [
+    "base_path",
+    "inner_levels",
+    "level_record",
+    "levels",
+    "plateau",
+    "rises",
+    "start_length",
+    "step_threshold",
+    "steps",
+    "still_sky",
+]

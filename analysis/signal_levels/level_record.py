@@ -1,4 +1,4 @@
-"""What is kept of a level once it is complete, and the list of all levels of a log."""
+"""What is kept of a level once it is complete, the list of all levels of a log, and what is kept of that in short."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from collections import deque
 from collections.abc import Set
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from math import nan
+from typing import NamedTuple
 
 import numpy as np
 
@@ -29,6 +31,7 @@ class LevelRecord:
     ``sums_last`` are running integrals at its first and last reading [unit s]; ``burst`` is what stood out between the
     level before and this one. ``inner`` are the levels that it went through on slow ramps, if it did; of
     the last of these, ``leaves`` is when it began to move towards the next level, and the spacing there [us], [s].
+    ``start_s`` is how long the start took that led to it, NaN where none showed [s].
     """
 
     start_us: float
@@ -52,6 +55,7 @@ class LevelRecord:
     burst: Burst | None
     inner: tuple[LevelRecord, ...] = ()
     leaves: tuple[float, float] | None = None
+    start_s: float = nan
 
     @property
     def length_s(self) -> float:
@@ -139,3 +143,36 @@ class LevelList:
         """Whether anything flowed back at any time, beyond the noise."""
         low = np.minimum(self.before, self.after)
         return bool(np.any(low < -np.array([level.least for level in self.levels])))
+
+
+class Stair(NamedTuple):
+    """A level: when it began and when its last reading was [us]; how it begins and ends [unit of the signal].
+
+    ``least`` is the smallest change that stood out from the noise there [unit]; ``spacing_s`` the time over which the
+    change that led to it took place.
+    """
+
+    start_us: float
+    last_us: float
+    first: float
+    last: float
+    least: float
+    spacing_s: float
+    after_gap: bool
+
+
+def stairs_of(levels: LevelList) -> tuple[Stair, ...]:
+    """Return the levels of a log in short, those within a slow ramp each by itself."""
+    signal = levels.signal
+    return tuple(
+        Stair(
+            level.start_us,
+            float(level.last_us),
+            level.first[signal],
+            level.last[signal],
+            level.least,
+            (level.reached_us - level.left_us) / 1e6,
+            level.after_gap,
+        )
+        for level in levels.refined().levels
+    )

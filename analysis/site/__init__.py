@@ -3,6 +3,7 @@
 __all__ = [
     "battery_kinds",
     "conductor_tables",
+    "motor_kinds",
     "motor_tables",
     "site",
     "strict_table",

@@ -52,6 +52,15 @@ class DrawOverSize:
 
 
 @dataclass(frozen=True)
+class ChargeOverSize:
+    """Amps put in over the rated capacity that are usual: from the least to the most, and where from. [1/h]"""
+
+    least: float
+    most: float
+    source: str
+
+
+@dataclass(frozen=True)
 class BatteryKind:
     """The figures of a kind of battery.
 
@@ -69,6 +78,8 @@ class BatteryKind:
         A string says why its voltage at rest does not tell its state.
     peukert_exponent : float or None
         None where Peukert's law is not made for it.
+    charge_over_size : ChargeOverSize or None
+        None where nothing is usual of it: then only its maker's limit says how much a charger may put in.
     """
 
     word: str
@@ -81,6 +92,7 @@ class BatteryKind:
     running: DrawOverSize | None = None
     starting: DrawOverSize | None = None
     empty: UsualFigure | None = None
+    charge_over_size: ChargeOverSize | None = None
 
 
 #: How the voltage of a lead-acid cell at rest follows its temperature, the acid being the same. By the entropies of
@@ -147,6 +159,9 @@ _LEAD_EMPTY: Final = UsualFigure(1.75, 0.05, "1.75 V a lead-acid cell, common pr
 #: Where the draws over size below are from; thin plates of AGM give more.
 SIZE_SOURCE: Final = "common practice, no source"
 
+#: Less than a tenth takes more than a day to fill a bank; more than a fifth makes liquid acid gas and warms plates.
+_LEAD_CHARGE: Final = ChargeOverSize(0.1, 0.2, SIZE_SOURCE)
+
 #: Each kind by the word of the site file. Peukert's exponents are the middle of wide ranges on pages of the trade:
 #: flooded 1.2 to 1.6, gel 1.1 to 1.25, AGM 1.05 to 1.15.
 KINDS: Final = {
@@ -161,6 +176,7 @@ KINDS: Final = {
         DrawOverSize(0.25, 1.0),
         DrawOverSize(1.0, 3.0),
         _LEAD_EMPTY,
+        _LEAD_CHARGE,
     ),
     "agm": BatteryKind(
         "AGM",
@@ -173,6 +189,7 @@ KINDS: Final = {
         DrawOverSize(1 / 3, 1.0),
         DrawOverSize(2.0, 5.0),
         _LEAD_EMPTY,
+        ChargeOverSize(0.1, 0.25, SIZE_SOURCE),
     ),
     "gel": BatteryKind(
         "gel",
@@ -185,6 +202,7 @@ KINDS: Final = {
         DrawOverSize(0.25, 1.0),
         DrawOverSize(1.0, 3.0),
         _LEAD_EMPTY,
+        _LEAD_CHARGE,
     ),
     "lifepo4": BatteryKind(
         "LiFePO4",
@@ -194,6 +212,7 @@ KINDS: Final = {
         UsualFigure(3.45, 0.1, "3.45 V a cell, from memory"),
         UsualFigure(99.0, 1.0, _MEMORY),
         _FLAT,
+        charge_over_size=ChargeOverSize(0.1, 0.5, SIZE_SOURCE),
     ),
 }  # fmt: skip
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 RESISTANCE_SOURCE: Final = "NEC chapter 9, table 8 (uncoated copper, direct current, 75 °C)"
+AREA_RESISTANCE_SOURCE: Final = "IEC 60228, table 2 (copper, class 2: the most at 20 °C; from memory)"
 AMPACITY_SOURCE: Final = (
     "NEC table 310.16, copper at 75 °C, at most three conductors in a raceway, 30 °C around (from memory)"
 )
@@ -55,6 +56,14 @@ AREA_AMPACITY_A: Final[dict[float, float]] = {
     0.75: 6, 1.0: 10, 1.5: 17.5, 2.5: 24, 4: 32, 6: 41,
     10: 57, 16: 76, 25: 101, 35: 125, 50: 151, 70: 192,
     95: 232, 120: 269, 150: 300, 185: 341, 240: 400, 300: 458,
+}  # fmt: skip
+
+#: The most ohms of a kilometre at 20 degC by area [mm2]: a cable may be drawn thinner than its name, 50 mm2 to 47.
+#: Finely stranded ones (class 5) are allowed up to 10 % more (from memory).
+AREA_OHM_PER_KM: Final[dict[float, float]] = {
+    0.75: 24.5, 1.0: 18.1, 1.5: 12.1, 2.5: 7.41, 4: 4.61, 6: 3.08,
+    10: 1.83, 16: 1.15, 25: 0.727, 35: 0.524, 50: 0.387, 70: 0.268,
+    95: 0.193, 120: 0.153, 150: 0.124, 185: 0.0991, 240: 0.0754, 300: 0.0601,
 }  # fmt: skip
 
 #: Ratings that fuses and breakers come in [A].

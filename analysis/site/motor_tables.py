@@ -17,10 +17,13 @@ from ..not_known import Refusal
 USUAL_START_S: Final = 0.5
 
 FULL_LOAD_SOURCE: Final = "NEC Table 430.248 (single-phase motors)"
+FULL_LOAD_3_SOURCE: Final = "NEC Table 430.250 (three-phase motors, from memory)"
 CODE_LETTER_SOURCE: Final = "NEC Table 430.7(B)"
 STARTS_SOURCE: Final = (
     "a submersible-motor manual's table of starts; Water Well Journal, 'Tank Selection by the Numbers'"
 )
+#: A note to that table; it names no other size.
+REDUCED_SOURCE: Final = f"{STARTS_SOURCE}: its note on a reduced-voltage starter or drive"
 
 # NEC Table 430.248: rated horsepower, and full-load amps at 115, 200, 208 and 230 V.
 _FULL_LOAD_A: Final = (
@@ -40,6 +43,20 @@ _FULL_LOAD_A: Final = (
 
 # The table's columns, and the system voltages it says they cover: 110 to 120 V and 220 to 240 V.
 _COLUMNS: Final = ((110.0, 120.0), (200.0, 200.0), (208.0, 208.0), (220.0, 240.0))
+
+# NEC Table 430.250: rated horsepower, and full-load amps of three phases at 200, 208, 230, 460 and 575 V.
+_FULL_LOAD_3_A: Final = (
+    (1 / 2, (2.5, 2.4, 2.2, 1.1, 0.9)),
+    (3 / 4, (3.7, 3.5, 3.2, 1.6, 1.3)),
+    (1, (4.8, 4.6, 4.2, 2.1, 1.7)),
+    (1.5, (6.9, 6.6, 6.0, 3.0, 2.4)),
+    (2, (7.8, 7.5, 6.8, 3.4, 2.7)),
+    (3, (11.0, 10.6, 9.6, 4.8, 3.9)),
+    (5, (17.5, 16.7, 15.2, 7.6, 6.1)),
+    (7.5, (25.3, 24.2, 22.0, 11.0, 9.0)),
+    (10, (32.2, 30.8, 28.0, 14.0, 11.0)),
+)
+_COLUMNS_3: Final = ((200.0, 200.0), (208.0, 208.0), (220.0, 240.0), (440.0, 480.0), (550.0, 600.0))
 
 # NEC Table 430.7(B): locked-rotor kVA per horsepower, from and to. The last row has no upper end.
 # B ends at 3.54, the only figure that joins on to C; some copies print 3.55.
@@ -82,8 +99,13 @@ class StartsLimit:
     source: str
 
 
-def full_load_A(hp: float, voltage_V: float) -> float:
-    """Return the single-phase full-load current of NEC Table 430.248. [A]
+def full_load_source(phases: int = 1) -> str:
+    """Return which table has the full-load current of a motor of 1 or 3 `phases`."""
+    return FULL_LOAD_3_SOURCE if phases == 3 else FULL_LOAD_SOURCE
+
+
+def full_load_A(hp: float, voltage_V: float, phases: int = 1) -> float:
+    """Return the full-load current of NEC Table 430.248, of three phases of Table 430.250. [A]
 
     It is on the safe side: a sizing value, not what the motor will draw.
 
@@ -92,17 +114,20 @@ def full_load_A(hp: float, voltage_V: float) -> float:
     Refusal
         If the table has no row or no column for the motor.
     """
-    column = next((i for i, (low, high) in enumerate(_COLUMNS) if low <= voltage_V <= high), None)
+    rows, columns = (_FULL_LOAD_3_A, _COLUMNS_3) if phases == 3 else (_FULL_LOAD_A, _COLUMNS)
+    source = full_load_source(phases)
+    column = next((i for i, (low, high) in enumerate(columns) if low <= voltage_V <= high), None)
     if column is None:
+        *first, last = (f"{low:g}" if low == high else f"{low:g} to {high:g}" for low, high in columns)
         raise Refusal(
-            f"{FULL_LOAD_SOURCE} has no column for {voltage_V:g} V (it has 110 to 120, 200, 208 and 220 to 240 V); "
+            f"{source} has no column for {voltage_V:g} V (it has {', '.join(first)} and {last} V); "
             f"give current_A from the plate"
         )
     # A size between two rows takes the larger row, as sizing does.
     # A third or a sixth of a horsepower is written with few digits on a plate: 0.33 is the row of 1/3.
-    row = next((amps for size, amps in _FULL_LOAD_A if size >= hp * 0.98), None)
+    row = next((amps for size, amps in rows if size >= hp * 0.98), None)
     if row is None:
-        raise Refusal(f"{FULL_LOAD_SOURCE} ends at 10 hp, the motor has {hp:g} hp; give current_A from the plate")
+        raise Refusal(f"{source} ends at 10 hp, the motor has {hp:g} hp; give current_A from the plate")
     return row[column]
 
 
@@ -124,8 +149,10 @@ def locked_rotor(code_letter: str, hp: float, voltage_V: float, phases: int = 1)
     return LockedRotor(low * amps_per_kVA_per_hp, None if high is None else high * amps_per_kVA_per_hp)
 
 
-def starts_limit(hp: float, phases: int = 1) -> StartsLimit:
+def starts_limit(hp: float, phases: int = 1, *, reduced: bool = False) -> StartsLimit:
     """Return how many starts a day a submersible motor of 1 or 3 `phases` may make on average.
+
+    `reduced`: it is brought up at reduced voltage, by a soft starter or a drive.
 
     Raises
     ------
@@ -136,6 +163,8 @@ def starts_limit(hp: float, phases: int = 1) -> StartsLimit:
     # neighbour is taken.
     if hp <= 0.75:
         return StartsLimit(300, STARTS_SOURCE)
+    if phases == 3 and 5.5 < hp <= 30 and reduced:
+        return StartsLimit(200, REDUCED_SOURCE)
     if phases == 3:
         return StartsLimit(300 if hp <= 5.5 else 100, STARTS_SOURCE)
     if hp > 30:

@@ -12,12 +12,12 @@ from pydantic import AfterValidator, model_validator
 from ..not_known import Refusal
 from .fields import Name
 from .strict_table import Fault, Several, StrictTable
-from .tables import Array, Bank, Conductor, Inverter, Limits, Load, Meter
+from .tables import Array, Bank, Charger, Conductor, Inverter, Limits, Load, Meter
 from .unit_tables import ShownTable, Units
 from .units import DisplayUnits
 from .water import Water
 
-__all__ = ["Array", "Bank", "Conductor", "Inverter", "Limits", "Load", "Meter", "Site", "Water"]
+__all__ = ["Array", "Bank", "Charger", "Conductor", "Inverter", "Limits", "Load", "Meter", "Site", "Water"]
 
 
 #: Not names of zones but files beside them: what a machine happens to be set to. Those below right/ count leap seconds.
@@ -49,11 +49,12 @@ class Site(StrictTable):
         "pump": "loads", "motor": "loads", "appliance": "loads", "consumer": "loads", "device": "loads",
         "solar": "array", "solar_array": "array", "panel": "array", "solar_panel": "array", "pv": "array",
         "pv_array": "array", "module": "array",
+        "charger": "chargers", "generator": "chargers", "genset": "chargers", "alternator": "chargers",
         "cable": "conductors", "wire": "conductors", "wiring": "conductors", "fuse": "conductors",
         "tank": "water", "pressure_tank": "water", "well": "water", "water_system": "water",
         "shunt": "meters", "sensor": "meters", "logger": "meters",
     }  # fmt: skip
-    named: ClassVar[tuple[str, ...]] = ("inverters", "loads", "conductors", "meters")
+    named: ClassVar[tuple[str, ...]] = ("inverters", "loads", "chargers", "conductors", "meters")
 
     name: Name
     zone: Zone | None = None
@@ -61,6 +62,7 @@ class Site(StrictTable):
     inverters: Several[Inverter] = ()
     loads: Several[Load] = ()
     array: Array | None = None
+    chargers: Several[Charger] = ()
     conductors: Several[Conductor] = ()
     water: Water | None = None
     meters: Several[Meter] = ()
@@ -78,10 +80,10 @@ class Site(StrictTable):
         for table in ("loads", "meters"):
             for i, row in _rows(data, table):
                 yield from _unknown((table, i, "inverter"), row.get("inverter"), "inverter", inverters)
-        carried = [*inverters, *loads, *(["array"] if "array" in data else [])]
+        carried = [*inverters, *loads, *_names(data, "chargers"), *(["array"] if "array" in data else [])]
         for i, row in _rows(data, "conductors"):
             for name in _list(row.get("carries")):
-                yield from _unknown(("conductors", i, "carries"), name, "load or inverter", carried)
+                yield from _unknown(("conductors", i, "carries"), name, "load, inverter or charger", carried)
         water = data.get("water")
         if isinstance(water, Mapping):
             yield from _unknown(("water", "load"), water.get("load"), "load", loads)

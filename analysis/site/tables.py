@@ -1,4 +1,4 @@
-"""The tables of a site file: bank, inverter, load, array, conductor, water, meter, limits.
+"""The tables of a site file: bank, inverter, load, array, charger, conductor, water, meter, limits.
 
 Every key ends in its unit; where people know a figure in US units there is a second key,
 and the properties give it in the units used inside.
@@ -43,6 +43,15 @@ LoadKind = Literal["pump", "motor", "compressor", "heater", "electronics", "ligh
 
 #: How a motor is brought up to speed; behind a drive it also runs at one draw after another.
 StartKind = Literal["direct", "soft", "drive"]
+
+#: Which capacitor a single-phase motor has: one that helps it start, one that stays on, both, or none (split phase).
+Capacitor = Literal["none", "start", "run", "both"]
+
+#: What an inverter gives: a sine, or steps that stand in for one.
+Waveform = Literal["sine", "modified"]
+
+#: What feeds a charger: the mains, a generator (through a charger, or by itself), or an engine's alternator.
+ChargerKind = Literal["mains", "generator", "alternator"]
 
 
 DischargeAmps = Annotated[Several[Positive], BeforeValidator(one_or_two), AfterValidator(continuous_first)]
@@ -148,6 +157,8 @@ class Inverter(StrictTable):
         "power_w": "continuous_W", "power_va": "continuous_VA", "rated_w": "continuous_W", "rated_va": "continuous_VA",
         "rating_w": "continuous_W", "rating_va": "continuous_VA", "peak_w": "surge_W", "peak_va": "surge_VA",
         "voltage_v": "output_V", "voltage": "output_V", "standby_w": "idle_W", "no_load_w": "idle_W",
+        "wave": "waveform", "output_wave": "waveform", "pure": "sine", "pure_sine": "sine", "true_sine": "sine",
+        "sinewave": "sine", "modified_sine": "modified", "square": "modified", "quasi_sine": "modified",
     }  # fmt: skip
 
     name: Name
@@ -157,6 +168,8 @@ class Inverter(StrictTable):
     surge_W: Positive | None = None
     surge_s: Seconds | None = None
     output_V: Positive = 230.0
+    phases: Annotated[int, AfterValidator(known_phases)] | None = None
+    waveform: Waveform | None = None
     efficiency_pct: Percent | None = None  # without its idle draw
     # [AC W, %], with its idle draw
     efficiency_curve: Annotated[Several[CurvePoint], AfterValidator(rising)] | None = None
@@ -177,6 +190,8 @@ class Load(StrictTable):
     same_thing = (("code_letter", "locked_rotor_A"),)
     also_called: ClassVar[Mapping[str, str]] = {
         "volts": "voltage_V", "amps": "current_A", "watts": "power_W", "pf": "power_factor", "type": "kind",
+        "lra": "locked_rotor_A", "stall_a": "locked_rotor_A", "psc": "run", "split_phase": "none",
+        "soft_start": "soft", "soft_starter": "soft", "vfd": "drive", "inverter_drive": "drive",
     }  # fmt: skip
 
     name: Name
@@ -188,8 +203,9 @@ class Load(StrictTable):
     hp: Positive | None = None
     phases: Annotated[int, AfterValidator(known_phases)] = 1
     power_factor: Fraction | None = None
+    capacitor: Capacitor | None = None
     code_letter: Annotated[str, AfterValidator(known_code_letter)] | None = None
-    locked_rotor_A: Positive | None = None
+    locked_rotor_A: Positive | None = None  # before it turns; of a motor for direct current: stalled
     start: StartKind | None = None
     start_s: Seconds | None = None
     duty_pct: Percent | None = None
@@ -214,6 +230,19 @@ class Array(StrictTable):
     losses_pct: Annotated[Several[Share], Field(min_length=1)] | None = None  # one after another; they compound
     current_A: Positive | None = None  # at peak power: what a PWM controller passes on
     controller: Literal["pwm", "mppt"] | None = None
+
+
+class Charger(StrictTable):
+    """A charger, of which the bank knows the amps that it puts in."""
+
+    also_called: ClassVar[Mapping[str, str]] = {
+        "output_a": "rated_A", "current_a": "rated_A", "amps": "rated_A", "charge_a": "rated_A", "type": "kind",
+        "genset": "generator", "grid": "mains", "shore": "mains",
+    }  # fmt: skip
+
+    name: Name
+    kind: ChargerKind | None = None
+    rated_A: Positive  # into the bank, as long as it takes all that is offered
 
 
 class Conductor(ShownTable):

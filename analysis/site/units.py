@@ -65,6 +65,16 @@ class DisplayUnits:
         """Return a flow, for instance ``10 gal/min``."""
         return _text(flow_L_per_min, self.flow)
 
+    @property
+    def flow_scale(self) -> tuple[float, str]:
+        """How many of the unit shown a litre a minute is, and its symbol."""
+        return _UNITS[self.flow].of(1.0), _UNITS[self.flow].symbol
+
+    @property
+    def volume_scale(self) -> tuple[float, str]:
+        """How many of the unit shown a litre is, and its symbol."""
+        return _UNITS[self.volume].of(1.0), _UNITS[self.volume].symbol
+
     def of_pressure(self, pressure_kPa: float, *, digits: int = 3) -> str:
         """Return a gauge pressure or a difference, for instance ``40 psi``."""
         return _text(pressure_kPa, self.pressure, digits)

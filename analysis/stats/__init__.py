@@ -1,3 +1,3 @@
-"""Numbers only: distributions of errors, 95 % intervals, ranks, slopes, means of blocks."""
+"""Numbers only: distributions of errors, 95 % intervals, ranks, slopes, edges, means of blocks."""
 
-__all__ = ["bounded", "interval95", "ranks"]
+__all__ = ["bounded", "interval95", "lower_edge", "ranks"]

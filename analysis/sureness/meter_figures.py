@@ -57,8 +57,9 @@ class MeterFigures:
     """A meter's limits of error.
 
     ``power`` is None where watts are taken to be as good as volts times amps. ``zero_check`` is the offset that was
-    measured at rest and taken off the readings; it then stands in for the stated offsets of the current. ``assumed``
-    says in sentences what was not stated.
+    measured at rest and taken off the readings; it then stands in for the stated offsets of the current. ``instants``
+    tells whether each reading is stated to be one, averaged over nothing. ``assumed`` says in sentences what was not
+    stated.
     """
 
     current: Accuracy = Accuracy()
@@ -67,6 +68,7 @@ class MeterFigures:
     clock_ppm: float = USUAL_CLOCK_PPM
     zero_check: ZeroCheck | None = None
     assumed: tuple[str, ...] = ()
+    instants: bool = False
 
     @property
     def power_gain(self) -> float:
@@ -124,7 +126,8 @@ def figures_of(meter: Meter | None) -> MeterFigures:
         power = replace(power, full_scale=meter.range_W, resolution=meter.resolution_W or 0.0)
     assumed += _range_unknown(meter, current)
     clock_ppm = USUAL_CLOCK_PPM if meter.clock_ppm is None else meter.clock_ppm
-    return MeterFigures(current, voltage, power, clock_ppm, assumed=tuple(assumed))
+    instants = meter.sampling == "instant"
+    return MeterFigures(current, voltage, power, clock_ppm, assumed=tuple(assumed), instants=instants)
 
 
 def _stated(reading_pct: float | None, range_pct: float | None, assumed: list[str], what: str) -> Accuracy:

@@ -10,14 +10,10 @@ from dataclasses import dataclass, replace
 from math import isfinite
 from typing import Any, Final, Protocol, TypeVar
 
-from ..bank.draw import bank_draw
-from ..equipment.cable_choice import SIZE_KINDS, CableChoice, SizeKind, choose_cable
-from ..equipment.conductor import ADVISED_DROP_PCT
-from ..equipment.demand import TURNING
-from ..equipment.protection import SCREENING
+from ..bank.state_of_charge import Start, start_of
 from ..not_known import Missing
 from ..site.site import Site
-from ..site.tables import Bank, Chemistry, Conductor, Load, StartKind
+from ..site.tables import Bank, Chemistry, Inverter, Load, Waveform
 from ..site.unit_tables import ShownTable
 from ..site.units import KPA_PER_PSI, L_PER_GAL
 from ..site.water import Water
@@ -27,7 +23,8 @@ OfSite = TypeVar("OfSite", bound=ShownTable)
 #: What another kind of cell makes of a bank that the keys of the old kind no longer say.
 _OF_THE_KIND: Final = (
     "peukert_exponent", "charge_efficiency_pct", "charging_V", "resistance_mohm", "cut_off_V", "max_discharge_A",
-    "max_discharge_s", "max_charge_A", "batteries", "battery_V", "strings",
+    "max_discharge_s", "max_charge_A", "batteries", "battery_V", "strings", "cycle_life", "throughput_kWh", "price",
+    "currency", "rested_V",
 )  # fmt: skip
 
 
@@ -43,6 +40,11 @@ class Setup:
         """Return the same with tables of the site in place of others."""
         site = self.site.model_copy(update=tables)
         return replace(self, site=site, load=site.load(self.load.name))
+
+    def with_load(self, **keys: object) -> Setup:
+        """Return the same with other values under some keys of the load."""
+        new = self.load.model_copy(update=keys)
+        return self.of(loads=tuple(new if each is self.load else each for each in self.site.loads))
 
 
 class SystemChange(Protocol):
@@ -116,27 +118,11 @@ class PressureChange:
 
 
 @dataclass(frozen=True)
-class StartChange:
-    """Another way to bring the motor up to speed."""
-
-    text: str
-    start: StartKind
-
-    def made_in(self, setup: Setup) -> Setup | Missing:
-        """Return the setup with the load started that way."""
-        if setup.load.kind not in TURNING:
-            return Missing("word on another start", ("loads.kind",), f"'{setup.load.name}' has no motor by its kind")
-        changed = _with_load(setup, start=self.start)
-        was, will = (bank_draw(each.site, (each.load,)).starting_W for each in (setup, changed))
-        # A start that asks what it asked before was not told apart: that is no answer.
-        if was == will and self.start != setup.load.start:
-            return Missing("word on another start", (), "what such a start of it asks is not known")
-        return changed
-
-
-@dataclass(frozen=True)
 class InverterChange:
-    """Another inverter; its losses are taken to be those of the one that is there. [W], [VA], [s]"""
+    """Another inverter; what is not said of its losses is taken to be as of the one that is there. [W], [VA], [s], [%]
+
+    `efficiency_pct` is without its idle draw.
+    """
 
     text: str
     continuous_W: float | None = None
@@ -144,6 +130,9 @@ class InverterChange:
     surge_W: float | None = None
     surge_VA: float | None = None
     surge_s: float | None = None
+    efficiency_pct: float | None = None
+    idle_W: float | None = None
+    waveform: Waveform | None = None
 
     def made_in(self, setup: Setup) -> Setup | Missing:
         """Return the setup with that inverter in the place of the load's."""
@@ -152,8 +141,19 @@ class InverterChange:
             because = f"'{setup.load.name}' hangs on no inverter"
             return Missing("word on another inverter", ("loads.inverter",), because)
         ratings = ("continuous_W", "continuous_VA", "surge_W", "surge_VA", "surge_s")
-        new = old.model_copy(update={key: getattr(self, key) for key in ratings})
+        wave = {} if self.waveform is None else {"waveform": self.waveform}
+        new = old.model_copy(update={key: getattr(self, key) for key in ratings} | self._losses(old) | wave)
         return setup.of(inverters=tuple(new if each is old else each for each in setup.site.inverters))
+
+    def _losses(self, old: Inverter) -> dict[str, Any]:
+        """Return the keys of its losses: what was measured of the old one goes where the new one's are stated."""
+        idle_W = old.standby_W if self.idle_W is None else self.idle_W
+        if self.efficiency_pct is not None:
+            stated = {"efficiency_pct": self.efficiency_pct, "efficiency_curve": None, "loss_model": None}
+            return stated | {"idle_W": idle_W}
+        if old.loss_model is not None:
+            return {"loss_model": old.loss_model.model_copy(update={"idle_W": idle_W})}
+        return {"idle_W": idle_W}
 
 
 @dataclass(frozen=True)
@@ -171,16 +171,18 @@ class BankChange:
         update: dict[str, Any] = {}
         # Cells of another kind have nothing of the old ones but their nominal voltage and place.
         if self.chemistry is not None and self.chemistry != bank.chemistry:
-            update = dict.fromkeys(_OF_THE_KIND) | {"chemistry": self.chemistry}
+            update = dict.fromkeys(_OF_THE_KIND) | {"chemistry": self.chemistry, "start_state_pct": _state_pct(bank)}
         if self.strings is not None:
             if bank.strings is None:
                 return Missing("word on another number of strings", ("bank.strings",))
             update |= _times(bank, self.strings / bank.strings) | {"strings": self.strings}
         elif self.capacity_Ah is not None:
-            # Batteries of which nothing is known but their charge: what they let through stays that of the file.
+            # Batteries of which nothing is known but their charge: they cost what they cost, and let through no more
+            # than the file says, a smaller bank less.
             size = self.capacity_Ah / bank.capacity_Ah
-            update |= {"capacity_Ah": self.capacity_Ah, "strings": None, "batteries": None}
-            update |= _resistance(bank, size) if "chemistry" not in update else {}
+            of_like = {} if "chemistry" in update else _times(bank, min(size, 1.0)) | _like_cells(bank, size)
+            update |= of_like | {"capacity_Ah": self.capacity_Ah, "strings": None, "batteries": None}
+            update |= {} if size == 1 else {"price": None, "currency": None}
         return setup.of(bank=bank.model_copy(update=update))
 
 
@@ -199,48 +201,6 @@ class ArrayChange:
             return Missing("word on another array", ("array",), "the site file has none, nor the sun that it gets")
         amps = None if array.current_A is None else array.current_A * self.power_W / array.power_W
         return setup.of(array=array.model_copy(update={"power_W": self.power_W, "current_A": amps}))
-
-
-@dataclass(frozen=True)
-class CableChange:
-    """Another cable; without a size the smallest that keeps `drop_pct`, with its fuse. [mm2], [%]"""
-
-    text: str
-    area_mm2: float | None = None
-    gauge_AWG: str | None = None
-    drop_pct: float = ADVISED_DROP_PCT
-
-    def made_in(self, setup: Setup) -> Setup | Missing:
-        """Return the setup with that cable where the load's supply runs."""
-        old = cable_of(setup)
-        if isinstance(old, Missing):
-            return old
-        if self.area_mm2 is None and self.gauge_AWG is None:
-            kind: SizeKind = "mm2" if old.area_mm2 is not None else "AWG"
-            choice = choose_cable(old, setup.site, kind, drop_pct=self.drop_pct)
-            if isinstance(choice, Missing):
-                return choice
-            # The fuse's size is chosen with the cable; what it can break is its kind's, and stays.
-            new = choice.conductor.model_copy(update={"fuse_kA": old.fuse_kA})
-        else:
-            new = old.model_copy(update={"area_mm2": self.area_mm2, "gauge_AWG": self.gauge_AWG})
-        return setup.of(conductors=tuple(new if each is old else each for each in setup.site.conductors))
-
-    def choices(self, setup: Setup) -> tuple[CableChoice | Missing, ...]:
-        """Return the smallest cable that fits by each table; none where the load's cable is not known."""
-        old = cable_of(setup)
-        if isinstance(old, Missing):
-            return ()
-        return tuple(choose_cable(old, setup.site, kind, drop_pct=self.drop_pct) for kind in SIZE_KINDS)
-
-    def answer(self, setup: Setup) -> str:
-        """Say which cable and fuse the tables ask for; empty where they do not tell."""
-        choices = self.choices(setup)
-        return f"The smallest that fits: {', or '.join(map(_chosen, choices))}." if choices else ""
-
-    def reasons(self, setup: Setup) -> tuple[str, ...]:
-        """Return by which tables, and what the next smaller fails."""
-        return tuple(_why(each, self.drop_pct) for each in self.choices(setup) if isinstance(each, CableChoice))
 
 
 @dataclass(frozen=True)
@@ -267,34 +227,7 @@ class UseChange:
             return Missing(
                 "word on another use", (), f"that is {run_s / 3600:.3g} h of running a day, more than it has"
             )
-        return _with_load(setup, duty_pct=100 * run_s / 86400)
-
-
-def _chosen(choice: CableChoice | Missing) -> str:
-    if isinstance(choice, Missing):
-        return choice.sentence
-    return f"{choice.size} with a {choice.fuse_A:g} A fuse (loses {choice.running.drop_pct:.2g} %)"
-
-
-def _why(choice: CableChoice, drop_pct: float) -> str:
-    """Say what the next smaller size fails, and which tables say so."""
-    why = {
-        "drop": f"the next smaller loses more than {drop_pct:g} %",
-        "current": f"the next smaller is allowed less than {choice.wanted_A:.0f} A, 125 % of the greatest current",
-        "fuse": "no usual fuse fits the next smaller",
-    }[choice.decided_by]
-    by = f"{choice.sources[0]}; fuse by {choice.sources[1]}"
-    return f"{choice.size} is allowed {choice.ampacity_A:g} A ({by}); {why}. {SCREENING}"
-
-
-def cable_of(setup: Setup) -> Conductor | Missing:
-    """Return the cable through which the load is fed from the bank."""
-    feeds = setup.load.inverter or setup.load.name
-    cables = [each for each in setup.site.conductors if feeds in each.carries]
-    if len(cables) == 1:
-        return cables[0]
-    because = f"{len(cables)} cables carry '{feeds}'" if cables else f"no cable of the site file carries '{feeds}'"
-    return Missing("word on another cable", ("conductors.carries",), because)
+        return setup.with_load(duty_pct=100 * run_s / 86400)
 
 
 def _water(setup: Setup, what: str) -> Water | Missing:
@@ -318,20 +251,25 @@ def _given(table: ShownTable) -> list[str]:
     return [key for key in table.model_fields_set if getattr(table, key) is not None]
 
 
-def _with_load(setup: Setup, **keys: object) -> Setup:
-    new = setup.load.model_copy(update=keys)
-    return setup.of(loads=tuple(new if each is setup.load else each for each in setup.site.loads))
-
-
 def _times(bank: Bank, size: float) -> dict[str, Any]:
     """Return what a bank of so many times the strings has: strings beside one another share all that flows."""
     amps = None if bank.max_discharge_A is None else tuple(size * each for each in bank.max_discharge_A)
     most = None if bank.max_charge_A is None else size * bank.max_charge_A
     batteries = None if bank.batteries is None else round(size * bank.batteries)
-    several = {"capacity_Ah": size * bank.capacity_Ah, "max_discharge_A": amps, "max_charge_A": most}
-    return {**several, "batteries": batteries, **_resistance(bank, size)}
+    price = None if bank.price is None else size * bank.price
+    several = {"capacity_Ah": size * bank.capacity_Ah, "max_discharge_A": amps, "max_charge_A": most, "price": price}
+    return {**several, "batteries": batteries, **_like_cells(bank, size)}
 
 
-def _resistance(bank: Bank, size: float) -> dict[str, Any]:
-    """Return the resistance of a bank of like cells: the larger, the less, in proportion (from memory)."""
-    return {"resistance_mohm": None if bank.resistance_mohm is None else bank.resistance_mohm / size}
+def _like_cells(bank: Bank, size: float) -> dict[str, Any]:
+    """Return what of a bank of like cells goes with its size: resistance the other way (from memory), its energy."""
+    return {
+        "resistance_mohm": None if bank.resistance_mohm is None else bank.resistance_mohm / size,
+        "throughput_kWh": None if bank.throughput_kWh is None else bank.throughput_kWh * size,
+    }
+
+
+def _state_pct(bank: Bank) -> float | None:
+    """Return how full a bank is by the file, also where its rested voltage says so, which no other kind has. [%]"""
+    start = start_of(bank)
+    return start.state_pct.value if isinstance(start, Start) else None

@@ -70,7 +70,9 @@ def figures_of(
         was, will = of(*before), of(*after)
         if was is not None or will is not None:
             in_proportion = code in _IN_PROPORTION and before[1].taken.measured
-            rows.append(ChangedFigure(code, name, unit, was, will, _difference(was, will, in_proportion=in_proportion)))
+            off = runs.less_flow if in_proportion and isinstance(runs, TankRuns) else 0.0
+            difference = _difference(was, will, in_proportion=in_proportion, off=off)
+            rows.append(ChangedFigure(code, name, unit, was, will, difference))
     return (*rows, *_of_cable(before[1], after[1], cable))
 
 
@@ -101,16 +103,22 @@ def _by_share(was: Within, will: Within) -> Within:
     return Within(will.value - was.value, *ends)
 
 
-def _difference(was: Within | None, will: Within | None, *, in_proportion: bool = False) -> Within | None:
-    """Return the difference of two figures; of what one load takes chance makes both larger or smaller together."""
+def _difference(
+    was: Within | None, will: Within | None, *, in_proportion: bool = False, off: float = 0.0
+) -> Within | None:
+    """Return the difference of two figures; of what one load takes chance makes both larger or smaller together.
+
+    `off` is by which share the one after may be off in ways that the one before is not. [1]
+    """
     if was is None or will is None:
         return None
     if not in_proportion or was.value <= 0 or not all(isfinite(x) for x in (was.low, was.high)):
         return Within.exactly(will.value - was.value)
     # The interval is that of what chance makes of a stretch of time; it stretches both figures alike.
     share = will.value / was.value - 1
-    ends = sorted((share * was.low, share * was.high))
-    return Within(share * was.value, *ends)
+    low, high = sorted((share * was.low, share * was.high))
+    alone = abs(off) * will.value
+    return Within(share * was.value, low - alone, high + alone)
 
 
 def _of_cable(before: Forecast, after: Forecast, cable: str | None) -> Iterator[ChangedFigure]:
@@ -169,6 +177,11 @@ def _sun(_site: Site, each: Forecast) -> Within | None:
     return Within.exactly(paid.sun_h) if isinstance(paid, Recharge) else None
 
 
+def _charger(_site: Site, each: Forecast) -> Within | None:
+    """Return how long the quickest charger takes. [h]"""
+    return min((by.hours for by in each.bank.chargers), key=lambda hours: hours.value, default=None)
+
+
 def _to_load(site: Site, each: Forecast) -> Within | None:
     """Return the array's amp-hours of a day over what the load takes in one, by IEEE 1013."""
     array, day_Ah = site.array, each.taken.charge_Ah.value / each.hours * 24
@@ -188,8 +201,9 @@ _FIGURES: Final[tuple[tuple[str, str, str, Callable[[Site, Forecast], Within | N
     ("state_after_pct", "bank full after it", "%", _state),
     ("lasts_h", "the bank lasts", "h", _lasts),
     ("lowest_V", "lowest voltage at a start", "V", _lowest),
-    ("running_share_pct", "of the inverter, running", "%", _share(_running)),
-    ("start_share_pct", "of the inverter, at a start", "%", _share(_at_start)),
+    ("running_share_pct", "share of the inverter, running", "%", _share(_running)),
+    ("start_share_pct", "share of the inverter, at a start", "%", _share(_at_start)),
     ("sun_h", "sun to pay it back", "h", _sun),
+    ("charger_h", "charger to pay it back", "h", _charger),
     ("array_to_load", "array to load, by day", "", _to_load),
 )

@@ -39,14 +39,19 @@ def tank_s(off_s: FloatArray, run_s: FloatArray) -> float:
     return min(steady, float(np.quantile(run_s, _SHORTEST)))
 
 
-def replayed(off_s: FloatArray, run_s: FloatArray, times: float) -> Replayed:
-    """Return the runs with a tank that gives so many times the water from full to cut-in, for the same water drawn."""
+def replayed(off_s: FloatArray, run_s: FloatArray, times: float, *, longer: float = 1.0) -> Replayed:
+    """Return the runs with a tank that gives so many times the water from full to cut-in, for the same water drawn.
+
+    With `longer` taps are open for so many times as long, one after another where there is no time left between.
+    """
     tank = tank_s(off_s, run_s)
     taken, rates = np.minimum(tank, run_s), np.maximum(run_s - tank, 0.0) / run_s
     # A tap that is open while the pump runs was opened before: as fast as in the run water was drawn at the end of the
     # rest, and nothing before that. Where that is longer than the rest it was drawn all through it.
     drawn_s = np.minimum(off_s, taken / np.maximum(rates, 1e-12))
-    lengths = np.column_stack([off_s - drawn_s, drawn_s, run_s]).ravel()
+    open_s = drawn_s + run_s
+    closed_s = np.maximum(off_s - drawn_s - (longer - 1) * open_s, 0.0)
+    lengths = np.column_stack([closed_s, longer * drawn_s, longer * run_s]).ravel()
     rates = np.column_stack([np.zeros_like(rates), taken / drawn_s, rates]).ravel()
     return _runs(lengths, rates, times * tank)
 

@@ -14,6 +14,7 @@ from ..health.runs import busiest_hour
 from ..not_known import Missing
 from ..readings.chunk import SECONDS_PER_HOUR, FloatArray
 from ..site.site import Site, Water
+from ..site.units import KPA_PER_PSI
 from ..stats.interval95 import Within
 from ..stats.ranks import median_of
 from .replay import Replayed, replayed, tank_s
@@ -24,15 +25,28 @@ from .replay import Replayed, replayed, tank_s
 VOLUME_OFF: Final = 0.05
 PRESSURES_OFF: Final = 0.12
 FLOW_OFF: Final = 0.25
+#: How much less a pump gives for each kPa more against it, at most: near the middle of their curves submersible pumps
+#: of 1/2 to 1 1/2 hp give 0.5 to 1.5 % less for each psi (makers' curves, from memory). [1/kPa]
+FLOW_FALLS: Final = 0.015 / KPA_PER_PSI
 #: A tank that gives less than this share of what it should has lost its air, or is not the one of the site file; so has
 #: one that gives more than its inverse (common practice, no source). [1]
 IN_ORDER: Final = 0.6
 
+#: Below that share nobody would see that a pump gives less. [1]
+_HARDLY: Final = 0.005
+
 _MEASURED: Final = "Water is taken to be drawn as it was in the log: as much, as fast, at the same times."
+_HOW_USED: Final = (
+    "Another use is taken as more or fewer of the same runs; the ends allow that taps are open for longer or shorter."
+)
 _NO_FLOW: Final = (
     "How much water the tank gives now is the site file's: with water.flow_L_per_min the log would tell it."
 )
-_SAME_FLOW: Final = "The pump is taken to give the same at any pressure."
+_SAME_FLOW: Final = "The pump is taken to draw and to give the same at any pressure."
+_OTHER_FLOW: Final = (
+    "The pump is taken to draw and to give what it does now; against {} {} on the mean it may give up to {:.0f} % {} "
+    "(makers' curves, from memory), and the ends of runs, starts and amounts are so much further out."
+)
 
 
 @dataclass(frozen=True)
@@ -50,7 +64,10 @@ class PumpRuns:
 
 @dataclass(frozen=True)
 class TankRuns:
-    """Runs before and after; `times` is how many times the water the tank then gives; `measured` tells of a log."""
+    """Runs before and after; `times` is how many times the water the tank then gives; `measured` tells of a log.
+
+    `less_flow` is which share less the pump may give at other pressures, below 0 where it may give more. [1]
+    """
 
     before: PumpRuns
     after: PumpRuns
@@ -59,6 +76,7 @@ class TankRuns:
     after_L: float | None
     measured: bool
     assumptions: tuple[str, ...]
+    less_flow: float = 0.0
 
 
 def tank_runs(before: Site, after: Site, seen: MeasuredLoad | None, use: float | None) -> TankRuns | Missing:
@@ -86,9 +104,42 @@ def _by_file(before: Site, after: Site, was: TankPlan | Missing, will: TankPlan 
             return plan
     assert isinstance(was, TankPlan) and isinstance(will, TankPlan)
     times = Within.exactly(will.drawdown_L / was.drawdown_L) if was.drawdown_L > 0 else Within.exactly(1.0)
-    assumptions = tuple(dict.fromkeys((*was.assumptions, *will.assumptions)))
-    now, then = _planned(was, before), _planned(will, after)
-    return TankRuns(now, then, times, was.drawdown_L, will.drawdown_L, measured=False, assumptions=assumptions)
+    assert before.water is not None and after.water is not None
+    less = less_flow(before.water, after.water)
+    assumptions = (*dict.fromkeys((*was.assumptions, *will.assumptions)), *_of_flow(before.water, after.water))
+    now, then = _planned(was, before), _slower(_planned(will, after), less)
+    return TankRuns(now, then, times, was.drawdown_L, will.drawdown_L, False, assumptions, less)
+
+
+def less_flow(water: Water, changed: Water) -> float:
+    """Return which share less a pump may give at other pressures; below 0 which share more. [1]"""
+    more_kPa = ((changed.start_kPa - water.start_kPa) + (changed.stop_kPa - water.stop_kPa)) / 2
+    # Against far more pressure it gives nothing at all, and no share of it says when.
+    return min(FLOW_FALLS * more_kPa, 0.9)
+
+
+def _of_flow(water: Water, changed: Water) -> tuple[str, ...]:
+    """Say what a pump's flow is taken to be at other pressures; nothing at the same."""
+    less = less_flow(water, changed)
+    if abs(less) < _HARDLY:
+        return ()
+    kPa = abs(less) / FLOW_FALLS
+    words = ("more", "less") if less > 0 else ("less", "more")
+    return (_OTHER_FLOW.format(water.shown.of_pressure(kPa, digits=2), words[0], 100 * abs(less), words[1]),)
+
+
+def _slower(runs: PumpRuns, less: float) -> PumpRuns:
+    """Return runs with an end out where the pump gives a share less, or more, than it is taken to."""
+    run_s, hour = runs.run_s, runs.in_an_hour
+    return PumpRuns(
+        None if run_s is None else _towards(run_s, run_s.value / (1 - less)),
+        None if hour is None else _towards(hour, hour.value * (1 - less)),
+        runs.a_day,
+    )
+
+
+def _towards(value: Within, end: float) -> Within:
+    return Within(value.value, min(value.low, end), max(value.high, end))
 
 
 def _planned(plan: TankPlan, site: Site) -> PumpRuns:
@@ -121,15 +172,39 @@ def _by_log(
     starts_s = np.append(-np.median(run_s), np.cumsum(np.column_stack([off_s, run_s]).ravel())[::2])
     as_seen = _counted(Replayed(starts_s, run_s), seen, None)
     if times == Within.exactly(1.0):
-        a_day = None if as_seen.a_day is None else as_seen.a_day.scaled(use)
-        then = PumpRuns(as_seen.run_s, as_seen.in_an_hour if use == 1 else None, a_day)
-        return TankRuns(as_seen, then, times, now_L, now_L, measured=True, assumptions=(_MEASURED,))
+        then = _used(as_seen, off_s, run_s, seen, use)
+        about_use = () if use == 1 else (_HOW_USED,)
+        return TankRuns(as_seen, then, times, now_L, now_L, measured=True, assumptions=(_MEASURED, *about_use))
     # The two ends of what the tank may give go through the same water, so that an end has a run and a rate of its own.
     middle, few, many = (replayed(off_s, run_s, x) for x in (times.value, times.high, times.low))
-    other = _counted(middle, seen, (few, many), use, len(run_s))
+    less = less_flow(water, changed)
+    other = _slower(_counted(middle, seen, (few, many), use, len(run_s)), less)
     will_L = plans[1].drawdown_L if isinstance(plans[1], TankPlan) else None
-    assumptions = (_MEASURED, _SAME_FLOW, *((_NO_FLOW,) if now_L is None else ()), *_not_in_order(plans[0], now_L))
-    return TankRuns(as_seen, other, times, now_L, will_L, measured=True, assumptions=assumptions)
+    of_flow = _of_flow(water, changed) or (_SAME_FLOW,)
+    assumptions = (_MEASURED, *of_flow, *((_NO_FLOW,) if now_L is None else ()), *_not_in_order(plans[0], now_L))
+    return TankRuns(as_seen, other, times, now_L, will_L, True, assumptions, less)
+
+
+def _used(as_seen: PumpRuns, off_s: FloatArray, run_s: FloatArray, seen: MeasuredLoad, use: float) -> PumpRuns:
+    """Return the runs of another use: more of the same runs, or, at the other end, taps that are open for longer."""
+    a_day = None if as_seen.a_day is None else as_seen.a_day.scaled(use)
+    if use == 1 or as_seen.run_s is None or a_day is None:
+        return PumpRuns(as_seen.run_s, as_seen.in_an_hour if use == 1 else None, a_day)
+    longer = replayed(off_s, run_s, 1.0, longer=use)
+    if not len(longer.runs_s):
+        return PumpRuns(None, None, a_day)
+    usual = as_seen.run_s
+    share = float(np.median(longer.runs_s)) / usual.value
+    # As many starts as the log's own, each end with the chance that they had.
+    starts = len(longer.runs_s) / len(run_s) * seen.starts_per_h.value * 24.0 / a_day.value
+    # Those that were counted and those that will come are two lots of the same kind, as with another tank.
+    below = hypot(sqrt(2) * (usual.value - usual.low), usual.value * min(share - 1, 0.0))
+    above = hypot(sqrt(2) * (usual.high - usual.value), usual.value * max(share - 1, 0.0))
+    return PumpRuns(
+        Within(usual.value, max(usual.value - below, 0.0), usual.value + above),
+        None,
+        Within(a_day.value, a_day.low * min(starts, 1.0), a_day.high * max(starts, 1.0)),
+    )
 
 
 def _times(

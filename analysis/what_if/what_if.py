@@ -6,6 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from ..bank.charger_time import charger_fits
+from ..equipment.demand import Demand, demand
+from ..equipment.judged import worst
 from ..equipment.water import PRECHARGE_BELOW_KPA, below_cut_in
 from ..forecast.forecast import Forecast, forecast
 from ..forecast.measured_load import MeasuredLoad
@@ -13,30 +16,46 @@ from ..health.limits import limits_for
 from ..not_known import Missing
 from ..site.site import Load, Site
 from ..site.units import KPA_PER_PSI, SI, DisplayUnits
+from .cables import CableChange, cable_of
 from .changes import (
-    CableChange,
+    BankChange,
     InverterChange,
     PrechargeChange,
     PressureChange,
     Setup,
-    StartChange,
     SystemChange,
     TankChange,
     UseChange,
-    cable_of,
     make,
 )
+from .charger_change import ChargerChange
 from .figures import ChangedFigure, figures_of
 from .load_after import factors, load_after
 from .sizes import BankFor, TankFor
+from .start_change import StartChange
 from .tank_runs import TankRuns, tank_runs
 
 _SAME_LOSSES: Final = (
-    "The other inverter is taken to lose what the one that is there loses, and to stop at its voltage."
+    "The other inverter is taken to lose what the one that is there loses; ask with its own, such as "
+    '"{}, 92 %, idle 8 W".'
 )
-_SAME_DRAW: Final = "The pump is taken to draw what it drew before; more pressure makes it draw and give a little less."
-_BY_PLATE: Final = "Of the start only the plate's share changes: what a log showed is of starts as they are now."
-_DRIVE: Final = "What a drive saves by running slower, or takes itself, is not reckoned with."
+_SAME_STOP: Final = "The other inverter is taken to stop at the voltage of the one that is there."
+_OTHER_VOLTS: Final = (
+    "Cells of another kind stand at other volts, so the same watts are other amps: by what is usual of both kinds."
+)
+_ASK_CABLE: Final = 'Ask also for "cable".'
+_OTHER_CELLS: Final = (
+    "Cells of another kind want chargers, cut-offs and protection set for them, and fuses judged anew: what theirs "
+    "drive into a short circuit is not known."
+)
+_BY_PLATE: Final = (
+    "The log's starts are of the motor as it is started now; what another start makes of them is by its plate, or by "
+    "what is usual where that says too little."
+)
+_DRIVE: Final = (
+    "What a drive saves by running slower is not reckoned with; what it loses itself is, 2 to 5 % of the watts (common "
+    "practice, no source)."
+)
 _OF_THE_TANK: Final = (TankChange, TankFor, PrechargeChange, PressureChange)
 _PER_DAY_H: Final = 24.0
 
@@ -135,7 +154,14 @@ def what_if(
         runs,
         (*unknown, *unsized),
         tuple(_sizes(sizing, setup)),
-        (*_start_unknown(changes, after), *_tank_amiss(changes, made, runs)),
+        (
+            *_other_cells(site, made.site),
+            *_start_unknown(changes, after),
+            *_starts_amiss(changes, Setup(site, load)),
+            *_cables_amiss(before, after),
+            *_tank_amiss(changes, made, runs),
+            *_charger_amiss(changes, made),
+        ),
         (*_assumed(changes, setup, measured), *(runs.assumptions if isinstance(runs, TankRuns) else ())),
         site.shown,
     )
@@ -182,6 +208,32 @@ def _tank_amiss(changes: Sequence[SystemChange], made: Setup, runs: TankRuns | M
     return [*([runs.sentence] if isinstance(runs, Missing) else []), *precharge_amiss(made.site)]
 
 
+def _other_cells(site: Site, changed: Site) -> list[str]:
+    """Say what has to change with the kind of cells; charging one kind as another can set it on fire."""
+    return [] if site.bank.chemistry == changed.bank.chemistry else [_OTHER_CELLS]
+
+
+def _charger_amiss(changes: Sequence[SystemChange], made: Setup) -> list[str]:
+    """Say where a charger puts in more than suits the bank."""
+    if not any(isinstance(change, ChargerChange) for change in changes):
+        return []
+    fits = (charger_fits(made.site.bank, charger) for charger in made.site.chargers[:1])
+    return [f"The charger: {fit.sentence}." for fit in fits if fit.verdict != "holds"]
+
+
+def _cables_amiss(before: Forecast, after: Forecast) -> list[str]:
+    """Say which cables or fuses are worse with the changes and do not fail, which is told before all else."""
+    sentences = []
+    for was, will in zip(before.conductors, after.conductors, strict=True):
+        if will.failing or worst(was.verdict, will.verdict) == was.verdict:
+            continue
+        why = next((each.sentence for each in will.screened if each.verdict == will.verdict), "Its load is not known.")
+        sentences.append(
+            f"Cable and fuse '{will.conductor}' are then {will.verdict}: {why[0].lower()}{why[1:]} {_ASK_CABLE}"
+        )
+    return sentences
+
+
 def _start_unknown(changes: Sequence[SystemChange], after: Forecast) -> list[str]:
     """Say how to ask for an inverter whose surge rating decides."""
     starting = None if after.inverter is None else after.inverter.alone.starting
@@ -194,20 +246,34 @@ def _start_unknown(changes: Sequence[SystemChange], after: Forecast) -> list[str
     ]
 
 
+def _starts_amiss(changes: Sequence[SystemChange], setup: Setup) -> list[str]:
+    """Say for which motors another start is made."""
+    return [text for change in changes if isinstance(change, StartChange) for text in change.cautions(setup)]
+
+
 def _assumed(changes: Sequence[SystemChange], setup: Setup, seen: MeasuredLoad | None) -> list[str]:
     sentences: list[str] = []
     for change in changes:
         if isinstance(change, CableChange) and _asks_for_size(change):
             sentences += change.reasons(setup)
-    if any(isinstance(change, InverterChange) for change in changes):
-        sentences.append(_SAME_LOSSES)
+    for change in changes:
+        if isinstance(change, InverterChange):
+            unsaid = change.efficiency_pct is None
+            sentences += [*([_SAME_LOSSES.format(change.text)] if unsaid else []), _SAME_STOP]
+    if seen is not None and any(isinstance(change, BankChange) and change.chemistry for change in changes):
+        sentences.append(_OTHER_VOLTS)
     if any(isinstance(change, StartChange) and change.start == "drive" for change in changes):
         sentences.append(_DRIVE)
-    if any(isinstance(change, PressureChange) for change in changes):
-        sentences.append(_SAME_DRAW)
-    if seen is not None and any(isinstance(change, StartChange) for change in changes):
-        sentences.append(_BY_PLATE)
+    if any(isinstance(change, StartChange) for change in changes):
+        sentences += [*_of_start(setup), *([_BY_PLATE] if seen is not None else [])]
     return sentences
+
+
+def _of_start(setup: Setup) -> tuple[str, ...]:
+    """Return what the changed start rests on."""
+    inverter = setup.site.inverter_of(setup.load)
+    asked = None if inverter is None else demand(setup.load, inverter)
+    return asked.assumptions if isinstance(asked, Demand) else ()
 
 
 def precharge_amiss(site: Site) -> list[str]:

@@ -7,20 +7,21 @@ from collections.abc import Callable
 from typing import Final, get_args
 
 from ...analysis.site.conductor_tables import GAUGES
-from ...analysis.site.tables import Bank, Chemistry
+from ...analysis.site.tables import Bank, Chemistry, Waveform
+from ...analysis.what_if.cables import CableChange
 from ...analysis.what_if.changes import (
     ArrayChange,
     BankChange,
-    CableChange,
     InverterChange,
     PrechargeChange,
     PressureChange,
-    StartChange,
     SystemChange,
     TankChange,
     UseChange,
 )
+from ...analysis.what_if.charger_change import ChargerChange
 from ...analysis.what_if.sizes import BankFor, TankFor
+from ...analysis.what_if.start_change import StartChange
 from ...ingest.errors import InputError, quoted
 from ...ingest.toml.amounts import amount_of, in_key_unit
 
@@ -30,10 +31,11 @@ FORMS: Final = {
     "pre-charge": '"pre-charge 2.5 bar"',
     "pressures": '"pressures 2.8..4.1 bar"',
     "start": '"soft start", "drive" or "direct start"',
-    "inverter": '"inverter 3000 W", or "inverter 3000 VA, surge 6000 VA for 5 s"',
+    "inverter": '"inverter 3000 W", or "inverter 3000 VA, surge 6000 VA for 5 s, 92 %, idle 8 W" as its plate says',
     "bank": '"bank 400 Ah", "bank 3 strings", "bank 300 Ah lifepo4", or "bank for 3 days"',
     "array": '"array 1200 W"',
-    "cable": '"cable 35 mm2", "cable 2 AWG", or "cable" for the smallest that fits ("cable 2 %": that loses no more)',
+    "charger": '"charger 40 A"',
+    "cable": '"cable 35 mm2", "cable 2 AWG", or "cable" for the smallest and its fuse ("cable 2 %": losing no more)',
     "use": '"use 500 L a day" or "use 90 min a day"',
 }
 _WORDS: Final = {
@@ -41,13 +43,19 @@ _WORDS: Final = {
     "pressures": "pressures", "switch": "pressures", "soft": "start", "drive": "start", "direct": "start",
     "soft-start": "start", "start": "start", "vfd": "start", "inverter": "inverter", "bank": "bank", "battery": "bank",
     "batteries": "bank", "array": "array", "solar": "array", "panels": "array", "cable": "cable", "wire": "cable",
-    "use": "use",
+    "charger": "charger", "generator": "charger", "fuse": "cable", "use": "use",
 }  # fmt: skip
 _RANGE: Final = re.compile(
     r"([\d.,]+?)\s*([a-zA-Z]*)\s*(?:\.\.+|…|–|-|\bto\b)\s*([\d.,]+)\s*([a-zA-Z]+)", re.IGNORECASE
 )
 _INVERTER: Final = re.compile(
     r"(?P<rating>[^,;]+?)(?:[,;]?\s*surge\s+(?P<surge>.+?)(?:\s+for\s+(?P<lasts>.+))?)?", re.IGNORECASE
+)
+#: What a plate may say of an inverter's losses, anywhere behind its rating.
+_EFFICIENCY: Final = re.compile(r"[,;]?\s+([\d.,]+\s*%)(?:\s*effici\w+)?|,\s*([\d.,]+\s*%)", re.IGNORECASE)
+_IDLE: Final = re.compile(r"[,;]?\s*\bidle\s+([\d.,]+\s*k?W)\b", re.IGNORECASE)
+_WAVE: Final = re.compile(
+    r"[,;]?\s*\b(?:(pure|true)[ -]sine|modified(?:[ -]sine)?|square(?:[ -]wave)?)\b", re.IGNORECASE
 )
 _A_DAY: Final = re.compile(r"(.+?)\s*(?:/\s*d(?:ay)?|(?:a|per|each)\s+day|daily)", re.IGNORECASE)
 _STRINGS: Final = re.compile(r"(\d+|one|two|three|four)\s+strings?|strings?\s+(\d+)", re.IGNORECASE)
@@ -151,6 +159,9 @@ def _start(text: str, rest: str) -> SystemChange | None:
 
 
 def _inverter(text: str, rest: str) -> SystemChange | None:
+    efficiency, idle, wave = _EFFICIENCY.search(rest), _IDLE.search(rest), _WAVE.search(rest)
+    for form in (_EFFICIENCY, _IDLE, _WAVE):
+        rest = form.sub("", rest, count=1)
     parts = _INVERTER.fullmatch(rest)
     if parts is None:
         return None
@@ -159,9 +170,21 @@ def _inverter(text: str, rest: str) -> SystemChange | None:
     surge_W, surge_VA = _in(surge, "surge_W"), _in(surge, "surge_VA")
     surge_s = None if parts["lasts"] is None else _in(parts["lasts"], "surge_s")
     wrong = (surge and surge_W is None and surge_VA is None) or (parts["lasts"] is not None and surge_s is None)
+    pct = None if efficiency is None else _percent(efficiency[1] or efficiency[2])
+    idle_W = None if idle is None else _in(idle[1], "idle_W")
+    wrong = wrong or (efficiency is not None and pct is None) or (idle is not None and idle_W is None)
     if (W is None and VA is None) or wrong:
         return None
-    return InverterChange(text, W, VA, surge_W, surge_VA, surge_s)
+    return InverterChange(text, W, VA, surge_W, surge_VA, surge_s, pct, idle_W, _waveform(wave))
+
+
+def _waveform(wave: re.Match[str] | None) -> Waveform | None:
+    return None if wave is None else "sine" if wave[1] else "modified"
+
+
+def _percent(text: str) -> float | None:
+    amount = amount_of(text)
+    return amount.value if amount is not None and amount.other is None and 0 < amount.value <= 100 else None
 
 
 def _bank(text: str, rest: str) -> SystemChange | None:
@@ -193,6 +216,11 @@ def _array(text: str, rest: str) -> SystemChange | None:
     return None if power_W is None else ArrayChange(text, power_W)
 
 
+def _charger(text: str, rest: str) -> SystemChange | None:
+    rated_A = _in(rest, "rated_A")
+    return None if rated_A is None else ChargerChange(text, rated_A)
+
+
 def _cable(text: str, rest: str) -> SystemChange | None:
     if not rest:
         return CableChange(text)
@@ -200,7 +228,7 @@ def _cable(text: str, rest: str) -> SystemChange | None:
     if amount is not None and amount.unit is not None and amount.unit.symbol == "%" and 0 < amount.value < 100:
         return CableChange(text, drop_pct=amount.value)
     gauge = re.fullmatch(r"(?:awg\s*)?(\d+(?:/0)?)\s*(?:awg)?", rest, re.IGNORECASE)
-    if gauge is not None and "awg" in rest.lower():
+    if gauge is not None and ("awg" in rest.lower() or "/" in rest):
         return CableChange(text, gauge_AWG=gauge[1]) if gauge[1] in GAUGES else None
     area_mm2 = _in(rest, "area_mm2")
     return None if area_mm2 is None else CableChange(text, area_mm2=area_mm2)
@@ -218,5 +246,5 @@ def _use(text: str, rest: str) -> SystemChange | None:
 
 _READERS: Final[dict[str, Callable[[str, str], SystemChange | None]]] = {
     "tank": _tank, "pre-charge": _precharge, "pressures": _pressures, "start": _start, "inverter": _inverter,
-    "bank": _bank, "array": _array, "cable": _cable, "use": _use,
+    "bank": _bank, "array": _array, "charger": _charger, "cable": _cable, "use": _use,
 }  # fmt: skip

@@ -57,7 +57,7 @@ def write_captions(
     ready.feed(analysis)
     report = analysis.result()
     stream = EverySecond(ready.how, ready.quantities, from_us=from_us, to_us=to_us)
-    sign = SignFold(ready.quantities if ready.how.side == "dc" else (), ready.how.gap_limit_s)
+    sign = SignFold.of(ready.how, ready.quantities)
     has_charge = ready.how.side == "dc" and "current_A" in ready.quantities
     pieces = caption_pieces(
         ready.facts,

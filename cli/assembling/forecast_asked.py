@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Final
 
 from ...analysis.bank.draw import loaded_bank_V
 from ...analysis.cycles.cycles import CycleFold
-from ...analysis.equipment.demand import usual_start_s
 from ...analysis.equipment.water import tank_plan
 from ...analysis.forecast.forecast import Forecast, forecast
 from ...analysis.forecast.load_from_log import measured_load
@@ -16,6 +15,7 @@ from ...analysis.not_known import Missing
 from ...analysis.one_log.watched_load import watched_load
 from ...analysis.quality.sign_check import SignFold
 from ...analysis.readings.chunk import SECONDS_PER_HOUR
+from ...analysis.site.motor_kinds import usual_start_s
 from ...analysis.what_if.what_if import WhatIf, what_if
 from ...ingest.durations import seconds
 from ...ingest.errors import InputError
@@ -25,8 +25,10 @@ from ..render.terminal.what_if import what_if_answer
 from .changes_asked import changes_of
 
 if TYPE_CHECKING:
+    from ...analysis.cycles.cycle import Cycles
     from ...analysis.forecast.measured_load import MeasuredLoad
     from ...analysis.site.site import Site
+    from ..opening.prepared_log import Prepared
     from ..render.terminal.answer import Reply
 
 #: How long, in place of a time: until the pump's pressure tank is full.
@@ -114,26 +116,35 @@ class ForecastAsked:
         ready = prepared(path, site, Corrections(drop_spikes=self.drop_spikes))
         watched = watched_load(site, self.load, ready.how, ready.quantities)
         fold = CycleFold(ready.how, ready.quantities, load=watched.name, expected=watched.expected, drive=watched.drive)
-        # Behind an inverter the volts are its own, and say nothing of the way in which current flows.
-        sign = SignFold(ready.quantities if ready.how.side == "dc" else (), ready.how.gap_limit_s)
+        sign = SignFold.of(ready.how, ready.quantities)
         ready.feed(fold, sign)
         seen = sign.result()
         if seen is not None and seen.plausible is False:
-            # What looks like runs are then the rests between them: a forecast from these would be any figure.
-            raise InputError(
-                f"--measured: {path}: draw and return seem to be swapped, the voltage rises with the draw; turn the "
-                f"log first with 'shuntbook convert {path} --reverse-sign --out OTHER', and forecast by OTHER"
-            )
-        # At the bank amps alone may have been read: their watts need volts, those that the site file lets one expect.
-        at_bank = ready.how.side == "dc"
-        return measured_load(
-            fold.result(),
-            log=ready.facts.name,
-            how=ready.how,
-            figures=ready.figures,
-            start_s=usual_start_s(site.load(self.load), []),
-            assumed_V=loaded_bank_V(site) if at_bank else None,
-        )
+            raise refusal_of_swapped("--measured", path)
+        return behaviour_in(fold.result(), self.load, ready, site)
+
+
+def refusal_of_swapped(option: str, path: Path) -> InputError:
+    """Return why nothing is foretold by a log in which draw and return seem swapped."""
+    # What looks like runs are then the rests between them: a forecast from these would be any figure.
+    return InputError(
+        f"{option}: {path}: draw and return seem to be swapped, the voltage rises with the draw; turn the log first "
+        f"with 'shuntbook convert {path} --reverse-sign --out OTHER', and forecast by OTHER"
+    )
+
+
+def behaviour_in(cycles: Cycles, load: str, ready: Prepared, site: Site) -> MeasuredLoad:
+    """Return how a load behaved by its runs in a log; Refusal where it shows no whole one."""
+    # At the bank amps alone may have been read: their watts need volts, those that the site file lets one expect.
+    at_bank = ready.how.side == "dc"
+    return measured_load(
+        cycles,
+        log=ready.facts.name,
+        how=ready.how,
+        figures=ready.figures,
+        start_s=usual_start_s(site.load(load), []),
+        assumed_V=loaded_bank_V(site) if at_bank else None,
+    )
 
 
 def hours_of_sun(text: str) -> float:

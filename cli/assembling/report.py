@@ -50,6 +50,7 @@ def report_of(
     corrections: Corrections = AS_READ,
     changed_at: str | None = None,
     second: Second = HERE,
+    changes: Sequence[str] = (),
 ) -> Report:
     """Return the report of one log, or of several of one site.
 
@@ -61,12 +62,19 @@ def report_of(
         When something was changed at the site, as a person writes it: what was before is set beside what came after.
     second : Second
         Where the cycles of long logs are found; the result is the same.
+    changes : sequence of str
+        Changes of the system, as `forecast --with` takes them: what they would do is told by the one log.
 
     Raises
     ------
     InputError, Refusal
-        If one cannot be opened, nothing can be worked out from it, or the change is no time or note of the logs.
+        If one cannot be opened, nothing can be worked out from it, the change is no time or note of the logs, or
+        nothing can be said of `changes`.
     """
+    if changes:
+        from .what_if_asked import refuse_changes  # forecasts are what a report seldom needs
+
+        refuse_changes(changes, logs, site)
     ready = [prepared(path, site, corrections) for path in logs]
     change = None if changed_at is None else named_change(changed_at, ready)
     reports = tuple((_reports if len(ready) < IN_SHORT else _reports_of_many)(ready, site, load, second))
@@ -78,7 +86,12 @@ def report_of(
         reports, pairs = paired(ready, reports, site)
     several = len(reports) > 1 or change is not None
     over = over_logs(reports, lambda facts: zone_of(facts)[1], site=site, change=change) if several else None
-    return Report(site, reports, CAUTIONS, __version__, pairs, over)
+    changed = None
+    if changes and site is not None:
+        from .what_if_asked import what_if_by_log
+
+        changed = what_if_by_log(changes, reports[0], ready[0], site, load)
+    return Report(site, reports, CAUTIONS, __version__, pairs, over, changed)
 
 
 def _reports(ready: Sequence[Prepared], site: Site | None, load: str | None, second: Second) -> Iterator[LogReport]:

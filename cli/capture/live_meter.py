@@ -99,7 +99,7 @@ class LiveMeter:
     _since: ChargeFold | None = None
     _cycles: Fold[Cycles] | None = None
     _by_notes: NotedRunsFold | None = None
-    _sign: SignFold = field(default_factory=lambda: SignFold(()))
+    _sign: SignFold = field(init=False)
     _recent: RecentFold | None = None
     _highest: HighestShown = field(default_factory=HighestShown)
     _notes: deque[tuple[int, str]] = field(default_factory=lambda: deque(maxlen=_NOTES))
@@ -114,8 +114,7 @@ class LiveMeter:
         # What a report makes of the log comes of the same folds, so that the last figures here are the first ones
         # there.
         self._whole = self._new_charge()
-        if self.how.side == "dc":
-            self._sign = SignFold(self.quantities, self.how.gap_limit_s)
+        self._sign = SignFold.of(self.how, self.quantities)
         if {"current_A", "power_W"} & set(self.quantities):
             levels = CycleFold(self.how, set(self.quantities), load=self.load, expected=self.expected, drive=self.drive)
             self._cycles = levels

@@ -59,8 +59,8 @@ def command(
     amounts = AmountsAnalysis(
         ready.how, ready.quantities, ready.figures, ready.facts.markers, from_us=from_us, to_us=to_us
     )
-    # Behind an inverter nothing flows back, and no sign can be the wrong way round.
-    sign = SignFold(ready.quantities if ready.how.side == "dc" else (), ready.how.gap_limit_s)
+    # A log the wrong way round is told of, since its draw and return are then each other's.
+    sign = SignFold.of(ready.how, ready.quantities)
     starts = None if known is None else _starts(ready, known)
     # The sums come first: they take longest, and have a processor to themselves.
     ready.feed(amounts, sign, *([starts.fold] if starts else []))

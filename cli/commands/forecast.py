@@ -62,8 +62,8 @@ def command(
     draw, its starts and how often it ran, with 95 % intervals of what any such stretch of time may take.
 
     --with says what a change would do, before and after: tank 300 L, pre-charge 2.5 bar, pressures 2.8..4.1 bar, soft
-    start, drive, inverter 3000 W, bank 400 Ah, array 1200 W, cable 35 mm2, use 500 L a day; tank for 60 s, bank for 3
-    days and cable ask for the size.
+    start, drive, inverter 3000 W, bank 400 Ah, array 1200 W, charger 40 A, cable 35 mm2, use 500 L a day; tank for
+    60 s, bank for 3 days and cable ask for the size.
 
     Example: shuntbook forecast --site site.toml --load "well pump" --for 15m
     """

@@ -22,6 +22,7 @@ from ..render.terminal.report import report_answer
 from ..render.wording.numbers import counted
 
 if TYPE_CHECKING:
+    from ...analysis.health.finding import Finding
     from ...analysis.several_logs.report import Report
 
 
@@ -41,6 +42,14 @@ if TYPE_CHECKING:
     help="When something was changed at the site, such as a tank recharged: a time, or a note of a log. The days "
     "before are set beside those after. Default with several logs: their first half beside their last.",
 )
+@click.option(
+    "--with",
+    "changes",
+    metavar="CHANGE",
+    multiple=True,
+    help='What a change would do, by the one log and its site file: "tank 300 L", "soft start" ... as forecast has '
+    "them; again for several at once.",
+)
 @click.option("--strict", is_flag=True, help="End with status 4 if a finding wants watching or acting on.")
 @options_to_show
 @correction_options
@@ -58,6 +67,7 @@ def command(
     tables: Path | None,
     load: str | None,
     changed_at: str | None,
+    changes: tuple[str, ...],
     show: ToShow,
     strict: bool,
     zero_at: str | None,
@@ -90,6 +100,11 @@ def command(
     of starts, and what changed.
 
     Example: shuntbook report days/*.parquet --site site.toml --out month.html --changed-at "tank recharged"
+
+    With --with the page, and what_if in --json, also say what a change of the system would do in a day: before and
+    after, by the runs of the log.
+
+    Example: shuntbook report pump.parquet --site site.toml --out pump.html --with "tank 300 L"
     """
     if out is None and pdf is None and tables is None and not as_json and not show.files:
         raise InputError(
@@ -115,7 +130,8 @@ def command(
     drawn = out is not None or pdf is not None
     libraries = (load_library, load_page) if drawn else ()
     with second_process(*libraries, allowed=bool(own_process)) as second:
-        report = report_of(logs, open_site(site), load, corrections, changed_at, second)
+        # What a change would do is told by the same pass over the log, so that page and terminal agree.
+        report = report_of(logs, open_site(site), load, corrections, changed_at, second, changes)
         if drawn:
             say_answer(report_answer(report), explain=explain, err=as_json)
             _write(report, out, pdf, second, one_page=one_page, err=as_json)
@@ -134,7 +150,12 @@ def command(
         from ..render.documents.report import report_document
 
         print_json(report_document(report, in_turn=True))
-    return int(strictly([finding for log in report.logs for finding in log.findings]) if strict else Exit.DONE)
+    return int(strictly(_findings(report)) if strict else Exit.DONE)
+
+
+def _findings(report: Report) -> list[Finding]:
+    over = () if report.over is None else report.over.findings
+    return [*(finding for log in report.logs for finding in log.findings), *(each.finding for each in over)]
 
 
 def _refuse(out: Path | None, pdf: Path | None, tables: Path | None, inputs: list[Path | None], *, force: bool) -> None:

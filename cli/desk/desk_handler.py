@@ -19,6 +19,7 @@ from tornado.web import HTTPError
 
 from ...analysis.not_known import Refusal
 from ...ingest.errors import InputError
+from ...ingest.zone import zone_names
 from ..probing.meter_search import MeterSearches
 from ..render.page.templated import Exact, environment, template_text
 from ..served.guarded import Guarded, Guards
@@ -36,7 +37,7 @@ _NOT_OURS: Final = (HTTPStatus.FORBIDDEN, HTTPStatus.MISDIRECTED_REQUEST)
 
 _SENTENCES: Final = {
     400: "This request cannot be understood.",
-    403: "The desk is opened by the link that it printed, once. The next link stands in its terminal.",
+    403: "The link that the desk printed opens it, once. The next one then stands in its terminal.",
     404: "There is nothing here. The desk begins at the address without anything behind it.",
     405: "Nothing can be done in this way.",
     413: "This is too large to be sent here. Copy the file into the folder; then it stands on the desk.",
@@ -92,11 +93,12 @@ class DeskHandler(Guarded):
             sentence = self.desk.folder.without_path(_sentence_of(error))
         else:
             sentence = self.sentence_of(status_code)
-        # Whoever is not let in learns nothing of the folder.
-        if self.let_in and status_code not in _NOT_OURS and "text/html" in self.request.headers.get("Accept", ""):
-            self.show("trouble.html", sentence=sentence)
+        if "text/html" not in self.request.headers.get("Accept", ""):
+            super().write_error(status_code, sentence=sentence)
             return
-        super().write_error(status_code, sentence=sentence)
+        # Whoever is not let in learns nothing of the folder, but how one is.
+        is_ours = self.let_in and status_code not in _NOT_OURS
+        self.show("trouble.html" if is_ours else "refused.html", sentence=sentence)
 
     def show(self, template: str, **parts: object) -> None:
         """Answer with a page of the desk."""
@@ -107,6 +109,7 @@ class DeskHandler(Guarded):
         self.set_header("Content-Type", "text/html; charset=utf-8")
         pages = environment(_template_text)
         pages.globals["address"] = lambda path, **query: Exact(address(path, **query))
+        pages.globals["zones"] = zone_names
         text = pages.get_template(template).render(
             nonce=nonce,
             step=self.step,

@@ -13,7 +13,7 @@ from ...ingest.modbus.find import Candidate, SeenRound
 from ...ingest.modbus.likely import as_type
 from ...ingest.modbus.shown_value import ShownValue
 from ...ingest.profiles.modbus_part import SIZES, TABLE_SIZE, RegisterTable, RegisterType, WordOrder
-from ...ingest.quantities import OF_DIMENSION, UnknownUnitError, find_unit
+from ...ingest.quantities import OF_DIMENSION, UnknownUnitError, find_unit, scaled
 from .meter_search import MeterSearch
 
 #: Types that registers are searched as, too: a wider one no display shows.
@@ -46,7 +46,7 @@ def read_by_document(search: MeterSearch, fields: Mapping[str, str]) -> str:
     why = ("as its document has it",)
     candidate = Candidate(unit, table, address, kind, order, scale, False, 0.0, 0.0, why)
     with np.errstate(invalid="ignore", over="ignore"):
-        value = float(as_type(candidate.words([look]), kind, order)[-1]) * scale
+        value = scaled(float(as_type(candidate.words([look]), kind, order)[-1]), scale)
     if not np.isfinite(value):
         raise InputError("The type cannot be right: read so the register holds no number; look at the word order, too")
     shown = ShownValue(f"{value:.7g} {symbol}", value, scale, symbol, quantity)

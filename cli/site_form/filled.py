@@ -22,7 +22,7 @@ FIRST: Final = "*"
 #: Two fields of which one is enough, and which may take each other's figures: by the unit it is plain which is meant.
 PAIRS: Final = (("continuous_W", "continuous_VA"), ("surge_W", "surge_VA"))
 #: What a new thing is called that was given no name.
-_CALLED: Final = {"inverters": "inverter", "conductors": "cable", "meters": "meter"}
+_CALLED: Final = {"inverters": "inverter", "chargers": "charger", "conductors": "cable", "meters": "meter"}
 _CALLED_BY_KIND: Final = {"pump": "well pump", "compressor": "fridge", "": "load", "other": "load"}
 #: What stands between names of which a field takes several.
 NAMES_BETWEEN: Final = re.compile(r"\s*[;,]\s*")

@@ -17,10 +17,11 @@ from .field import Field, Group
 from .system import GROUPS, field_at, group_of
 from .typed import Typed, typed_of, value_of
 
-#: Where names of inverters and loads are repeated; a list of them has the path of the list.
+#: Where names of inverters, loads and chargers are repeated; a list of them has the path of the list.
 _REFER: Final = {
     "inverters": (("loads", "inverter"), ("meters", "inverter"), ("conductors", "carries")),
     "loads": (("water", "load"), ("conductors", "carries")),
+    "chargers": (("conductors", "carries"),),
 }
 
 

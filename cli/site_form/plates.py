@@ -1,4 +1,4 @@
-"""Fields whose figures stand on plates: the bank, inverters, loads, the array."""
+"""Fields whose figures stand on plates: the bank, inverters, loads, the array, chargers."""
 
 from __future__ import annotations
 
@@ -83,6 +83,9 @@ INVERTERS: Final = Group(
               "usual", ("VA", "kVA")),
         Field("surge_s", "For how long", "Beside the surge on the data sheet.", "usual", _DURATION),
         Field("output_V", "Voltage it gives", "On its plate: 230 V, or 120 V in North America.", "usual", ("V",)),
+        Field("waveform", "Its wave", "On its plate or data sheet.", choices={
+            "sine": "pure sine", "modified": "modified sine or square wave"}),
+        Field("phases", "Phases", "On its plate: 1, or 3 of few."),
         Field("efficiency_pct", "Efficiency", "On its data sheet, at a usual load.", "optional", ("%",)),
         Field("idle_W", "What it takes with nothing running", "On its data sheet, as no-load or idle consumption.",
               "optional", _POWER),
@@ -120,12 +123,17 @@ LOADS: Final = Group(
         # What makes a start exact; without it the usual is assumed, and said.
         Field("power_factor", "Power factor", "On its plate, beside PF or cos φ."),
         Field("phases", "Phases", "On its plate, beside PH: 1 or 3."),
+        Field("capacitor", "Capacitor", "In its control box, or on the motor: what the wiring diagram shows.", choices={
+            "none": "none (split phase)", "start": "for the start alone", "run": "one that stays on",
+            "both": "one for the start, one that stays on"}),
         Field("code_letter", "Code letter", "On a North American plate, beside CODE: a letter."),
-        Field("locked_rotor_A", "Amps at standstill", "On the motor's data sheet, as locked-rotor current or LRA.",
+        Field("locked_rotor_A", "Amps at standstill",
+              "On the motor's data sheet, as locked-rotor current or LRA; of one for direct current, as stall current.",
               "optional", ("A",)),
         Field("start", "How it is started", "", choices={
             "direct": "switched straight on", "soft": "by a soft starter", "drive": "by a drive of any speed"}),
-        Field("start_s", "How long a start lasts", "Half a second is usual of a small pump.", "optional", ("s", "ms")),
+        Field("start_s", "How long a start lasts", "Half a second is usual of a small pump; else the ramp that is set.",
+              "optional", ("s", "ms")),
         Field("duty_pct", "Share of the time it runs", "Of a fridge or a thermostat.", "optional", ("%",)),
     ),
     several=True,
@@ -146,4 +154,19 @@ ARRAY: Final = Group(
               ("A",)),
         Field("controller", "Charge controller", "On its plate.", choices={"mppt": "MPPT", "pwm": "PWM"}),
     ),
+)  # fmt: skip
+
+CHARGERS: Final = Group(
+    "chargers",
+    "Chargers beside the sun",
+    "What else fills the bank: a charger on mains or on a generator, an engine's alternator.",
+    (
+        Field("name", "Name", "Any name, such as generator.", "required"),
+        Field("rated_A", "Amps into the bank", "On the charger's plate, as output or charge current.",
+              "required", ("A",)),
+        Field("kind", "What feeds it", "", choices={
+            "mains": "the mains", "generator": "a generator", "alternator": "an engine's alternator"}),
+    ),
+    several=True,
+    folded=True,
 )  # fmt: skip

@@ -20,11 +20,15 @@ from .typed import Typed
 
 #: Lists whose items are looked at one by one: all that most plates say stands there at once.
 _PLATE_BY_PLATE: Final = ("loads", "conductors", "meters")
+#: Of so many loads, cables or meters all stand open. [1]
+_OPEN_ITEMS: Final = 4
 #: Only the protection of lithium has it.
 _OF_LITHIUM: Final = ("bank", "max_discharge_A")
 _ASKED: Final = {(question.where[0], question.where[-1]) for question in QUESTIONS if question.where != _OF_LITHIUM}
 _TOGETHER: Final = {"continuous": "Power without a break", "surge": "Power for a moment"}
-_ONE_OF: Final = {"inverters": "inverter", "loads": "load", "conductors": "cable", "meters": "meter"}
+_ONE_OF: Final = {
+    "inverters": "inverter", "loads": "load", "chargers": "charger", "conductors": "cable", "meters": "meter",
+}  # fmt: skip
 #: What the first of a new system is, unless its kind is changed.
 _THE_FIRST: Final = {"inverters": "The inverter", "loads": "The pump"}
 _WITHOUT_A_SHAFT: Final = ("heater", "lights", "electronics")
@@ -67,12 +71,17 @@ class ShownField:
 
 @dataclass(frozen=True)
 class ShownPlate:
-    """A table of the file on the page, or an item of a list; ``number`` counts items from 0."""
+    """A table of the file on the page, or an item of a list; ``number`` counts items from 0.
+
+    ``filled`` is how many of the folded fields the file has; ``folded`` tells whether all of it is.
+    """
 
     title: str
     fields: tuple[ShownField, ...]
     remarks: tuple[ShownRemark, ...] = ()
     number: int | None = None
+    filled: int = 0
+    folded: bool = False
 
     @property
     def first(self) -> list[ShownField]:
@@ -124,7 +133,7 @@ def where_of(name: str) -> Where | None:
 def sheet_of(filled: FilledForm, remarks: Mapping[Where, Sequence[FieldRemark]]) -> FormSheet:
     """Return a form as it is shown, with what is said of it by the path of each field.
 
-    A field without anything in it or said of it is folded, unless it is one of the few that matter.
+    What few plates say is folded, filled in or not, unless something is said of it: so a large system stays in sight.
     """
     return _Sheet(filled, remarks).sheet()
 
@@ -166,7 +175,12 @@ class _Sheet:
         if number is not None:
             name = self._shown.get((*base, "name"), Typed("")).text
             title = name or (_THE_FIRST[group.key] if self._goes_without(group, base) else f"New {_ONE_OF[group.key]}")
-        return ShownPlate(title, fields, self._of(left, base), number)
+        filled = sum(each.folded and self._has(where_of(each.name) or ()) for each in fields)
+        # One that is as it should be is known by its name; of a few all are in sight.
+        shut = self._items.get(group.key, 0) > _OPEN_ITEMS and self._is_begun(base) and number is not None
+        shut = shut and not any(each.kinds - {"not judged"} for each in fields)
+        remarks = self._of(left, base)
+        return ShownPlate(title, fields, remarks, number, filled, shut and not _grave(remarks))
 
     def _field(self, group: Group, field: Field, base: Where) -> ShownField | None:
         where = (*base, *field.key.split("."))
@@ -197,7 +211,7 @@ class _Sheet:
             new,
             described,
             kinds,
-            not (self._is_first(group, field, base) or self._has(where) or kinds - {"not judged"}),
+            not (self._is_first(group, field, base) or kinds - {"not judged"} or self._is_usual(field, where)),
             field.need == "required" and (group.key in ("", "bank") or self._is_begun(base)),
         )
 
@@ -226,6 +240,10 @@ class _Sheet:
             return False
         asked = (group.key, field.key) in _ASKED or (not group.key and field.key == "name")
         return asked or usual or lithium or field.need == "required" or group.key in ("limits", "units")
+
+    def _is_usual(self, field: Field, where: Where) -> bool:
+        """Tell whether what most plates have stands in the file."""
+        return field.need != "optional" and self._has(where)
 
     def _is_begun(self, base: Where) -> bool:
         return any(where[: len(base)] == base for where in self._in_file)

@@ -9,11 +9,11 @@ from pydantic import BaseModel
 from ...analysis.site.site import Site
 from ...ingest.toml.places import Where, fields_of, models_in
 from .field import Field, Group
-from .plates import ARRAY, BANK, INVERTERS, LOADS, PLACE
+from .plates import ARRAY, BANK, CHARGERS, INVERTERS, LOADS, PLACE
 from .surroundings import CABLES, LIMITS, METERS, SHOWN, WATER
 
 #: In the order in which a person meets them.
-GROUPS: Final = (PLACE, BANK, INVERTERS, LOADS, WATER, ARRAY, CABLES, METERS, LIMITS, SHOWN)
+GROUPS: Final = (PLACE, BANK, INVERTERS, LOADS, WATER, ARRAY, CHARGERS, CABLES, METERS, LIMITS, SHOWN)
 _BY_KEY: Final = {(group.key, key): field for group in GROUPS for field in group.fields for key in field.keys}
 
 

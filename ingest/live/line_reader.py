@@ -16,7 +16,7 @@ from ..exports.amounts.numbers import NULLS
 from ..exports.delimited.choice import choose
 from ..exports.delimited.header import meaning
 from ..profiles.serial_part import LinePattern
-from ..quantities import Unit, unit_of
+from ..quantities import Unit, scaled, unit_of
 
 if TYPE_CHECKING:
     from ..profiles.columns import ColumnEntry, Direction
@@ -140,7 +140,7 @@ class _Column:
             number = None if number is None and less is None else (number or 0.0) - (less or 0.0)
         if number is None:
             return None
-        value = float(unit.to_canonical(np.array(number * entry.scale + entry.offset)))
+        value = float(unit.to_canonical(np.array(scaled(number, entry.scale, entry.offset))))
         if entry.sign == "return_positive":
             value = -value
         if entry.direction is not None:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from ..errors import InputError
 from ..profiles.kept import Table, profile_text
 from ..profiles.modbus_part import SIZES, RegisterTable, RegisterType, WordOrder
+from ..quantities import scaled
 from .likely import PAIRS, as_type
 from .reach import reach
 from .shown_value import ShownValue
@@ -76,7 +77,7 @@ class Candidate:
     def values(self, looks: Sequence[Look]) -> NDArray[np.float64]:
         """Return what it gives through time, in the display's unit."""
         raw = as_type(self.words(looks), self.type, self.word_order)
-        return _scaled(raw, self.scale) * (-1.0 if self.is_turned else 1.0)
+        return scaled(raw, self.scale) * (-1.0 if self.is_turned else 1.0)
 
 
 def find(rounds: Sequence[SeenRound], *, others: Sequence[Sequence[Candidate]] = ()) -> list[Candidate]:
@@ -109,11 +110,6 @@ def _words(place: tuple[int, RegisterTable, int], size: int, looks: Sequence[Loo
     return np.array(rows, dtype=np.uint16).reshape(len(rows), size)
 
 
-def _scaled(raw: NDArray[np.float64], scale: float) -> NDArray[np.float64]:
-    # Dividing gives the decimal that is meant: 745 / 10, not 745 times an inexact 0.1.
-    return raw * scale if scale >= 1 else raw / round(1 / scale)
-
-
 def _candidates(first: SeenRound) -> Iterator[Candidate]:
     places = sorted(set.intersection(*(set(look) for look in first.looks))) if first.looks else []
     known = set(places)
@@ -125,7 +121,7 @@ def _candidates(first: SeenRound) -> Iterator[Candidate]:
                 shown = -first.shown.value if is_turned else first.shown.value
                 # Nearly all are far off; the few that are left are looked at one by one.
                 room = 2 * _room(first.shown)
-                near = (_scaled(low, scale) - room <= shown) & (shown <= _scaled(high, scale) + room)
+                near = (scaled(low, scale) - room <= shown) & (shown <= scaled(high, scale) + room)
                 for k in np.flatnonzero(near):
                     candidate = Candidate(*starts[k], kind, order, scale, is_turned, 0.0, 0.0)
                     if _gives(candidate, first):

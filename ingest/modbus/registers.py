@@ -15,7 +15,7 @@ from ..live.address import Address
 from ..live.source import Cadence, Clock, LiveSource
 from ..profiles.modbus_part import CODES, SIZES, ModbusPart, RegisterEntry, RegisterTable, RegisterType, WordOrder
 from ..profiles.model import Profile
-from ..quantities import unit_of
+from ..quantities import scaled, unit_of
 from .checked_reads import EXCEPTION, MOST_REGISTERS, ModbusFault, ModbusLine, modbus_line
 from .connection import check_settings
 from .plausible import RegisterDoubt, doubt_of
@@ -211,7 +211,7 @@ class _Plan:
         return [registers[span.table, span.address + k] for k in range(span.count)]
 
     def _in_own_unit(self, raw: float) -> float:
-        return float(self._unit.to_canonical(np.array(raw * self._entry.scale + self._entry.offset)))
+        return float(self._unit.to_canonical(np.array(scaled(raw, self._entry.scale, self._entry.offset))))
 
     def _bare_bits(self, words: Sequence[int]) -> int | None:
         return None if self._entry.type.startswith("float") else bits(words, **self._order)

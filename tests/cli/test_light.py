@@ -40,9 +40,9 @@ LIMITS = {
     "convert": (53, 48),
     "look": (62, 41),
     "charge": (56, 38),
-    "charge --site": (90, 75),
-    "capture": (127, 97),
-    "report": (207, 136),
+    "charge --site": (96, 77),
+    "capture": (135, 99),
+    "report": (228, 144),
 }
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 
 import numpy as np
 import pytest
@@ -14,7 +15,16 @@ from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.exports.amounts.number_forms import find_form
 from shuntbook.ingest.exports.amounts.numbers import NULLS, NumberForm, to_numbers
 from shuntbook.ingest.log.arrow import strings
-from shuntbook.ingest.quantities import ALIASES, OF_DIMENSION, QUANTITIES, UNITS, UnknownUnitError, find_unit, unit_of
+from shuntbook.ingest.quantities import (
+    ALIASES,
+    OF_DIMENSION,
+    QUANTITIES,
+    UNITS,
+    UnknownUnitError,
+    find_unit,
+    scaled,
+    unit_of,
+)
 
 
 def canonical(x: float, symbol: str) -> float:
@@ -212,3 +222,32 @@ def test_a_number_alone_is_asked_for_its_unit(option, text):
     number = text.strip()
     with pytest.raises(InputError, match=f"^{option}: '{text}' has no unit; write {number}s .*{number}m for minutes"):
         seconds(text, what=option)
+
+
+@given(
+    st.integers(-(2**31), 2**32 - 1),
+    st.integers(1, 1000),
+    st.integers(-9, 0),
+    st.integers(-100_000, 100_000),
+    st.integers(-3, 0),
+)
+def test_a_scale_gives_the_decimal_that_is_meant(raw, figure, exponent, offset, places):
+    """Of any register: the number nearest to the decimal product, with the digits that the scale has and no other."""
+    scale, add = Decimal(figure).scaleb(exponent), Decimal(offset).scaleb(places)
+    if abs(add / min(scale, Decimal(1))) > 10**9:
+        return  # no meter adds what its own readings vanish beside
+    meant = float(raw * scale + add)
+    assert scaled(raw, float(scale), float(add)) == meant
+    assert scaled(np.array([raw], dtype=float), float(scale), float(add))[0] == meant
+
+
+@pytest.mark.parametrize(("raw", "scale", "read"), [(1195, 0.01, 11.95), (643, 0.1, 64.3), (3, -0.1, -0.3)])
+def test_a_product_with_an_inexact_factor_is_not_what_is_read(raw, scale, read):
+    """As such a product would be for the first: 11.950000000000001."""
+    assert scaled(raw, scale) == read
+
+
+@given(st.floats(-1e6, 1e6), st.floats(1e-18, 1e18))
+def test_any_other_factor_multiplies(x, scale):
+    """Also one that is no plain decimal, such as a third."""
+    assert scaled(x, scale) == pytest.approx(x * scale, rel=1e-14)

@@ -11,7 +11,10 @@ FOLDERS = ("scoring", "sureness", "faults", "mutation", "filming")
 PLACES = [HERE.parent / "helpers", *(HERE / name for name in FOLDERS), HERE]
 COMMANDS = {
     "score_cycles": "scoring",
+    "score_sources": "scoring",
     "what_if_truth": "scoring",
+    "flow_truth": "scoring",
+    "wear_months": "scoring",
     "coverage_runs": "sureness",
     "recovery": "sureness",
     "faults": "faults",
@@ -21,6 +24,7 @@ COMMANDS = {
     "exports": "exports",
     "compare_scenes": "../helpers",
     "day_logs": "../helpers",
+    "worked_examples": "",
     "unchanged": "",
     "doubling": "",
     "code_figures": "",

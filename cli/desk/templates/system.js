@@ -41,7 +41,8 @@
   function take(page, focus) {
     const next = page.querySelector("[data-system]");
     if (!next) return;
-    const open = [...form.querySelectorAll("details[open]")].map((fold) => fold.id), at = scrollY;
+    // An item that stood open stays so, also where it has become one of many.
+    const open = [...form.querySelectorAll("details[open], fieldset.item")].map((fold) => fold.id), at = scrollY;
     const alert = page.querySelector("main > [role=alert]"), old = document.querySelector("main > [role=alert]");
     if (old) old.remove();
     const was = document.activeElement, caret = was && was.selectionStart, now = stands();

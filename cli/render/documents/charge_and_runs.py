@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from ....analysis.charge.amounts import budget_of
 from ....analysis.cycles.taken_by_load import taken_by_load
 from ....analysis.health.finding import is_swapped
+from ....analysis.not_known import Missing
 from ....analysis.one_log.from_array import sure_from_array
 from ..wording.answer import first_answer
 from ..wording.log_sentences import reason_said
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from ....analysis.charge.amounts import Amounts, Budget, Charge
     from ....analysis.charge.between_notes import MarkedStretch
     from ....analysis.cycles.cycle import Cycle, Cycles
+    from ....analysis.nameplate.lesson import Lesson
     from ....analysis.nameplate.plate_check import PlateCheck
     from ....analysis.nameplate.reasons import Explained
     from ....analysis.one_log.log_report import LogReport
@@ -123,7 +125,8 @@ def cycles_document(log: LogReport) -> Document:
         "cycles": [_cycle(cycle, log.cycles) for cycle in log.cycles.cycles],
         "summary": {**named(log.cycles, "*summary signal"), **_speeds(log.cycles)},
         "two_kinds": document_of(log.cycles.two_kinds),
-        **named(log, "findings checks trends marked"),
+        **named(log, "findings checks trends starts=load_starts marked"),
+        "pump_pulse": document_of(log.pulse),
     }
 
 
@@ -149,9 +152,21 @@ def plate_document(check: PlateCheck | None) -> Document | None:
         return None
     return {
         **document_of(check),
+        **lesson_document(check.lesson),
         "paper_to_estimate": _explained(check.left_out_on_paper),
         "estimate_to_measured": _explained(check.why),
         "by_habit": _by_habit(check),
+    }
+
+
+def lesson_document(lesson: Lesson) -> Document:
+    """Return the sum on paper beside what is taken, step by step; and back again, or why not."""
+    back = lesson.back
+    # An empty list and the reason: a script finds its keys anyhow.
+    return {
+        "steps": document_of(lesson.steps),
+        "steps_back": [] if isinstance(back, Missing) else document_of(back),
+        "steps_back_why_not": back.sentence if isinstance(back, Missing) else None,
     }
 
 

@@ -136,6 +136,22 @@ def _ledger(lines: str) -> TableRows:
     return rows
 
 
+def _days(parts: Document) -> Iterator[Document]:
+    """Yield the ledger's days with what the pump's runs say of each."""
+    pump = {day["date"]: day for day in (parts["cycles"]["pump_pulse"] or {"days": ()})["days"]}
+    for line in _ledger("days")(parts):
+        # A day on which the pump did not run is in the ledger all the same.
+        day: Document = pump.get(line["date"]) or {}
+        quiet: Document = day.get("longest_without_start") or {}
+        yield (
+            line
+            | {f"flow{end}_L_per_min": _end(day, "flow_L_per_min", which) for end, which in _WITHIN}
+            | {f"pumped{end}_L": _end(day, "pumped_L", which) for end, which in _WITHIN}
+            | {"fill_s": _end(day, "fill_s", "value"), "running_s": day.get("running_s")}
+            | {"longest_without_start_s": quiet.get("lasted_s")}
+        )
+
+
 #: How a column ends that holds a figure, or an end of its interval, and what JSON calls that.
 _WITHIN: Final = (("", "value"), ("_low", "low"), ("_high", "high"))
 
@@ -145,9 +161,31 @@ def _end(worn: Document, key: str, which: str) -> Cell:
     return figure.get(which)
 
 
+def _starts(parts: Document) -> Iterator[Document]:
+    starts = parts["cycles"]["starts"]
+    # A load that is no motor has no row: none of its starts was asked about.
+    if starts is not None:
+        # Of height and length one may be known alone, so each has its own ends.
+        length, height = starts["length_s"], starts["height"]
+        ends = {f"length{end}_s": length[which] for end, which in _WITHIN}
+        yield (
+            ends
+            | {f"height{end}": height[which] for end, which in _WITHIN}
+            | {"count": starts["count"], "why_not": length["why_not"]}
+        )
+
+
 def _steps(parts: Document) -> Iterator[Document]:
     plate = parts["nameplate"] or {"load": None, "chain": ()}
     return ({"load": plate["load"]} | step for step in plate["chain"])
+
+
+def _paper_steps(parts: Document) -> Iterator[Document]:
+    """Yield the steps from the plate to amp-hours, then those back from the measured ones."""
+    # One table for both, since they have the same columns: which way a row goes is one of them.
+    plate = parts["nameplate"] or {"load": None, "steps": (), "steps_back": ()}
+    for direction, key in (("to Ah", "steps"), ("from Ah", "steps_back")):
+        yield from ({"load": plate["load"], "direction": direction} | step for step in plate[key])
 
 
 def _reasons(parts: Document) -> Iterator[Document]:
@@ -169,6 +207,10 @@ _LINE = (
     "full_cycles_low full_cycles_high depth_pct life_pct life_low_pct life_high_pct life_cost life_cost_low "
     "life_cost_high currency"
 )
+_PUMP = (
+    "running_s fill_s flow_L_per_min flow_low_L_per_min flow_high_L_per_min pumped_L pumped_low_L pumped_high_L "
+    "longest_without_start_s"
+)
 #: Every table that is written, by its file's name.
 KINDS: Final = {
     "charge": TableKind(
@@ -182,7 +224,7 @@ KINDS: Final = {
         "load zone @start @stop run_s off_before_s surge_A surge_ratio surge_resolved run_A peak_W run_W charge_Ah "
         "charge_u95_Ah energy_Wh energy_u95_Wh sag_V before_V lowest_V begin_V end_V complete "
         "start_within_s stop_within_s array_may_share draws_less so_far_Ah so_far_Wh so_far_s base_A base_W "
-        "base_drift_A base_drift_W straight_Ah straight_Wh",
+        "base_drift_A base_drift_W straight_Ah straight_Wh start_s",
         lambda parts: parts["cycles"]["cycles"],
     ),
     "findings": TableKind(
@@ -192,11 +234,17 @@ KINDS: Final = {
     ),
     "checks": TableKind("code outcome said limit source", lambda parts: parts["cycles"]["checks"]),
     "trends": TableKind("name usual per_day low high span_d count", lambda parts: parts["cycles"]["trends"]),
-    "days": TableKind(f"date {_LINE}", _ledger("days")),
+    "starts": TableKind("length_s length_low_s length_high_s height height_low height_high count why_not", _starts),
+    "days": TableKind(f"date {_LINE} {_PUMP}", _days),
     "demos": TableKind(f"text {_LINE} owed_Ah still_owed_Ah @paid payback_not_measured_s", _ledger("demos")),
     "marked": TableKind(
         "text zone @start @stop drawn_Ah drawn_u95_Ah energy_Wh energy_u95_Wh", lambda parts: parts["marked"]
     ),
     "nameplate": TableKind("load step value unit from", _steps),
+    "paper_steps": TableKind(
+        "load direction name paper measured plate unit basis how_on_paper how_measured why of_difference_Wh "
+        "of_difference_Ah",
+        _paper_steps,
+    ),
     "reasons": TableKind("load between source energy_Wh charge_Ah share before after unit basis because", _reasons),
 }

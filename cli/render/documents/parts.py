@@ -37,9 +37,12 @@ KEYS: Final = {
     "Spacing": "usual_s low_s high_s irregularity",
     "CycleSummary": "count starts_per_hour duty_cycle median_run_s median_off_s other_runs charge_Ah charge_u95_Ah "
     "energy_Wh energy_u95_Wh",
+    "LoadStarts": "length_s:figure height:figure count",
     "Finding": "code severity title plain evidence limit source causes check_first first_step cycles:instant",
     "Check": "code outcome limit:text source:text said=remark:text",
     "ChainStep": "step value unit from=origin",
+    "LessonStep": "name paper measured unit why plate basis how_on_paper how_measured=how_really "
+    "of_difference_Wh=energy_Wh of_difference_Ah=charge_Ah",
     "PlateCheck": "load=estimate.load run_h=estimate.run_h runs=runs.runs runs_left_out=runs.left_out "
     "chain=estimate.steps assumptions=estimate.assumptions *comparison measured_energy_u95_Wh=runs.energy_u95_Wh "
     "measured_charge_u95_Ah=runs.charge_u95_Ah paper_to_estimate=left_out_on_paper estimate_to_measured=why by_habit "
@@ -55,8 +58,14 @@ KEYS: Final = {
     "ConductorCheck": "name=conductor verdict protection resistance_mohm:known resistance_why_not=resistance_mohm:why "
     "running:or_why starting:or_why wanted_A breaking screened assumptions",
     "WaterReport": "plan:or_why seen:or_why usual_run_s=run_s usual_rest_s=off_s cycle_Wh cost:or_why lifting:or_why",
+    "PumpPulse": "flow:or_why pumped:or_why longest_without_start=without_start days trend:or_why",
+    "WithoutStart": "start_us stop_us lasted_s at_least",
+    "PulseDay": "date start_us stop_us measured_s running_s starts fill_s flow_L_per_min pumped_L "
+    "longest_without_start=without_start",
     "Solar": "day:or_why returned_Wh daily_use_Wh=use.day_Wh.value daily_use_low_Wh=use.day_Wh.low "
     "daily_use_high_Wh=use.day_Wh.high daily_use_why_not=use.day_Wh:why daily_from_bank_Wh=use.from_bank_Wh",
+    "ChargerSpell": "charger start_us stop_us first_A last_A decided",
+    "UnnamedSource": "at=at_us:instant current_A",
     "Payback": "owed_Ah paid_us still_owed_Ah more_since_Ah not_measured_s=uncovered_s assumptions",
     "PairedLogs": "at_bank behind why_not",
     "InverterMeasured": "clock_offset=clocks load_W efficiency:figure steps idle_W:figure losses said=sentences",
@@ -66,11 +75,13 @@ KEYS: Final = {
     "Compared": "code name unit before after difference:known ratio differs why_not=difference:why "
     "in_common=cancels:text",
     "ComparedFinding": "change judged_in_both=judged *finding",
-    "OverLogs": "side zone whole logs days trends calendar before_after=change findings left_out notes=remarks",
+    "OverLogs": "side zone whole logs days trends calendar before_after=change findings checks left_out notes=remarks "
+    "pump_pulse=pump",
+    "PumpOverLogs": "days trend:or_why falls per_day_L",
     "DayFigures": f"{_CHARGE} returned_Ah=charge.returned returned_u95_Ah=charge.returned_u95 drawn_Wh=energy.drawn "
     "drawn_u95_Wh=energy.drawn_u95 returned_Wh=energy.returned returned_u95_Wh=energy.returned_u95 measured_s "
     "drawn_Ah_per_h drawn_Wh_per_h starts starts_per_h duty_cycle median_run_s median_rest_s run_W run_A sag_V "
-    "busiest_hour load_Ah=use.charge_Ah load_u95_Ah=use.charge_u95_Ah load_Wh=use.energy_Wh "
+    "start_s start_height busiest_hour load_Ah=use.charge_Ah load_u95_Ah=use.charge_u95_Ah load_Wh=use.energy_Wh "
     "load_u95_Wh=use.energy_u95_Wh",
     "Day": "date start_us stop_us *figures",
     "DayTrend": "stretch code name unit usual per_day span_d count verdict why:text change",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from ....analysis.not_known import Missing
 from .charge_and_runs import charge_document, cycles_document, plate_document
 from .parts import Document, document_of, instant
-from .site import site_documents
+from .site import site_documents, what_if_document
 
 if TYPE_CHECKING:
     from ....analysis.one_log.log_report import LogReport
@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 def report_document(report: Report, *, in_turn: bool = False) -> Document:
     """Return a report: the first log's parts at the top, and every log's under ``logs``.
 
-    Parts that need a site file are null without one, and ``over_logs`` for one log in which nobody named a change. With
+    Parts that need a site file are null without one, ``over_logs`` for one log in which nobody named a change, and
+    ``what_if``, which is what `forecast --with` gives of a day, where no change of the system was asked about. With
     `in_turn` the logs are written one after the other as they are asked for, once: those of a year are never all there.
     """
     # Scripts written for one log read its parts at the top; they stand again in ``logs``.
@@ -30,6 +31,7 @@ def report_document(report: Report, *, in_turn: bool = False) -> Document:
         ],
         "over_logs": over_document(report.over),
         "paired": [_paired(pair) for pair in report.paired],
+        "what_if": None if report.what_if is None else what_if_document(report.what_if, report.logs[0].facts.name),
         "cautions": list(report.cautions),
         "site": report.site.name if report.site is not None else None,
         "version": report.version,

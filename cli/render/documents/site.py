@@ -8,10 +8,12 @@ from ....analysis.ledger.payback import paybacks_of
 from ....analysis.ledger.sustained import SUSTAINED_S
 from ....analysis.not_known import Missing
 from ....analysis.one_log.bank_report import BankReport
-from .charge_and_runs import amounts_document
+from .charge_and_runs import amounts_document, lesson_document
 from .parts import Document, document_of, instant, named, or_why
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from ....analysis.bank.bank import Recharge
     from ....analysis.bank.state_of_charge import StateOfCharge
     from ....analysis.bank.wear import StretchWear
@@ -19,11 +21,14 @@ if TYPE_CHECKING:
     from ....analysis.forecast.forecast import Forecast
     from ....analysis.forecast.measured_load import MeasuredLoad
     from ....analysis.ledger.ledger import LedgerLine
+    from ....analysis.ledger.payback import Payback
+    from ....analysis.ledger.sources import ReturnedFrom
     from ....analysis.one_log.inverter_report import InverterReport
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.stats.interval95 import Within
     from ....analysis.what_if.what_if import WhatIf
 
+_SOURCES = "chargers whole spells assumptions"
 _PLANNED = "running:or_why starting:or_why hardest loads left_out:why assumptions"
 
 
@@ -31,7 +36,9 @@ def site_documents(log: LogReport) -> Document:
     """Return the parts of a log's report that need its site file, and the ledger; those without one are null."""
     site = log.by_site
     if site is None:
-        return {"ledger": _ledger(log)} | dict.fromkeys(("bank", "inverters", "conductors", "water", "solar"))
+        return {"ledger": _ledger(log)} | dict.fromkeys(
+            ("bank", "inverters", "conductors", "water", "solar", "sources")
+        )
     return {
         "ledger": _ledger(log),
         "bank": _bank(site.bank) | document_of(site.bank_check),
@@ -39,6 +46,8 @@ def site_documents(log: LogReport) -> Document:
         "conductors": document_of(site.conductors),
         "water": or_why(site.water) if isinstance(site.water, Missing) else document_of(site.water),
         "solar": document_of(site.solar),
+        "sources": None if site.sources is None else named(site.sources, _SOURCES),
+        "unnamed_source": document_of(site.unnamed),
         "left_out": [part.sentence for part in site.missing],
     }
 
@@ -54,19 +63,28 @@ def _ledger(log: LogReport) -> Document:
     known = bank if isinstance(bank, BankReport) else None
     states = (None,) * len(lines) if known is None else known.at_ends
     wears = (None,) * len(lines) if known is None or known.wear is None else known.wear.lines
-    documents = [_line(line, state, worn) for line, state, worn in zip(lines, states, wears, strict=True)]
+    sources = log.by_site.sources if log.by_site is not None else None
+    back = (None,) * len(lines) if sources is None else sources.lines
+    since = {} if sources is None else dict(zip(log.paybacks, sources.paybacks, strict=True))
+    documents = [_line(*each) for each in zip(lines, states, wears, back, strict=True)]
     return {
         "zone": None if log.facts.undated else log.facts.zone,
         "sustained_over_s": SUSTAINED_S,
         "days": [{"date": line.text, **each} for line, each in zip(ledger.days, documents, strict=False)],
         "demos": [
-            {"text": line.text, **each, "payback": document_of(payback)}
+            {"text": line.text, **each, "payback": _payback(payback, since)}
             for line, each, payback in zip(
                 ledger.demos, documents[len(ledger.days) :], paybacks_of(ledger.demos, log.paybacks), strict=True
             )
         ],
         "state_why_not": _state_why_not(bank),
     }
+
+
+def _payback(payback: Payback | None, since: Mapping[Payback, ReturnedFrom | None]) -> Document | None:
+    if payback is None:
+        return None
+    return {**document_of(payback), "returned_since": document_of(since.get(payback))}
 
 
 def _state_why_not(bank: BankReport | Missing | None) -> str | None:
@@ -76,13 +94,14 @@ def _state_why_not(bank: BankReport | Missing | None) -> str | None:
     return state.sentence if isinstance(state, Missing) else None
 
 
-def _line(line: LedgerLine, state: Within | None, worn: StretchWear | None) -> Document:
+def _line(line: LedgerLine, state: Within | None, worn: StretchWear | None, back: ReturnedFrom | None) -> Document:
     return {
         **named(line, "start_us stop_us"),
         "length_s": (line.stop_us - line.start_us) / 1e6,
         **named(line, "measured_s not_measured_s"),
         "charge": amounts_document(line.whole.charge, "Ah"),
         "energy": amounts_document(line.whole.energy, "Wh"),
+        "returned_from": document_of(back),
         **named(line, "highest_A=current.highest sustained_A=current.sustained"),
         **named(line, "highest_W=power.highest sustained_W=power.sustained starts"),
         "wear": document_of(worn),
@@ -102,6 +121,7 @@ def _bank(bank: BankReport | Missing) -> Document:
         "sag": or_why(bank.sag),
         "recharge_to_full": _recharge(bank.to_full),
         "recharge_of_log": _recharge(bank.of_log),
+        "chargers_to_full": document_of(bank.chargers),
         "wear": document_of(bank.wear),
     }
 
@@ -132,6 +152,8 @@ def forecast_document(forecast: Forecast, log: str | None = None) -> Document:
         "hours": forecast.hours,
         "measured": log if taken.measured else None,
         "chain": document_of(taken.chain),
+        # The chain tells where each figure is from; these are the steps that people do on paper, beside it.
+        **lesson_document(forecast.lesson),
         **_amount("charge", "Ah", taken.charge_Ah, measured=taken.measured),
         **_amount("energy", "Wh", taken.energy_Wh, measured=taken.measured),
         **named(taken, "duty_cycle=duty running_W running_A bank_voltage_V=voltage_V"),

@@ -99,7 +99,7 @@ def energy_flow(report: Report, name: str) -> Figure | None:
         return None
     # A longer name would leave no room for the bands between the words at both ends.
     load = numbers.shortened(next((log_sentences.load_name(log) for log in logs if log.cycles.cycles), "the load"), 20)
-    # Without an array in the site file it may have been a charger.
+    # Without an array in the site file it may have been a charger; one that the file names has a band of its own.
     source = "the sun" if report.site is not None and report.site.array is not None else "what charged it"
     caption = f"Each band is as broad as the {flow_chart.what(flow)} in it; bars fade where it is not sure."
     remark = (

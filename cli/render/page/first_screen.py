@@ -221,6 +221,10 @@ def _full_again(log: LogReport) -> Tile:
     if is_swapped(log.findings):
         return Tile(name, _NOT_KNOWN, answer.UNTIL_TURNED, "full")
     owed = site.bank.to_full if isinstance(site.bank, BankReport) else site.bank
+    chargers = site.bank.chargers if isinstance(site.bank, BankReport) else ()
+    if isinstance(owed, Missing) and chargers:
+        quickest = min(chargers, key=lambda each: each.hours.value)
+        return Tile(name, numbers.duration(quickest.hours.value * 3600), f"at least, by {quickest.charger}", "full")
     if isinstance(owed, Missing):
         why = f"needs {owed.add[0]} in the site file" if owed.add else owed.because
         return Tile(name, _NOT_KNOWN, numbers.shortened(why, 60), "full")

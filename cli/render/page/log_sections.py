@@ -10,6 +10,7 @@ from ....analysis.health.limits import limits_for
 from ..terminal.charge import doubt_lines
 from ..wording import checks, log_sentences, numbers
 from ..wording.checks import not_judged
+from ..wording.lesson import what_differs
 from . import figures, log_tables, plate_tables, site_tables
 from .section import Folded, Section, ShownFinding, without_empty
 
@@ -145,9 +146,9 @@ def _start(log: LogReport, anchor: str) -> Folded | None:
     if figure is None or log.close_up is None:
         return None
     highest = numbers.amount(log.close_up.cycle.surge_A, "A")
-    return Folded(
-        f"One start close up{'' if highest == numbers.UNKNOWN else f': {highest} at most'}", figure=figure, long=True
-    )
+    usual = () if log.load_starts is None else (checks.of_starts(log.load_starts),)
+    summary = f"One start close up{'' if highest == numbers.UNKNOWN else f': {highest} at most'}"
+    return Folded(summary, sentences=usual, figure=figure, long=True)
 
 
 def plate(report: Report, log: LogReport, anchor: str) -> Section:
@@ -174,6 +175,12 @@ def plate(report: Report, log: LogReport, anchor: str) -> Section:
                 long=True,
             ),
             None if habit is None else Folded("By habit: all the time measured", (habit,), sentences=_habit(check)),
+            Folded(
+                f"On paper and measured, in {len(check.lesson.steps)} steps",
+                plate_tables.lesson(check.lesson),
+                sentences=(what_differs(check.lesson),),
+                long=True,
+            ),
             _steps(check),
         ),
     )

@@ -10,8 +10,8 @@ from ....analysis.health.finding import is_swapped, withheld
 from ....analysis.readings.log_facts import only_ends
 from ..wording import clock, log_sentences, numbers
 from ..wording.checks import ABOUT, TREND, not_judged
+from ..wording.how_it_runs import speed_name
 from ..wording.log_sentences import drawn
-from ..wording.speeds import speed_name
 
 if TYPE_CHECKING:
     from ....analysis.charge.amounts import Amounts

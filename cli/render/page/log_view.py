@@ -49,10 +49,12 @@ def _sections(report: Report, log: LogReport, anchor: str) -> tuple[Section, ...
         log_sections.plate(report, log, anchor),
         site_sections.full(report, log, anchor),
         site_sections.water(log, anchor),
+        site_sections.pump(log, anchor),
     )
     if is_swapped(log.findings):
         of_load = tuple(None if section is None else _until_turned(section) for section in of_load)
-    every = (log_sections.took(report, log, anchor), *of_load, log_sections.quality(log, anchor))
+    took, quality = log_sections.took(report, log, anchor), log_sections.quality(log, anchor)
+    every = (took, site_sections.what_if(report, anchor), *of_load, quality)
     return tuple(section for section in every if section is not None and section.holds_anything)
 
 

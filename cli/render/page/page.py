@@ -94,12 +94,21 @@ def render_one_page(report: Report, second: Second = HERE) -> str:
         one_page=True,
         several=begins_with_all(report),
         when=[numbers.shortened(log_sentences.when(log), _MOST_SAID) for log in in_table],
+        what_if=_what_if(report),
         table=_in_short(log_tables.compared(replace(report, logs=in_table))),
         # The last of them says who decides.
         unsafe=unsafe if len(unsafe) <= _MOST_FAILING else [*unsafe[: _MOST_FAILING - 1], unsafe[-1]],
         cautions=_that_matter(report),
         version=report.version,
     )
+
+
+def _what_if(report: Report) -> str:
+    if report.what_if is None:
+        return ""
+    from ..wording.what_if import changes_in_short  # few reports are asked about a change
+
+    return numbers.shortened(changes_in_short(report.what_if), _MOST_UNSAFE)
 
 
 def _fitting(judged: Verdict) -> Verdict:

@@ -5,11 +5,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from ....analysis.charge.amounts import budget_of
+from ....analysis.not_known import Missing
 from ..wording import numbers
+from ..wording.lesson import basis_of, in_unit
 from ..wording.sureness import in_gaps_lines, of_figure, sureness_lines
 from .log_tables import Table
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from ....analysis.nameplate.lesson import Lesson
+    from ....analysis.nameplate.lesson_step import LessonStep
     from ....analysis.nameplate.plate_check import PlateCheck
     from ....analysis.nameplate.reasons import Explained
     from ....analysis.one_log.log_report import LogReport
@@ -91,6 +97,29 @@ def in_short(check: PlateCheck) -> str:
 def _beside(ratio: float) -> str:
     percent = round(100 * ratio) - 100
     return f"{abs(percent)} % {'more' if percent > 0 else 'less'} than" if percent else "as much as"
+
+
+def lesson(of: Lesson) -> tuple[Table, ...]:
+    """Return the sum on paper beside the measured one, step by step, and the way back where there is one."""
+    tables = [_lesson("From the plate to amp-hours", of.steps)]
+    if not isinstance(of.back, Missing):
+        tables.append(_lesson("Back from the measured amp-hours", of.back))
+    return tuple(tables)
+
+
+def _lesson(caption: str, steps: Sequence[LessonStep]) -> Table:
+    rows = tuple(
+        (
+            numbers.capital(step.name),
+            f"{in_unit(step, step.paper)}: {numbers.shortened(step.how_on_paper, 200)}",
+            # Under a head that says measured, what was not says so.
+            f"{in_unit(step, step.real)}{'' if step.basis == 'measured' else f', {basis_of(step).lower()}'}: "
+            f"{step.how_really}",
+            numbers.shortened(step.why, 400),
+        )
+        for step in steps
+    )
+    return Table(caption, ("", "On paper", "Measured", "Why they differ"), rows, prose=True)
 
 
 def left_out_on_paper(check: PlateCheck) -> Table:

@@ -65,7 +65,8 @@ class Folded:
 class Section:
     """A question and its answer: what wants action, a sentence or two, its charts; tables and the rest in folds.
 
-    ``findings`` and `sentences` come in order of weight: those for which there is no room in sight are folded.
+    ``findings`` and `sentences` come in order of weight: those for which there is no room in sight are folded. An
+    ``answer`` is a few rows that stand in sight, where the answer is a table.
     """
 
     anchor: str
@@ -76,11 +77,12 @@ class Section:
     figures: tuple[Figure, ...] = ()
     tables: tuple[Table, ...] = ()
     folds: tuple[Folded, ...] = ()
+    answer: Table | None = None
 
     @property
     def holds_anything(self) -> bool:
         """Whether there is anything in it."""
-        rows = any(table.rows for table in self.tables)
+        rows = any(table.rows for table in (*self.tables, *((self.answer,) if self.answer else ())))
         return rows or bool(self.sentences or self.findings or self.figures or self.folds)
 
     @cached_property

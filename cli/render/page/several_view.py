@@ -148,6 +148,8 @@ _METHOD = (
     "(Sen 1968), widened where days resemble the day before, and so wide that the intervals of all figures hold "
     "together with 95 %. A change is told where its interval leaves out nought and where over all the days it is 5 % "
     "or more.",
+    "That starts take longer and longer is told by those of the newest three days beside those of the first three, by "
+    "ranks (Hodges and Lehmann).",
     "Days of several logs add up; their ± is taken as one and the same error in all, so that it is too wide rather "
     "than too narrow.",
 )
@@ -169,6 +171,7 @@ def trends(over: OverLogs) -> Table:
         name = f"{numbers.capital(trend.name)}, {trend.stretch}" if sides else numbers.capital(trend.name)
         verdict = f"{trend.verdict}: {trend.why}" if trend.why else trend.verdict
         rows.append((name, several_sentences.value(trend.usual, trend.unit), *_slope(trend), verdict))
+    rows += several_sentences.pump_cells(over)
     head = ("", "Usual day", "Change a day", "Interval of that", "Verdict")
     caption = "From day to day, before and after the change" if sides else "From day to day"
     return Table(caption, head, tuple(rows), prose=True)

@@ -1,8 +1,9 @@
-"""The page's sections on what a log and its site file say together: the system, the bank, the water."""
+"""The page's sections on what log and site file say together: system, changes of it, bank, water, pump."""
 
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -13,17 +14,21 @@ from ....analysis.one_log.water_report import WaterReport
 from ..readouts import bank as bank_readout
 from ..still_charts import bank as bank_charts
 from ..still_charts.svg import both_sizes
-from ..wording import log_sentences, numbers, site_sentences
+from ..wording import how_it_runs, log_sentences, numbers, site_sentences
 from . import site_tables
 from .figures import Figure, to_draw
+from .log_tables import MOST_ROWS, Table, more
 from .section import Folded, Section, rests_on, without_empty
 
 if TYPE_CHECKING:
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.one_log.site_report import SiteReport
+    from ....analysis.pump_pulse.pulse import PumpPulse
     from ....analysis.several_logs.report import Report
 
 _OF_MANY = {"holds": "hold", "fails": "fail"}
+#: So many rows of what changes stand in sight. [1]
+_FEW_ROWS = 6
 
 
 def carry(report: Report, log: LogReport, anchor: str) -> Section | None:
@@ -91,8 +96,8 @@ def full(report: Report, log: LogReport, anchor: str) -> Section | None:
     if site is None:
         return None
     bank = site.bank if isinstance(site.bank, BankReport) else None
-    sentences = site_sentences.paid_back(log)
-    rests: list[object] = [site.solar.day, *log.paybacks]
+    sentences = [*site_sentences.returned_by(log), *site_sentences.paid_back(log)]
+    rests: list[object] = [site.solar.day, *log.paybacks, site.sources]
     owed = None if bank is None else bank.to_full
     if isinstance(owed, Missing):
         sentences.append(owed.sentence)
@@ -101,7 +106,7 @@ def full(report: Report, log: LogReport, anchor: str) -> Section | None:
         in_short = f"It is full after at least {sun} of good sun, with nothing drawn meanwhile."
         sentences = [in_short, *sentences, site_sentences.full_again(owed)]
     if bank is not None:
-        rests += [bank.state, bank.to_full, bank.of_log]
+        rests += [bank.state, bank.to_full, bank.of_log, *bank.chargers]
     state = None if bank is None or isinstance(bank.state, Missing) else site_tables.state(bank.state)
     state_drawn = _state(report, log, bank, f"{anchor}-state")
     return Section(
@@ -162,3 +167,99 @@ def water(log: LogReport, anchor: str) -> Section | None:
             rests_on(site_sentences.assumptions(parts)),
         ),
     )
+
+
+def what_if(report: Report, anchor: str) -> Section | None:
+    """Return what changes of the system would do; None where nobody asked."""
+    result = report.what_if
+    if result is None:
+        return None
+    from ..wording import what_if as changed  # few reports are asked about a change
+
+    changes = changed.asked_changes(result)
+    caption = f"A day now, and a day with {changes}; ± and in brackets 95 %, by this log"
+    rows, every = changed.side_by_side(result), changed.every_figure(result)
+    return Section(
+        f"{anchor}-what-if",
+        "What would the change do?" if len(result.changes) == 1 else "What would the changes do?",
+        "What if",
+        (*changed.what_changes_do(result), *(() if rows else (f"With {changes} no figure that is known changes.",))),
+        folds=without_empty(
+            Folded(
+                "Every figure, and what it is held against",
+                (Table("Every figure", ("", "Now", "Then", "Held against"), _cells(every), prose=True),),
+                long=True,
+            ),
+            rests_on(tuple(dict.fromkeys((*result.assumptions, *result.after.taken.assumptions)))),
+        ),
+        answer=Table(caption, ("", "Now", "Then", "Difference"), _cells(rows[:_FEW_ROWS])),
+    )
+
+
+def _cells(rows: Sequence[Sequence[str]]) -> tuple[tuple[str, ...], ...]:
+    return tuple((numbers.capital(name), *cells) for name, *cells in rows)
+
+
+def pump(log: LogReport, anchor: str) -> Section | None:
+    """Return what the pump gives; None of a load that is not the pump of the site file's tank."""
+    pulse = log.pulse
+    # Of a fridge, or without a tank, nobody asks what it gives.
+    if pulse is None or not pulse.has_tank or not log.cycles.cycles:
+        return None
+    return Section(
+        f"{anchor}-pump",
+        "What does the pump give?",
+        "The pump",
+        tuple(how_it_runs.pump_sentences(pulse)),
+        folds=without_empty(
+            Folded("Flow and water, figure by figure", (_pump_figures(pulse),)),
+            Folded("Flow and water day by day", (_pump_days(pulse),), long=True) if len(pulse.days) > 1 else None,
+            rests_on(tuple(how_it_runs.pump_rests_on(pulse))),
+        ),
+    )
+
+
+def _pump_figures(pulse: PumpPulse) -> Table:
+    """Return the figures with their intervals."""
+    rows, shown = [], pulse.shown
+    flow, pumped = pulse.flow, pulse.pumped
+    if not isinstance(flow, Missing):
+        rows += [
+            ("Shortest runs: the tank filled, nothing drawn", site_sentences.within(flow.fill_s, "s")),
+            ("Water from cut-in to cut-out", how_it_runs.volume_text(flow.drawdown_L, shown)),
+            ("Flow, if the tank has its air", how_it_runs.flow_text(flow.flow_L_per_min, shown)),
+        ]
+        if flow.plate_L_per_min is not None and flow.of_plate is not None:
+            share = site_sentences.within(flow.of_plate.scaled(100.0), "%")
+            rows.append(("Flow of the site file", f"{shown.of_flow(flow.plate_L_per_min)}: the pump gives {share}"))
+        rows.append(("The tank's air", f"{flow.air}: {flow.air_why}"))
+    if not isinstance(pumped, Missing):
+        rows.append(
+            (
+                f"Water in {numbers.duration(pumped.measured_s)} of readings",
+                how_it_runs.volume_text(pumped.pumped_L, shown),
+            )
+        )
+        if pumped.per_day_L is not None:
+            rows.append(("Water a day", how_it_runs.volume_text(pumped.per_day_L, shown)))
+    if pulse.without_start is not None:
+        rows.append(("Longest time without a start", how_it_runs.quiet_text(pulse.without_start)))
+    if len(pulse.days) > 1:
+        rows.append(("From day to day", how_it_runs.trend_sentence(pulse.trend)))
+    return Table("Flow and water", ("", "What we know"), tuple(rows), prose=True)
+
+
+def _pump_days(pulse: PumpPulse) -> Table:
+    """Return flow, water and the longest time without a start of each day."""
+    rows = [
+        (
+            site_tables.date_of(day.date),
+            numbers.UNKNOWN if day.flow_L_per_min is None else how_it_runs.flow_text(day.flow_L_per_min, pulse.shown),
+            numbers.UNKNOWN if day.pumped_L is None else how_it_runs.volume_text(day.pumped_L, pulse.shown),
+            numbers.duration(day.measured_s),
+            numbers.UNKNOWN if day.without_start is None else how_it_runs.quiet_text(day.without_start),
+        )
+        for day in pulse.days[:MOST_ROWS]
+    ]
+    head = ("Day", "Flow", "Water", "Measured", "Longest time without a start")
+    return Table("Flow and water by day", head, tuple(rows), more(len(pulse.days)))

@@ -14,7 +14,7 @@ from ....analysis.one_log.inverter_report import MeasuredAc
 from ....analysis.one_log.water_report import WaterReport
 from ....analysis.stats.interval95 import Within
 from ..wording import numbers
-from ..wording.site_sentences import owed_and_sun, sag_said, water_energy, within
+from ..wording.site_sentences import both, by_charger, by_name, owed_and_sun, sag_said, water_energy, within
 from ..wording.wear import worn, worn_cells
 from .log_tables import MOST_ROWS, Table, more, three_amounts
 
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from ....analysis.bank.state_of_charge import StateOfCharge
     from ....analysis.equipment.conductor import ConductorCheck, Drop
     from ....analysis.ledger.ledger import LedgerLine
+    from ....analysis.ledger.sources import ReturnedFrom
     from ....analysis.one_log.bank_report import Draw
     from ....analysis.one_log.inverter_report import InverterReport
     from ....analysis.one_log.log_report import LogReport
@@ -177,6 +178,7 @@ def recharge(site: SiteReport) -> Table:
         for what, owed in (("until it is full", site.bank.to_full), ("by this log", site.bank.of_log)):
             if not isinstance(owed, Missing):
                 rows.append((f"Owed to the bank {what}", owed_and_sun(owed)))
+        rows += [("Until it is full, by a charger", by_charger(each, ends=True)) for each in site.bank.chargers]
     if not isinstance(site.solar.day, Missing):
         rows.append(("The array on a usual day", numbers.amount(site.solar.day.energy_Wh, "Wh")))
     rows += _use(site.solar)
@@ -184,6 +186,10 @@ def recharge(site: SiteReport) -> Table:
         # A meter at the bank sees of the sun only what the loads left.
         beyond = "beyond what the loads took meanwhile"
         rows.append(("Into the bank in this log", f"{numbers.amount(site.solar.returned_Wh, 'Wh')}, {beyond}"))
+    if site.sources is not None:
+        whole, name = site.sources.whole, by_name(site.sources)
+        rows.append((f"Of it from {name}", both(whole.charger_Ah, whole.charger_Wh)))
+        rows += [("Of it from the sun", both(whole.sun_Ah, whole.sun_Wh))] if site.sources.sun else []
     return Table("What is owed, and what the sun brings", ("", "What we know"), tuple(rows), prose=True)
 
 
@@ -247,8 +253,25 @@ def ledger(log: LogReport) -> tuple[Table, ...]:
             for name, line in zip(names, lines, strict=False)
         )
         tables.append(Table("Energy by day and demo", head, rows, note))
-    wear = _wear(log, names)
-    return (*tables, *(() if wear is None else (wear,)))
+    return (*tables, *(each for each in (_returned(log, names), _wear(log, names)) if each is not None))
+
+
+def _returned(log: LogReport, names: list[str]) -> Table | None:
+    """Return what came back in each line of the ledger, by where it came from; None where there is no charger."""
+    sources = None if log.by_site is None else log.by_site.sources
+    if sources is None or not sources.lines:
+        return None
+    name = numbers.capital(by_name(sources))
+    rows = tuple(
+        (line, *(numbers.UNKNOWN if each is None else within(each, unit) for each, unit in _from(back)))
+        for line, back in zip(names, sources.lines, strict=False)
+    )
+    head = ("Day or demo", name, "The sun", f"{name}, energy", "The sun, energy")
+    return Table("Into the bank by day and demo, by where it came from", head, rows, more(len(sources.lines)))
+
+
+def _from(back: ReturnedFrom) -> tuple[tuple[Within | None, str], ...]:
+    return (back.charger_Ah, "Ah"), (back.sun_Ah, "Ah"), (back.charger_Wh, "Wh"), (back.sun_Wh, "Wh")
 
 
 def _wear(log: LogReport, names: list[str]) -> Table | None:
@@ -268,7 +291,12 @@ def _wear(log: LogReport, names: list[str]) -> Table | None:
 
 
 def _date(line: LedgerLine) -> str:
-    day = date.fromisoformat(line.text)
+    return date_of(line.text)
+
+
+def date_of(text: str) -> str:
+    """Return a date of a table, year-month-day, as people write it: ``10 Oct 2026``."""
+    day = date.fromisoformat(text)
     return f"{day.day} {day:%b %Y}"
 
 

@@ -87,14 +87,18 @@ def spoken(flow: EnergyFlow, load: str, source: str) -> str:
 def bands_of(flow: EnergyFlow, load: str, source: str) -> Bands:
     """Return what is drawn of a flow: only what is known, each band as high as what it carries."""
     from_bank, others, straight, returned = flow.load_from_bank, flow.others.value, flow.straight, flow.returned.value
-    unit = flow.unit
+    unit, by_charger = flow.unit, 0.0 if flow.charger is None else min(flow.charger.value, returned)
     apart = _APART * (flow.drawn.value + straight + returned)
     gave = "from the bank" if flow.side == "dc" else "from the inverter"
     drawn = from_bank + others
     sources = [Stop(f"{gave}\n{_amount(flow.drawn, unit)}", flow.drawn, 0.0, DRAW)]
-    if straight + returned > 0:
-        words = f"from {source}\n{_amount(flow.charging, unit)}, or more"
-        sources.append(Stop(words, flow.charging, drawn + apart, SOFT))
+    below = drawn + apart
+    if straight + returned - by_charger > 0:
+        words = f"from {source}\n{_amount(flow.sun, unit)}, or more"
+        sources.append(Stop(words, flow.sun, below, SOFT))
+        below += flow.sun.value + apart
+    if flow.charger is not None and by_charger > 0:
+        sources.append(Stop(f"from the charger\n{_amount(flow.charger, unit)}, or more", flow.charger, below, SOFT))
     sinks, bands, at = [], [], 0.0
     if flow.load is not None:
         sinks.append(Stop(f"{load}\n{_amount(flow.load, unit)}", flow.load, 0.0, DRAW))
@@ -109,7 +113,10 @@ def bands_of(flow: EnergyFlow, load: str, source: str) -> Bands:
         at += others + apart
     if returned:
         sinks.append(Stop(f"into the bank\n{_amount(flow.returned, unit)}", flow.returned, at, REST))
-        bands.append(Band(returned, drawn + apart + straight, at, REST))
+        if returned > by_charger:
+            bands.append(Band(returned - by_charger, drawn + apart + straight, at, REST))
+        if by_charger > 0:
+            bands.append(Band(by_charger, below, at + returned - by_charger, REST))
         at += returned
     height = max(at, sources[-1].top + sources[-1].within.value)
     return Bands(tuple(sources), tuple(sinks), tuple(bands), height)

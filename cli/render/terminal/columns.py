@@ -89,7 +89,7 @@ class Columns:
     def _last_wrapped(self, row: Sequence[str], widths: Sequence[int], before: int, width: int) -> Iterator[str]:
         first = f"{self.indent}{self._aligned([*row[:-1], ''], [*widths[:-1], 0])}".ljust(before)
         for k, line in enumerate(wrapped(row[-1], width - before)):
-            yield (first if k == 0 else " " * before) + line
+            yield ((first if k == 0 else " " * before) + line).rstrip()
 
     def _block(self, row: Sequence[str]) -> str:
         """Return a row in one line: its first cell, then each other behind its head."""

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Final
 
 from ....analysis.health.finding import WRONG_SIGN, is_swapped, withheld
 from ..wording.answer import bank_gave, first_answer, load_took
-from ..wording.checks import check_lines, when
+from ..wording.checks import check_lines, of_starts, when
 from ..wording.clock import clock
+from ..wording.how_it_runs import air_sentence, at_speeds, pump_rests_on, pump_sentences, speed_name, times_at
 from ..wording.log_sentences import by_severity, ran
 from ..wording.numbers import PLUS_MINUS_MEANS, amount, counted, duration, number
-from ..wording.speeds import at_speeds, speed_name, times_at
 from ..wording.verdict import verdict_on
 from .answer import Block, Reply
 from .charge import doubt_lines
@@ -128,7 +128,9 @@ def _reasons(log: LogReport) -> Iterator[Block]:
         if any(not cycle.surge_resolved and cycle.surge_ratio is not None for cycle in cycles.cycles):
             yield "≥ the readings are too far apart to see the whole surge: it was at least that"
         yield f"runs of other loads seen meanwhile: {cycles.summary.other_runs}"
-    yield from ("", *_health(log), *plate_lines(log))
+    if log.load_starts is not None:
+        yield of_starts(log.load_starts)
+    yield from ("", *_health(log), *_pump(log), *plate_lines(log))
 
 
 _HEADS: Final = ("start", "run", "rest before", "surge", "settled A", "settled W", "took Ah", "took Wh")
@@ -153,6 +155,16 @@ def _health(log: LogReport) -> list[str]:
     """Return the findings, the gravest first, then in short what else was checked."""
     lines = [line for finding in by_severity(log) for line in _finding_lines(finding, log.facts)]
     return [*(lines or [_none_found(log)]), *check_lines(log.checks, log.trends)]
+
+
+def _pump(log: LogReport) -> list[str]:
+    """Return what the runs say of flow and water, of a pump whose tank is in the site file."""
+    if log.pulse is None or is_swapped(log.findings) or not log.cycles.cycles:
+        return []
+    # The answer stands above what it rests on, also here.
+    rests = [f"  {text}" for text in pump_rests_on(log.pulse)]
+    heading = ["What the flow rests on:"] if rests else []
+    return ["", *pump_sentences(log.pulse), *air_sentence(log.pulse), *heading, *rests]
 
 
 def _none_found(log: LogReport) -> str:

@@ -10,12 +10,13 @@ from ....analysis.bank.sag import Sag
 from ....analysis.bank.system_word import to_add
 from ....analysis.equipment.judged import Judged, worded
 from ....analysis.not_known import Missing
-from ..wording.numbers import amount, capital, counted, duration, number, percent, shortened, value_and_ends
-from ..wording.site_sentences import unsafe_conductors
+from ..wording.numbers import amount, capital, counted, duration, number, percent, shortened, uncapital, value_and_ends
+from ..wording.site_sentences import by_charger, unsafe_conductors
 from ..wording.site_sentences import within as in_brackets
 from ..wording.wear import cost, worn
 from .answer import Block, Reply
 from .columns import Columns
+from .lesson import lesson_lines
 
 if TYPE_CHECKING:
     from ....analysis.bank.bank import Runtime
@@ -48,12 +49,15 @@ def forecast_answer(
             _out_of_the_bank(taken, how_long),
             *_beside(forecast),
             f"{_full(bank)}{_price(bank)}",
-            _sun(bank),
+            _paid_by(bank),
             *([] if sun_h is None else [_on_that_day(bank, sun_h)]),
             *weakest_part(forecast),
             f"{capital(shortened(forecast.load))} for {how_long}, {basis}.",
         ],
         [
+            *lesson_lines(forecast.lesson),
+            "",
+            "Where each figure is from:",
             Columns([_step(step, taken) for step in taken.chain], right=(1,), indent="  "),
             "",
             *measured,
@@ -61,14 +65,16 @@ def forecast_answer(
             "",
             *_bank(bank, taken),
             *_inverter(forecast.inverter),
-            *_conductors(forecast.conductors),
+            *conductor_lines(forecast.conductors),
             "",
             *(f"assumed: {text}" for text in _assumed(forecast)),
             "",
             "Before you work on any of it:",
             *(f"  {text}" for text in forecast.cautions),
         ],
-        "each step, all that was judged, the cautions",
+        "paper beside measured, all that was judged, the cautions"
+        if taken.measured
+        else "each step on paper and with losses, all that was judged",
         caution=CAUTION if forecast.inverter is None else CAUTION_MAINS,
     )
 
@@ -81,9 +87,7 @@ CAUTION_MAINS: Final = "Bank and mains can kill: switch off, lock off, prove dea
 def _out_of_the_bank(taken: Taken, how_long: str) -> str:
     """Say what is taken; with its interval where the load was measured."""
     amounts = f"{in_brackets(taken.charge_Ah, 'Ah')}, {in_brackets(taken.energy_Wh, 'Wh')}"
-    interval = (
-        "; in brackets 95 % of what such a stretch may take" if taken.charge_Ah.high > taken.charge_Ah.low else ""
-    )
+    interval = "; in brackets what 95 of 100 such stretches take" if taken.charge_Ah.high > taken.charge_Ah.low else ""
     return f"Out of the bank in {how_long}: {amounts}{interval}."
 
 
@@ -111,11 +115,15 @@ def _price(bank: BankForecast) -> str:
     return "" if bank.wear.cost is None else f" It costs {cost(bank.wear)} of the bank's life."
 
 
-def _sun(bank: BankForecast) -> str:
-    paid = bank.payback
+def _paid_by(bank: BankForecast) -> str:
+    """Say how long the sun takes to pay it back, and each charger by itself."""
+    paid, chargers = bank.payback, ", ".join(by_charger(each) for each in bank.chargers)
     if isinstance(paid, Missing):
-        return paid.sentence
-    return f"The sun pays it back in {duration(paid.sun_h * 3600)} of good sun or more."
+        alone = [f"It is paid back by {chargers}."] if chargers else []
+        # A site without panels misses nothing where something else charges the bank.
+        return " ".join([*([] if chargers and "array" in paid.add else [paid.sentence]), *alone])
+    sun = f"The sun pays it back in {duration(paid.sun_h * 3600)} of good sun or more"
+    return f"{sun}, {chargers}." if chargers else f"{sun}."
 
 
 def _on_that_day(bank: BankForecast, sun_h: float) -> str:
@@ -140,7 +148,7 @@ def weakest_part(forecast: Forecast) -> list[str]:
     if isinstance(sag, Sag):
         lowest = max(sag.lowest_V.low, 0.0) or inf
         parts.append((order.index(sag.verdict), -sag.cut_off_V / lowest, f"the bank's voltage: {_sag(sag)}"))
-    return [f"The weakest part: {min(parts)[2]}"] if parts else []
+    return [f"The weakest part is {min(parts)[2]}"] if parts else []
 
 
 def _judged(forecast: Forecast) -> Iterator[tuple[str, Judged]]:
@@ -213,10 +221,9 @@ def _taken(forecast: Forecast, taken: Taken) -> list[str]:
 def _bank(bank: BankForecast, taken: Taken) -> list[str]:
     share = bank.usable_share
     of_usable = share.sentence if isinstance(share, Missing) else f"{percent(share)} of the charge you allow to be used"
-    rated = "" if bank.rate.rated_A is None else f"; it was rated at {amount(bank.rate.rated_A, 'A')}"
     check = bank.check
     lines = [f"bank: {check.verdict or 'not judged'}", *bank_lines(check), *_all_loads(bank.together)]
-    lines += [f"  {of_usable}", f"  draw while running: C/{number(bank.rate.hours)}{rated}"]
+    lines += [f"  {of_usable}", f"  {_rate(bank)}"]
     before, after = bank.state_before_pct, bank.state_after_pct
     if isinstance(before, Missing) or isinstance(after, Missing):
         lines.append(f"  {(before if isinstance(before, Missing) else after).sentence}")  # type: ignore[union-attr]
@@ -225,7 +232,19 @@ def _bank(bank: BankForecast, taken: Taken) -> list[str]:
     lines.append(f"  {_runtime(bank.runtime, 'running without a break')}")
     if taken.duty < 1 and not isinstance(bank.usual_runtime, Missing):
         lines.append(f"  {_runtime(bank.usual_runtime, 'running as much as above')}")
-    return [*lines, f"  {_payback(bank)}", f"  {worn(bank.wear)}"]
+    return [
+        *lines,
+        f"  {_payback(bank)}",
+        *(f"  paid back by {by_charger(each, ends=True)}" for each in bank.chargers),
+        f"  wear of the bank: {worn(bank.wear)}",
+    ]
+
+
+def _rate(bank: BankForecast) -> str:
+    rated = "" if bank.rate.rated_A is None else f"; it was rated at {amount(bank.rate.rated_A, 'A')}"
+    # The trade writes C over hours; who does not know it reads the hours.
+    hours = number(bank.rate.hours)
+    return f"the draw while running would take its rated size in {hours} h (C/{hours}){rated}"
 
 
 def bank_lines(check: BankCheck) -> list[str]:
@@ -255,7 +274,7 @@ def _runtime(left: Runtime | Missing, how: str) -> str:
 
 def _sag(sag: Sag | Missing) -> str:
     if isinstance(sag, Missing):
-        return f"voltage at the next start: {sag.not_judged}."
+        return f"the voltage at the next start is {sag.not_judged}."
     compared = f"falls to {within(sag.lowest_V, 'V')} at the next start; {sag.below} below {sag.cut_off_V:g} V"
     return worded(compared, sag.verdict, sag.by_figures, sag.conditions)
 
@@ -295,14 +314,14 @@ def _check(what: str, check: InverterCheck) -> list[str]:
     return [f"  {what}: {part.sentence}" for part in (check.running, check.starting, *check.left_out)]
 
 
-def _conductors(checks: tuple[ConductorCheck, ...]) -> list[str]:
+def conductor_lines(checks: tuple[ConductorCheck, ...]) -> list[str]:
     """Return the word on each conductor and every comparison behind it."""
     if not checks:
         return ["", "conductors and fuses: not judged, the site file has none (conductors)"]
     lines = []
     for check in checks:
         lines += ["", f"conductor '{shortened(check.conductor)}': {check.verdict}"]
-        lines += [f"  {each.sentence} {each.verdict}" for each in check.screened]
+        lines += [f"  {each.verdict}: {uncapital(each.sentence)}" for each in check.screened]
         unknown = (*check.missing, *([check.breaking] if isinstance(check.breaking, Missing) else []))
         lines += [f"  {each.sentence}" for each in unknown]
     return lines
@@ -315,6 +334,7 @@ def _assumed(forecast: Forecast) -> list[str]:
     parts.append(bank.check.assumptions)
     for figure in (bank.runtime, bank.sag, bank.payback):
         parts.append(() if isinstance(figure, Missing) else figure.assumptions)
+    parts += [each.assumptions for each in bank.chargers]
     if inverter is not None:
         parts += [inverter.alone.assumptions, inverter.assumptions]
     return list(dict.fromkeys(text for part in parts for text in part))

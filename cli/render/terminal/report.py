@@ -10,7 +10,7 @@ from ..wording.log_sentences import log_title
 from ..wording.numbers import PLUS_MINUS_MEANS, uncapital
 from ..wording.several_sentences import begins_with_all, headline, over_lines
 from ..wording.shown import start_us
-from ..wording.site_sentences import carry_all, in_short, paid_back, unsafe
+from ..wording.site_sentences import carry_all, in_short, paid_back, returned_by, unsafe
 from ..wording.verdict import verdict_on, verdict_over
 from .answer import Block, Reply
 from .charge import doubt_lines
@@ -28,10 +28,18 @@ def report_answer(report: Report) -> Reply:
     """Return what a report comes to: what the load took, how it is with it, and whether the system carries it."""
     carried = carry_all(report)
     return Reply(
-        [*unsafe(report), *_of_logs(report), *([carried] if carried is not None else [])],
+        [*unsafe(report), *_with_changes(report), *_of_logs(report), *([carried] if carried is not None else [])],
         list(_reasons(report)),
         "what carries it, what owes what, trends",
     )
+
+
+def _with_changes(report: Report) -> Iterator[Block]:
+    """Yield what changes would do, in a sentence: whoever names one asks for that first."""
+    if report.what_if is not None:
+        from ..wording.what_if import changes_in_short
+
+        yield changes_in_short(report.what_if)
 
 
 def _of_logs(report: Report) -> Iterator[Block]:
@@ -53,6 +61,7 @@ def _of_log(log: LogReport, name: str) -> Iterator[Block]:
     yield from verdict_lines(verdict_on(log))
     if (gave := bank_gave(log)) is not None:
         yield gave
+    yield from returned_by(log)
     yield from paid_back(log)
 
 
@@ -65,6 +74,10 @@ def verdict_lines(verdict: Verdict) -> Iterator[str]:
 
 def _reasons(report: Report) -> Iterator[Block]:
     several = len(report.logs) > 1
+    if report.what_if is not None:
+        from .what_if import what_if_answer
+
+        yield from what_if_answer(report.what_if, report.logs[0].facts.name).lines
     if report.over is not None and begins_with_all(report):
         yield from over_lines(report.over)
     else:

@@ -38,7 +38,7 @@ def _to_add(site: Site) -> Iterator[str]:
         (site.loads, "loads (what runs, by its plate)"),
         (site.inverters, "inverters (whether they carry the loads)"),
         (site.conductors, "conductors (whether cables and fuses do)"),
-        (site.array, "array (when the sun has paid a load back)"),
+        (site.array or site.chargers, "array (when the sun has paid a load back)"),
         (site.meters, "meters (how sure the figures are)"),
         (site.water, "water (whether the tank is sound)"),
     )

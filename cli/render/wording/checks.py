@@ -4,21 +4,27 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
+from math import isfinite
 from statistics import median
 from typing import TYPE_CHECKING
 
+from ....analysis.not_known import Missing
 from . import clock, numbers
 
 if TYPE_CHECKING:
     from ....analysis.health.finding import Check, Finding
     from ....analysis.health.trends import Trend
+    from ....analysis.pump_pulse.starts import LoadStarts
     from ....analysis.readings.log_facts import LogFacts
+    from ....analysis.stats.interval95 import Within
 
 TREND = {
     "run_W": ("running draw", "W"),
     "run_A": ("running draw", "A"),
     "run_s": ("length of a run", "s"),
     "off_before_s": ("rest before a run", "s"),
+    "start_s": ("length of a start", "s"),
+    "surge_ratio": ("top of a start over running", ""),
 }
 
 
@@ -26,8 +32,24 @@ def of_trend(trend: Trend) -> str:
     """Return a trend with its interval in words."""
     what, unit = TREND[trend.name]
     low, high = numbers.number(trend.low), numbers.number(trend.high)
-    change = f"{numbers.number(trend.per_day)} {unit} a day (95 %: {low} to {high})"
-    return f"{what} {change}, {'changing' if trend.sure else 'no change that is sure'}"
+    change = f"{numbers.number(trend.per_day)} {unit} a day".replace("  ", " ")
+    return f"{what} {change} (95 %: {low} to {high}), {'changing' if trend.sure else 'no change that is sure'}"
+
+
+def of_starts(starts: LoadStarts) -> str:
+    """Say how long a load's starts take and how high they go, or why nobody can tell."""
+    high = "" if isinstance(starts.height, Missing) else f"rises to {_known(starts.height)} times the running draw"
+    if isinstance(starts.length_s, Missing):
+        not_judged = f"How long a start takes is {starts.length_s.not_judged}."
+        return f"{not_judged} It {high}." if high else not_judged
+    text = f"A start takes {_known(starts.length_s)} s until half of its surge is gone{f', and {high}' if high else ''}"
+    return f"{text}; seen of {numbers.counted(starts.count, 'start')}."
+
+
+def _known(figure: Within) -> str:
+    if not isfinite(figure.high - figure.low):
+        return numbers.number(figure.value)
+    return f"{numbers.number(figure.value)} ({numbers.number(figure.low)} to {numbers.number(figure.high)})"
 
 
 _HOUR_US = 3600 * 1_000_000
@@ -39,11 +61,13 @@ ABOUT = {
     "short_cycling": "Length of runs, number of starts",
     "start_trip": "Starts cut off at once",
     "stalled_start": "Starts that do not settle",
+    "start_lengthens": "Starts that take longer over days",
     "air_charge_lost": "Air in the pressure tank",
     "leak_down": "Water leaking away",
     "prime_lost": "Running dry",
     "never_cuts_out": "Runs without end",
     "draw_drift": "Running draw over days",
+    "flow_falls": "Flow of the pump over days",
     "low_voltage": "Voltage of the bank",
     "overload": "Load against its ratings",
     "surge_over_rating": "Starts against the inverter's rating",
@@ -56,11 +80,13 @@ ABOUT = {
 _IN_FEW_WORDS = {
     "start_trip": "cut off at the start",
     "stalled_start": "starts that fail",
+    "start_lengthens": "starts take longer and longer",
     "air_charge_lost": "runs and rests grow short",
     "leak_down": "starts though nobody draws water",
     "prime_lost": "draws too little: no water?",
     "never_cuts_out": "does not stop",
     "draw_drift": "its draw changes",
+    "flow_falls": "gives less and less water",
     "low_voltage": "the bank falls too low",
     "overload": "more than it is rated for",
     "surge_over_rating": "starts above the inverter's rating",

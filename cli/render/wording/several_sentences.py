@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 
 from ....analysis.health.finding import withheld
 from ....analysis.not_known import Missing
+from ....analysis.pump_pulse.flow_trend import FlowTrend
 from . import clock, log_sentences, numbers
+from .how_it_runs import trend_sentence, volume_text
 from .log_sentences import load_name, log_title
 from .numbers import amount, duration, number, rounded_u95, with_sign
 
@@ -94,10 +96,26 @@ def _acts(over: OverLogs) -> str:
 def trends_said(over: OverLogs) -> list[str]:
     """Say which figures rise or fall from day to day, or that none does as far as can be told."""
     stretches = dict.fromkeys(trend.stretch for trend in over.trends)
-    return [_trends_of([trend for trend in over.trends if trend.stretch == stretch]) for stretch in stretches]
+    by_stretch = [[trend for trend in over.trends if trend.stretch == stretch] for stretch in stretches]
+    # What moves is said first, and then that nothing else does.
+    flow = None if over.pump is None or isinstance(over.pump.trend, Missing) else over.pump.trend.verdict
+    moves = flow in ("rising", "falling")
+    of_days = [_trends_of(trends, besides=moves) for trends in by_stretch]
+    return [*_pump(over), *of_days] if moves else [*of_days, *_pump(over)]
 
 
-def _trends_of(trends: list[DayTrend]) -> str:
+def _pump(over: OverLogs) -> Iterator[str]:
+    """Yield how much water the pump gave, and whether its flow changes; nothing where that is not known."""
+    pump = over.pump
+    if pump is None:
+        return
+    if isinstance(pump.trend, FlowTrend):
+        yield trend_sentence(pump.trend)
+    if pump.per_day_L is not None:
+        yield f"The pump gave {volume_text(pump.per_day_L, pump.shown)} a day."
+
+
+def _trends_of(trends: list[DayTrend], *, besides: bool = False) -> str:
     where = _STRETCH[trends[0].stretch]
     judged = [trend for trend in trends if trend.verdict != "not judged"]
     moving = [trend for trend in judged if trend.verdict in ("rising", "falling")]
@@ -105,13 +123,27 @@ def _trends_of(trends: list[DayTrend]) -> str:
         # The figure known on most days says best what all of them lack.
         return f"{where}: not judged, {max(trends, key=lambda trend: trend.count).why}."
     if not moving:
-        return f"{where}: no change that can be told from chance."
+        return f"{where}: no {'other ' if besides else ''}change that can be told from chance."
     return f"{where}: {'; '.join(_moving(trend) for trend in moving)}."
 
 
 def _moving(trend: DayTrend) -> str:
     change = trend.change or 0.0
     return f"{trend.name} {trend.verdict}, by {value(abs(change), trend.unit)} over {trend.span_d:.0f} days"
+
+
+def pump_cells(over: OverLogs) -> list[tuple[str, str, str, str, str]]:
+    """Return how the pump's flow changes a day; nothing where no tank is known."""
+    if over.pump is None:
+        return []
+    trend, name = over.pump.trend, "Flow of the pump, by its shortest runs"
+    if isinstance(trend, Missing):
+        return [(name, numbers.UNKNOWN, numbers.UNKNOWN, numbers.UNKNOWN, trend.not_judged)]
+    usual = over.pump.shown.of_flow((trend.first_L_per_min + trend.last_L_per_min) / 2)
+    value, low, high = (
+        signed(x / trend.span_d, "%") for x in (trend.change.value, trend.change.low, trend.change.high)
+    )
+    return [(name, usual, value, f"{low} to {high}", trend.verdict)]
 
 
 def change_said(over: OverLogs) -> list[str]:

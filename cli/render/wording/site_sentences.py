@@ -22,11 +22,13 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from ....analysis.bank.bank import Recharge
+    from ....analysis.bank.charger_time import ChargerTime
     from ....analysis.bank.limits import BankCheck
     from ....analysis.equipment.conductor import ConductorCheck
     from ....analysis.equipment.water import WaterCost
     from ....analysis.ledger.ledger import LedgerLine
     from ....analysis.ledger.payback import Payback
+    from ....analysis.ledger.sources import ReturnedFrom, Sources
     from ....analysis.one_log.inverter_report import InverterReport
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.several_logs.report import Report
@@ -67,7 +69,7 @@ def in_short(log: LogReport) -> tuple[str, ...]:
     """
     if log.by_site is None or is_swapped(log.findings):
         return ()
-    sentences = [*carried(log), *paid_back(log)]
+    sentences = [*carried(log), *returned_by(log), *paid_back(log)]
     if isinstance(bank := log.by_site.bank, BankReport) and not isinstance(bank.to_full, Missing):
         sentences.append(full_again(bank.to_full))
     if isinstance(bank, BankReport) and bank.wear is not None:
@@ -150,16 +152,70 @@ def sag_said(sag: Sag) -> str:
     return f"{within(sag.lowest_V, 'V')}; {sag.below} below {cut_off}"
 
 
+def returned_by(log: LogReport) -> list[str]:
+    """Say what came back from the sun and what from a charger, or that something unnamed seems to charge the bank.
+
+    Nothing where the site file has no charger and the log shows none, or where the sign seems wrong.
+    """
+    site = log.by_site
+    if site is None or is_swapped(log.findings):
+        return []
+    if site.unnamed is not None:
+        when = clock.clock(site.unnamed.at_us, log.facts)
+        return [
+            f"At {when}, in the dark, {numbers.amount(site.unnamed.current_A, 'A')} began to flow into the bank: a "
+            "source other than the sun seems to be there. Name it in the site file ([[chargers]] with name and "
+            "rated_A), and its part is told from the sun's."
+        ]
+    if site.sources is None:
+        return []
+    whole, name = site.sources.whole, by_name(site.sources)
+    if whole.charger_Ah.value > 0:
+        sun = f" and {both(whole.sun_Ah, whole.sun_Wh)} from the sun" if site.sources.sun else ""
+        return [f"Into the bank came {both(whole.charger_Ah, whole.charger_Wh)} from {name}{sun}."]
+    if whole.charger_Ah.high > 0:
+        most = numbers.amount(whole.charger_Ah.high, "Ah")
+        return [
+            f"Whether {name} gave anything cannot be told, up to {most}: a load that stops, or the sun, looks the same."
+        ]
+    return [f"Nothing that came back in this log was from {name}."]
+
+
+def by_name(sources: Sources) -> str:
+    """Return what a site's charger is called in a sentence."""
+    return f"'{numbers.shortened(sources.chargers[0])}'" if len(sources.chargers) == 1 else "the chargers"
+
+
+def both(charge_Ah: Within, energy_Wh: Within | None) -> str:
+    """Return charge and energy, each with its interval."""
+    return ", ".join([within(charge_Ah, "Ah"), *([] if energy_Wh is None else [within(energy_Wh, "Wh")])])
+
+
 def paid_back(log: LogReport) -> list[str]:
-    """Say of each demo when the array had paid it back."""
+    """Say of each demo when it was paid back, and by what."""
+    sources = None if log.by_site is None else log.by_site.sources
+    back = {} if sources is None else dict(zip(log.paybacks, sources.paybacks, strict=True))
     return [
-        _paid(line, payback, log)
+        _paid(line, payback, log, _payers(log, None if sources is None else by_name(sources), back.get(payback)))
         for line, payback in zip(log.ledger.demos, paybacks_of(log.ledger.demos, log.paybacks), strict=True)
         if payback is not None
     ]
 
 
-def _paid(line: LedgerLine, payback: Payback, log: LogReport) -> str:
+def _payers(log: LogReport, charger: str | None, back: ReturnedFrom | None) -> tuple[str, str]:
+    """Return who paid a demo back, and how much of it each, where it was more than one."""
+    if charger is None or (back is not None and back.charger_Ah.high <= 0 and log.has_array):
+        return "the array", ""
+    if not log.has_array:
+        return charger, ""
+    if back is None:
+        return f"the array or {charger}", ""
+    parts = f"{both(back.charger_Ah, back.charger_Wh)} from {charger}, {both(back.sun_Ah, back.sun_Wh)} from the sun"
+    return f"the array and {charger}", f"; since its end came {parts}"
+
+
+def _paid(line: LedgerLine, payback: Payback, log: LogReport, payers: tuple[str, str]) -> str:
+    who, shares = payers
     name = f"“{numbers.shortened(line.text)}”"
     # Without a later note a demo has no end: all that is known is what is owed at the end of the log.
     if payback.owed_Ah is None and payback.still_owed_Ah <= 0:
@@ -168,11 +224,11 @@ def _paid(line: LedgerLine, payback: Payback, log: LogReport) -> str:
         owed = numbers.amount(payback.still_owed_Ah, "Ah")
         return f"{name} was not ended by a later note; at the log's end the bank was short of {owed} by it."
     if payback.owed_Ah <= 0:
-        return f"{name} owed the bank nothing: the array had carried it meanwhile."
+        return f"{name} owed the bank nothing: {who} had carried it meanwhile."
     owed = numbers.amount(payback.owed_Ah, "Ah")
     if payback.paid_us is None:
         still = numbers.amount(payback.still_owed_Ah, "Ah")
-        unpaid = f"{name} owed the bank {owed}; at the log's end {still} of it had not been paid back"
+        unpaid = f"{name} owed the bank {owed}; at the log's end {still} of it had not been paid back{shares}"
         if payback.more_since_Ah <= 0:
             return f"{unpaid}."
         return f"{unpaid}, and the bank was short of {numbers.amount(payback.more_since_Ah, 'Ah')} more, drawn since."
@@ -182,7 +238,8 @@ def _paid(line: LedgerLine, payback: Payback, log: LogReport) -> str:
     after = numbers.duration((payback.paid_us - payback.stop_us) / 1e6)
     gaps = f", {numbers.duration(payback.uncovered_s)} without readings left out" if payback.uncovered_s else ""
     return (
-        f"{name} owed the bank {owed} at its end; the array had paid that back by {when} ({zone}), {after} later{gaps}."
+        f"{name} owed the bank {owed} at its end; {who} had paid that back by {when} ({zone}), "
+        f"{after} later{gaps}{shares}."
     )
 
 
@@ -207,6 +264,14 @@ def owed_and_sun(owed: Recharge) -> str:
     if owed.daily_use_Wh.high > 0:
         return f"{sun} {idle}, or {days} at this log's use"
     return f"{sun}, or {days}, {idle}"
+
+
+def by_charger(by: ChargerTime, *, ends: bool = False) -> str:
+    """Return which charger takes how long for what is owed, for instance ``'generator' in 2 h or more, at 40.0 A``."""
+    hours = by.hours
+    between = f" ({numbers.duration(hours.low * 3600)} to {numbers.duration(hours.high * 3600)})" if ends else ""
+    how_long = f"{numbers.duration(hours.value * 3600)}{between} or more"
+    return f"'{numbers.shortened(by.charger)}' in {how_long}, at {numbers.amount(by.current_A, 'A')}"
 
 
 def water(log: LogReport) -> list[str]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from ...errors import Question, quoted
 from ...log.arrow import strings
-from ...quantities import Unit
+from ...quantities import Unit, scaled
 from ..amounts.numbers import to_numbers
 from .choice import positive_way
 from .dialect import Dialect
@@ -66,7 +66,7 @@ def _median(dialect: Dialect, plan: ColumnPlan | None) -> float:
     if plan is None:
         return 0.0
     x = to_numbers(strings(dialect.column(plan.index)), plan.form).values
-    x = plan.unit.to_canonical(x[~np.isnan(x)] * plan.scale + plan.offset)
+    x = plan.unit.to_canonical(scaled(x[~np.isnan(x)], plan.scale, plan.offset))
     # By hand: np.median would load numpy's masked arrays, which takes as long as to read a small export.
     return float(np.sort(np.abs(x))[len(x) // 2]) if len(x) else 0.0
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from ...errors import InputError, placed, quoted
 from ...log.arrow import flat, strings
 from ...log.log import Readings
+from ...quantities import scaled
 from ...safe_files.rejects import Reject
 from ...zone import NO_TIME
 from ..amounts.around import Around
@@ -188,7 +189,7 @@ class RowReader:
             x = one_less_other(x, less)
         with np.errstate(over="ignore"):
             units = None if plan.units_at is None else _cells(table, plan.units_at)
-            y = in_canonical(plan, x * plan.scale + plan.offset, units)
+            y = in_canonical(plan, scaled(x, plan.scale, plan.offset), units)
             if units is not None:
                 self._refuse_unknown_units(np.isnan(y) & ~np.isnan(x), plan, units, reasons)
             x = y

@@ -37,6 +37,7 @@ def test_a_harder_draw_never_gives_more(capacity_Ah, current_A, exponent, harder
     assert peukert_Ah(capacity_Ah, 20, current_A, 1) == pytest.approx(capacity_Ah)
 
 
+@pytest.mark.worked("Peukert's law with an hour-rated capacity, an algebra page (read)")
 def test_peukert_with_an_hour_rated_capacity():
     """100 Ah at 20 h, 10 A, k = 1.2: 8.706 h and 87.06 Ah (t = H (C / I H)^k, the form of an algebra page)."""
     assert peukert_h(100, 20, 10, 1.2) == pytest.approx(8.706, abs=0.0005)
@@ -64,6 +65,7 @@ def test_peukert_is_not_the_misprinted_table(current_A, right_Ah, printed_Ah):
         (100, 5, 1.2, 14.5, 20.0),
     ],
 )
+@pytest.mark.worked("two pages with Peukert slips: what they print (read)")
 def test_published_slips_are_not_repeated(capacity_Ah, current_A, exponent, printed_h, right_h):
     """The slip is C / I^k with an hour-rated C; ours starts from the hour rate."""
     assert capacity_Ah / current_A**exponent == pytest.approx(printed_h, rel=0.005)  # how they got it
@@ -84,6 +86,7 @@ def test_impossible_peukert_figures_are_refused(figures):
     # Cold multipliers of lead-acid banks: two pages of battery sizing that agree.
     [(80, 1.00), (70, 1.04), (60, 1.11), (50, 1.19), (40, 1.30), (30, 1.40), (20, 1.59)],
 )
+@pytest.mark.worked("two pages of battery sizing that agree (read)")
 def test_cold_multipliers_are_those_printed(fahrenheit, multiplier):
     """Each row of the table, from degrees Celsius."""
     assert cold_multiplier((fahrenheit - 32) / 1.8) == pytest.approx(multiplier, abs=1e-9)
@@ -95,6 +98,7 @@ def test_cold_multiplier_between_and_beyond_the_rows():
     assert (cold_multiplier(40.0), cold_multiplier(-30.0)) == (1.0, 1.59)
 
 
+@pytest.mark.worked("'simplified IEEE method' of battery sizing, a trade page (read)")
 def test_bank_size_by_a_simplified_worksheet():
     """A page's "simplified IEEE method": 1000 Wh, 2.5 days, 50 %, 40 F: 2500, 5000, 6500 Wh, 541.67 Ah at 12 V."""
     got = bank_size(1000, days=2.5, usable_depth_pct=50, nominal_V=12, multiplier=cold_multiplier(40 / 9))
@@ -103,6 +107,7 @@ def test_bank_size_by_a_simplified_worksheet():
     assert got.capacity_Ah == pytest.approx(541.67, rel=1e-3)
 
 
+@pytest.mark.worked("design of a small off-grid power system, 750 Wh, 62.5 Ah (read)")
 def test_bank_size_of_a_small_lithium_bank():
     """A published design: 300 Wh a day, 2 days, 80 %, 12 V: 750 Wh, 62.5 Ah."""
     got = bank_size(300, days=2, usable_depth_pct=80, nominal_V=12)

@@ -13,6 +13,7 @@ from shuntbook.analysis.site.tables import Bank
     ("nominal_V", "cells"),
     [(12.0, 4), (12.8, 4), (24.0, 8), (25.6, 8), (36.0, 12), (38.4, 12), (48.0, 16), (51.2, 16), (3.2, 1), (1.0, 1)],
 )
+@pytest.mark.worked("data sheets of LiFePO4: 3.2 V a cell, 12.8, 25.6 and 51.2 V a bank (from memory)")
 def test_cells_of_a_lithium_bank(nominal_V, cells):
     """By either way of naming it."""
     assert lithium_cells(nominal_V) == cells
@@ -33,6 +34,7 @@ def test_cells_of_a_lithium_bank(nominal_V, cells):
         (None, 24.0, 22.8, 27.6),
     ],
 )
+@pytest.mark.worked("IEEE 1013-2007, 5.2: 95 % of system voltage (read)", "makers' guides (from memory)")
 def test_each_chemistry_has_its_own_volts(chemistry, nominal_V, loaded_V, charged_V):
     """Under load and charging; each with where it is from."""
     bank = Bank(chemistry=chemistry, nominal_V=nominal_V, capacity_Ah=100.0)

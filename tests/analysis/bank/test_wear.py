@@ -41,6 +41,7 @@ def of(bank, falls_Ah, *lines, whole_Ah=0.0, deepest_Ah=0.0):
     return wear(bank, drawn(whole_Ah), ledger, Falls(np.array(falls_Ah, float)))
 
 
+@pytest.mark.worked("a maker of golf-cart batteries: cycles by depth (from memory)")
 def test_each_row_of_the_makers_gives_its_own_cycles():
     """At the depths that a maker prints, what the maker prints."""
     assert [cycles_at(ROWS, pct) for pct, _ in ROWS] == pytest.approx([cycles for _, cycles in ROWS])
@@ -54,8 +55,28 @@ def test_between_two_rows_the_line_is_straight_on_logarithmic_paper():
     assert cycles_at(ROWS, (50 * 80) ** 0.5) == pytest.approx((1200 * 750) ** 0.5)
     assert cycles_at(ROWS, (20 * 50) ** 0.5) == pytest.approx((3000 * 1200) ** 0.5)
     assert cycles_at(ROWS, 128.0) == pytest.approx(750 * 750 / 1200)
+    # Each stretch has a slope of its own.
+    bent = ((20.0, 4000.0), (50.0, 1200.0), (80.0, 600.0))
+    assert cycles_at(bent, (50 * 80) ** 0.5) == pytest.approx((1200 * 600) ** 0.5)
+    assert cycles_at(bent, (20 * 50) ** 0.5) == pytest.approx((4000 * 1200) ** 0.5)
     # And goes on beyond the deepest: 100 % is 1.25 times 80 %, of a law with exponent log 2 / log 1.6.
     assert cycles_at(rows, 100.0) == pytest.approx(600 / 1.25 ** (np.log(2) / np.log(1.6)))
+
+
+@pytest.mark.worked("a data sheet of LiFePO4 batteries: 5,000, 3,000 and 2,500 cycles of 50, 70 and 80 % (from memory)")
+def test_between_two_printed_depths_lies_what_is_printed_there():
+    """The line through the outer two meets the one between them to 2 %."""
+    assert cycles_at(((50.0, 5000.0), (80.0, 2500.0)), 70.0) == pytest.approx(3000, rel=0.02)
+
+
+@pytest.mark.worked("Drouilhet and Johnson, NREL 1997: rated charge life = cycles x depth x capacity (from memory)")
+def test_a_rated_charge_life_is_full_cycles_of_the_capacity():
+    """1,200 cycles of half of 420 Ah are 252,000 Ah; drawing 210 Ah once takes 1/1,200 of them."""
+    life = bank_life(bank(cycle_life=[[50, 1200]]), [50.0])
+    assert isinstance(life, BankLife)
+    assert life.full_cycles * 420 == pytest.approx(1200 * 0.5 * 420)
+    took = of(bank(cycle_life=[[50, 1200]]), [210.0], whole_Ah=210.0, deepest_Ah=210.0).whole
+    assert took.life_pct.value == pytest.approx(100 * 210 / 252_000)
 
 
 def test_shallower_than_the_maker_tells_the_charge_of_a_life_stays():
@@ -87,11 +108,29 @@ def test_the_deeper_the_fewer(one_pct, other_pct):
         ([], 600),
     ],
 )
+@pytest.mark.worked("Palmgren and Miner's rule, as textbooks of fatigue have it (from memory)")
 def test_a_life_in_full_cycles_by_the_depths_of_a_log(falls_pct, full_cycles):
     """Each fall takes one of the cycles that the maker gives at its depth."""
     got = bank_life(bank(cycle_life=[list(row) for row in ROWS]), falls_pct)
     assert isinstance(got, BankLife)
     assert got.full_cycles == pytest.approx(full_cycles)
+
+
+def test_no_fall_is_deeper_than_all_of_the_bank():
+    """A meter that misses the sun sees 150 % drawn: as deep as 100 %, by a line that falls faster than it is long."""
+    rows = {"cycle_life": [[50, 1200], [80, 600]]}
+    whole, more = (bank_life(bank(**rows), [pct]) for pct in (100.0, 150.0))
+    assert isinstance(whole, BankLife)
+    assert isinstance(more, BankLife)
+    assert more.full_cycles == whole.full_cycles
+    assert whole.full_cycles == pytest.approx(cycles_at(((50.0, 1200.0), (80.0, 600.0)), 100.0))
+
+
+def test_the_deepest_of_several_falls_is_told():
+    """Falls of 42, 210 and 84 Ah of 420."""
+    got = of(bank(), [42.0, 210.0, 84.0])
+    assert (got.falls, got.deepest_fall_pct) == (3, pytest.approx(50.0))
+    assert of(bank(), []).deepest_fall_pct == 0
 
 
 def test_where_a_log_shows_no_fall_the_bank_is_cycled_as_its_owner_allows():
@@ -113,6 +152,7 @@ def test_where_a_log_shows_no_fall_the_bank_is_cycled_as_its_owner_allows():
         (24.0, 420.0, 6048.0, 600),
     ],
 )
+@pytest.mark.worked("a lithium module's guarantee: 6,000 cycles of 80 % (from memory)")
 def test_a_stated_throughput_is_a_life_in_full_cycles(nominal_V, capacity_Ah, throughput_kWh, full_cycles):
     """Energy over volts and amp-hours, whatever the depths."""
     there = bank(nominal_V=nominal_V, capacity_Ah=capacity_Ah, throughput_kWh=throughput_kWh)
@@ -122,6 +162,7 @@ def test_a_stated_throughput_is_a_life_in_full_cycles(nominal_V, capacity_Ah, th
         assert got.full_cycles == pytest.approx(full_cycles)
 
 
+@pytest.mark.worked("price over (capacity x depth x cycles), as the trade reckons a kilowatt-hour (from memory)")
 def test_a_demo_costs_its_share_of_the_price():
     """8.4 Ah of 420 are 0.02 of a full cycle; of 600 that is 1/300 of a percent, and of 1,500 GBP five pence."""
     priced = bank(cycle_life=[[50, 1200], [80, 750]], price=1500.0, currency="GBP")

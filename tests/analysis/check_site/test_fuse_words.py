@@ -26,6 +26,7 @@ def of_cables(*changes):
     [
         ([], "may carry 200 A (3/0 AWG); it loses 0.13 % running, of 3 % that are advised"),
         ([], "its fuse belongs between 42 A (125 % of the greatest current) and 65 A"),
+        ([], "its fuse is to be 200 A: 125 % of the greatest current, and all that the cable may carry"),
         ([], "was not judged; add bank.resistance_mohm to the site file"),
         ([("# resistance_mohm = 18 ", "resistance_mohm = 18 ")], "one of 20 kA can break that"),
         ([("# resistance_mohm = 18 ", "resistance_mohm = 1.5 ")], "one of 20 kA may not break that"),

@@ -22,8 +22,8 @@ REST_S = 400.0
 SCATTER_W = 0.2
 
 
-def log_of(runs, *, ramp_s=0.0, seed=5):
-    """Instants and watts of runs at one draw after another, with a rest before each."""
+def log_of(runs, *, ramp_s=0.0, seed=5, beside=None):
+    """Instants and watts of runs at one draw after another, with a rest before each; `beside` is what else is drawn."""
     at_s, watts, now = [0.0], [3.0], REST_S
     for run in runs:
         for held_W, length_s in run:
@@ -35,7 +35,18 @@ def log_of(runs, *, ramp_s=0.0, seed=5):
         now += REST_S
     time_s = np.arange(0.0, now, EVERY_S)
     scatter = np.random.default_rng(seed).normal(0, SCATTER_W, len(time_s))
-    return chunk_of(time_s, power_W=np.interp(time_s, at_s, watts) + scatter)
+    also_W = beside(time_s) if beside is not None else 0.0
+    return chunk_of(time_s, power_W=np.interp(time_s, at_s, watts) + also_W + scatter)
+
+
+def fridge_W(time_s):
+    """A thermostat's load of 30 W, on for 700 s in 1,500 s: runs begin and end within its own, and across its ends."""
+    return 30.0 * (time_s % 1500 > 800)
+
+
+def sun_W(time_s):
+    """What an array gives on a winter's day, with waves in it: more than all that is drawn at rest."""
+    return -120 * np.sin(np.pi * (time_s + 3600) / 36000) * (1 + 0.03 * np.sin(time_s / 300))
 
 
 def begin_and_end(cycle):
@@ -141,3 +152,52 @@ def test_a_rise_that_takes_longer_than_a_start_is_one_run():
     result = cycles_of(log_of(RUNS, ramp_s=2 * START_S), EVERY_S, side="ac")
 
     assert begin_and_end(result.cycles[0])[0] == pytest.approx(REST_S, abs=2 * EVERY_S)
+
+
+#: Watts and seconds: a drive of 40 to 200 W that follows what is asked of it, no two draws alike.
+DEMANDS = [
+    [(130.0, 60.0), (57.0, 90.0), (171.0, 120.0), (44.0, 20.0)],
+    [(66.0, 80.0), (199.0, 90.0), (103.0, 60.0), (44.0, 20.0)],
+    [(182.0, 100.0), (88.0, 60.0), (149.0, 70.0), (44.0, 20.0)],
+    [(75.0, 100.0), (50.0, 120.0), (121.0, 60.0), (44.0, 20.0)],
+    [(110.0, 60.0), (160.0, 60.0), (95.0, 60.0), (44.0, 20.0)],
+] * 4
+
+
+def truth_of(runs):
+    """When each run of such a log begins and ends, and what it takes. [s], [s], [Wh]."""
+    now = REST_S
+    for run in runs:
+        length_s = sum(held_s for _, held_s in run)
+        yield now, now + length_s, sum(held_W * held_s for held_W, held_s in run) / 3600
+        now += length_s + REST_S
+
+
+@pytest.mark.parametrize("drive", [False, True])
+def test_a_small_drive_beside_a_fridge_is_parted_from_it(drive):
+    """Its least draw is hardly more than the fridge's, which runs half of the time: each run once, with its energy."""
+    result = cycles_of(log_of(DEMANDS, beside=fridge_W), EVERY_S, side="ac", drive=drive)
+
+    assert not result.fixed_speeds
+    assert [begin_and_end(cycle) for cycle in result.cycles] == [
+        pytest.approx((start, stop), abs=2 * EVERY_S) for start, stop, _ in truth_of(DEMANDS)
+    ]
+    assert [cycle.energy_Wh for cycle in result.cycles] == [
+        pytest.approx(true_Wh, rel=0.03) for *_, true_Wh in truth_of(DEMANDS)
+    ]
+
+
+@pytest.mark.parametrize(("runs", "told"), [(DEMANDS, True), (RUNS * 2, False)])
+def test_runs_are_followed_while_an_array_gives(runs, told):
+    """A drive whose owner says so, and fixed speeds that nobody names: the sun is none of theirs."""
+    result = cycles_of(log_of(runs, beside=sun_W), EVERY_S, side="ac", drive=told)
+
+    assert len(result.speeds) > 1
+    assert [begin_and_end(cycle) for cycle in result.cycles] == [
+        pytest.approx((start, stop), abs=2 * EVERY_S) for start, stop, _ in truth_of(runs)
+    ]
+
+
+def test_draws_of_all_sizes_while_an_array_gives_may_be_clouds():
+    """Without the owner's word nobody can say."""
+    assert cycles_of(log_of(DEMANDS, beside=sun_W), EVERY_S, side="ac").speeds == ()

@@ -1,6 +1,6 @@
 """Conductors: resistance and drop by the table, and the screening of conductor and fuse."""
 
-from math import inf
+from math import inf, pi
 
 import pytest
 from hypothesis import given
@@ -74,6 +74,7 @@ def checked(**more):
 
 
 @pytest.mark.parametrize(("gauge", "mils", "solid", "stranded"), TABLE_8)
+@pytest.mark.worked("NEC chapter 9, table 8 (read)")
 def test_resistance_is_that_of_table_8(gauge, mils, solid, stranded):
     """Every row, solid and stranded; resistance times area is the same for all sizes to the table's rounding."""
     got = ohm_per_m(a_conductor(gauge_AWG=gauge)) * KFT_M
@@ -84,6 +85,7 @@ def test_resistance_is_that_of_table_8(gauge, mils, solid, stranded):
         assert ohm_per_m(a_conductor(gauge_AWG=gauge, strands="solid")) * KFT_M == pytest.approx(solid, rel=1e-12)
 
 
+@pytest.mark.worked("an NEC voltage-drop quiz, 2 K I L / CM (read)")
 def test_drop_of_the_published_example():
     """20 A, 100 ft one way, 12 AWG: a quiz prints 7.90 V by 2 K I L / CM with K = 12.9; table 8 gives 7.92 V, 6.6 %."""
     got = drop(a_conductor(gauge_AWG="12", length_ft=100.0), 20.0, 120.0)
@@ -92,6 +94,7 @@ def test_drop_of_the_published_example():
     assert got.drop_pct == pytest.approx(6.6, abs=0.05)
 
 
+@pytest.mark.worked("NEC chapter 9, table 8, note 2 (from memory)", "a page on table 8: 82 % at 20 degC (read)")
 def test_colder_copper_resists_less():
     """R2 = R1 (1 + 0.00323 (T - 75)) (NEC, from memory): at 20 degC 82 % of that at 75 degC (a page on table 8)."""
     cold, hot = (ohm_per_m(a_conductor(gauge_AWG="6", temperature_degC=t)) for t in (20.0, 75.0))
@@ -99,6 +102,7 @@ def test_colder_copper_resists_less():
 
 
 @pytest.mark.parametrize("gauge", ["12", "6", "2", "2/0", "4/0"])
+@pytest.mark.worked("NEC chapter 9, table 8 (read)", "IEC 60028: annealed copper (from memory)")
 def test_the_area_gives_what_the_gauge_gives(gauge):
     """Copper's resistivity and 2 % for the lay of strands (from memory) meet table 8 within 1 %, warm and cold."""
     for celsius in (75.0, 20.0):
@@ -122,10 +126,58 @@ def test_the_area_gives_what_the_gauge_gives(gauge):
         ({"area_mm2": 500.0}, 458, inf, "458 A or more (500 mm², above its last size)"),
     ],
 )
+@pytest.mark.worked("NEC table 310.16; IEC 60364-5-52, table B.52.2 (from memory)")
 def test_what_a_table_allows(size, low_A, high_A, words):
     """A size in the table has one figure, one between two rows lies between theirs."""
     got = ampacity(a_conductor(**size))
     assert (got.low_A, got.high_A, got.words) == (low_A, high_A, words)
+
+
+# Copper area [mm2], and the most ohms that a kilometre of stranded copper may have at 20 degC.
+@pytest.mark.parametrize(
+    ("area_mm2", "most_ohm_per_km"),
+    [(1.5, 12.1), (2.5, 7.41), (4, 4.61), (6, 3.08), (10, 1.83), (16, 1.15), (25, 0.727), (35, 0.524), (50, 0.387),
+     (70, 0.268), (95, 0.193), (120, 0.153), (150, 0.124), (185, 0.0991), (240, 0.0754), (300, 0.0601)],
+)  # fmt: skip
+@pytest.mark.worked("IEC 60228, table 2, class 2 (from memory)")
+def test_an_area_resists_as_much_as_the_standard_lets_it(area_mm2, most_ohm_per_km):
+    """Copper of that very area would resist 3 to 9 % less, and a drop be told too small."""
+    conductor = a_conductor(area_mm2=area_mm2, temperature_degC=20.0)
+    assert 1000 * ohm_per_m(conductor) == pytest.approx(most_ohm_per_km)
+    named, plain = (checked(area_mm2=each, temperature_degC=20.0) for each in (area_mm2, 1.001 * area_mm2))
+    assert 0.90 < plain.resistance_mohm / named.resistance_mohm < 0.98
+    assert any("IEC 60228" in text for text in named.assumptions)
+    assert any("resistivity" in text for text in plain.assumptions)
+
+
+# Two cores, direct current, 70 degC: millivolts for each amp and metre.
+@pytest.mark.parametrize(
+    ("area_mm2", "mV"),
+    [(1.5, 29), (2.5, 18), (4, 11), (6, 7.3), (10, 4.4), (16, 2.8), (25, 1.75), (35, 1.25), (50, 0.93), (70, 0.63),
+     (95, 0.46), (120, 0.36)],
+)  # fmt: skip
+@pytest.mark.worked("BS 7671, table 4D2B, direct current (from memory)")
+def test_a_pair_loses_what_the_wiring_rules_print(area_mm2, mV):
+    """To the two digits that the rules print."""
+    got = drop(a_conductor(area_mm2=area_mm2, length_m=1.0, temperature_degC=70.0), 1.0, 24.0)
+    assert 1000 * got.drop_V == pytest.approx(mV, rel=0.025)
+
+
+@pytest.mark.worked("IEC 60364-5-52, annex G: 0.0225 ohm mm2/m in service (from memory)")
+def test_a_drop_by_the_installation_standard():
+    """Two cores of 4 mm2, 25 m, 20 A: 2 x 0.0225 x 25 / 4 x 20 = 5.6 V, to 1 %."""
+    got = drop(a_conductor(area_mm2=4.0, length_m=25.0), 20.0, 230.0)
+    assert got.drop_V == pytest.approx(2 * 0.0225 * 25 / 4 * 20, rel=0.01)
+
+
+# Diameters go by the 39th root of 92: n is 0 for 1/0, -1 for 2/0.
+@pytest.mark.parametrize(
+    ("gauge", "n"), [("18", 18), ("12", 12), ("6", 6), ("2", 2), ("1/0", 0), ("2/0", -1), ("4/0", -3)]
+)
+@pytest.mark.worked("ASTM B258: 0.005 in x 92^((36 - n) / 39) (from memory)")
+def test_the_area_of_a_gauge_is_that_of_its_definition(gauge, n):
+    diameter_mm = 0.127 * 92 ** ((36 - n) / 39)
+    assert GAUGES[gauge].area_mm2 == pytest.approx(pi / 4 * diameter_mm**2, rel=0.003)
 
 
 @given(st.floats(0.1, 100), st.floats(0, 500), st.sampled_from([row[0] for row in TABLE_8]))
@@ -138,6 +190,7 @@ def test_drop_is_in_proportion(length_m, current_A, gauge):
     assert one.drop_V == pytest.approx(2 * length_m * current_A * ohm_per_m(a_conductor(gauge_AWG=gauge)))
 
 
+@pytest.mark.worked("Wiles, Suggested Practices, Sandia/NMSU (read)")
 def test_the_published_chain_from_watts_to_a_conductor():
     """2500 W / 0.85 / 22 V = 134 A, x 1.25 = 167 A printed; / 0.71 for 41 to 45 degC = 235 A (Wiles, Sandia/NMSU)."""
     site = site_of(a_conductor(), continuous_VA=2500.0, efficiency_pct=85.0, cut_off_V=22.0, idle_W=0.0)
@@ -183,6 +236,48 @@ def test_screening_of_fuse_and_conductor(changes, words):
     site = site_of(conductor, efficiency_pct=90.0, cut_off_V=22.0)
     got = check_conductor(conductor, site)
     assert verdicts(got) == words
+
+
+def test_a_load_in_watts_on_the_bank_takes_their_amps():
+    """228 W at 95 % of 24 V are 10 A."""
+    bank, lamp = {"nominal_V": 24.0, "capacity_Ah": 420.0}, {"name": "lamp", "kind": "lights", "power_W": 228.0}
+    got = check_conductor(a_conductor(carries=("lamp",)), Site(name="shed", bank=bank, loads=[lamp]))
+    assert isinstance(got.running, Drop)
+    assert got.running.current_A == pytest.approx(10)
+    assert isinstance(got.starting, Drop)
+    assert got.starting.current_A == got.running.current_A
+
+
+def test_the_hardest_start_of_several_counts():
+    """Of two motors on one inverter the one whose start asks more; without any nothing is added."""
+
+    def starting(*loads):
+        site = Site(
+            name="shed",
+            bank={"nominal_V": 24.0, "capacity_Ah": 420.0},
+            inverters=[{"name": "shed", "continuous_VA": 3000.0, "efficiency_pct": 88.0, "idle_W": 28.0,
+                        "cut_off_V": 21.5}],
+            loads=[{"inverter": "shed", "voltage_V": 230.0, **load} for load in loads],
+        )  # fmt: skip
+        got = check_conductor(a_conductor(), site)
+        assert isinstance(got.starting, Drop)
+        return got.starting.current_A
+
+    small = {"name": "small", "kind": "motor", "power_W": 300.0, "locked_rotor_A": 5.0}
+    large = {"name": "large", "kind": "motor", "power_W": 300.0, "locked_rotor_A": 20.0}
+    heater = {"name": "heater", "kind": "heater", "power_W": 300.0}
+    extra_VA = 230 * 20.0 - 300.0
+    assert starting(small, large) == pytest.approx(((600 + extra_VA) / 0.88 + 28) / 21.5, rel=0.05)
+    assert starting(small, large) == starting(large, small) > starting(small, heater)
+    assert starting(heater) == pytest.approx((300 / 0.88 + 28) / 21.5)
+
+
+def test_a_start_through_a_fuse_asks_for_a_slow_one():
+    """Up to some 260 A at a start of the pump: more than 200 A, and less than 400 A."""
+    told, untold = (" ".join(checked(fuse_A=amps, gauge_AWG="4/0").assumptions) for amps in (200.0, 400.0))
+    assert "more than the 200 A of the fuse of 'main': it must be slow enough for that by its maker's curve" in told
+    assert "slow enough" not in untold
+    assert "slow enough" not in " ".join(checked(fuse_A=None).assumptions)
 
 
 def test_a_long_thin_conductor_loses_more_than_advised():

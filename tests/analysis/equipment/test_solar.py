@@ -21,6 +21,7 @@ from shuntbook.analysis.site.tables import Array, Bank
 BANK = Bank(nominal_V=24.0, capacity_Ah=420.0, chemistry="flooded_lead_acid")
 
 
+@pytest.mark.worked("PVEducation, average solar radiation (read)")
 def test_sun_hours_are_kWh_per_square_metre():
     """8 kWh/m2 a day at 1 kW/m2 are 8 hours (PVEducation): a loss-free kilowatt gives 8 kWh."""
     assert array_day_Wh(1000.0, 8.0, 1.0) == 8000.0
@@ -57,6 +58,7 @@ def test_impossible_losses_are_refused(losses):
         compounded_loss_pct(losses)
 
 
+@pytest.mark.worked("IEEE 1013-2000, 3.1: the definition (read)", "its value (by hand)")
 def test_array_to_load_of_the_standards_definition():
     """4.5 kWh/m2 a day x 10 A / 35 Ah = 1.29 (definition of IEEE 1013-2000, 3.1; arithmetic ours)."""
     assert array_to_load(4.5, 10.0, 35.0) == pytest.approx(1.29, abs=0.005)

@@ -34,6 +34,7 @@ PSI, GAL, FT = 6.894757, 3.785412, 0.3048  # NIST SP 811, appendix B.8
         (11.8, 26.19),
     ],
 )
+@pytest.mark.worked("Pelikan, The Driller and National Driller 2004-2008 (read)")
 def test_drawdown_agrees_with_the_printed_examples(atmosphere_psi, gallons):
     """Boyle's law gives what the well trade prints, at sea level and at altitude."""
     pressures_kPa = [psi * PSI for psi in (28, 30, 50)]
@@ -42,6 +43,7 @@ def test_drawdown_agrees_with_the_printed_examples(atmosphere_psi, gallons):
     assert got_gal == pytest.approx(gallons, abs=0.005)
 
 
+@pytest.mark.worked("Pelikan, National Driller 2004-2008 (read)")
 def test_drawdown_factor_is_the_printed_one():
     """28/30/50 psi: 0.295 of the tank (National Driller)."""
     assert drawdown_L(1.0, 28 * PSI, 30 * PSI, 50 * PSI, 14.7 * PSI) == pytest.approx(0.295, abs=0.0005)
@@ -50,6 +52,7 @@ def test_drawdown_factor_is_the_printed_one():
 @pytest.mark.parametrize(
     ("precharge_psi", "printed"), [((20, 20, 40), 0.37), ((30, 30, 50), 0.31), ((40, 40, 60), 0.27)]
 )
+@pytest.mark.worked("a published 1 hp example: 0.27 (read)", "tank makers' acceptance factors (from memory)")
 def test_acceptance_factors_of_tank_makers_have_precharge_at_cut_in(precharge_psi, printed):
     """0.37, 0.31, 0.27 (0.27 from a published 1 hp example, the others from memory) mean pre-charge equal to cut-in."""
     got = drawdown_L(1.0, *(psi * PSI for psi in precharge_psi), 14.7 * PSI)
@@ -96,6 +99,7 @@ WATER = {
 }  # the demo's, invented
 
 
+@pytest.mark.worked("'How to Size a Pressure Tank', a trade sheet (read)")
 def test_tank_size_of_the_published_example():
     """15 gal/min for 2 min at a factor of 0.27: 111 gal (a tank-sizing sheet)."""
     assert tank_volume_L(15 * GAL, 120.0, 0.27) / GAL == pytest.approx(111, abs=0.5)
@@ -103,6 +107,7 @@ def test_tank_size_of_the_published_example():
         tank_volume_L(15 * GAL, 120.0, 0.0)
 
 
+@pytest.mark.worked("pumped sumps: 4 D / Q from start to start (from memory)")
 def test_shortest_cycle_of_a_known_tank():
     """Drawdown 15, pump 10 a minute: 6 min at worst, 10 starts an hour (4 D / Qp, from memory)."""
     assert shortest_cycle_s(15.0, 10.0) == pytest.approx(360.0)

@@ -419,3 +419,83 @@ def test_a_forecast_says_what_it_takes_of_the_banks_life():
     assert wear.cost.value == pytest.approx(300 * cycles / 600)
     unknown = forecast(site({"power_W": 480.0}), "it", hours=2).bank.wear
     assert (unknown.life_pct, unknown.cost) == (None, None)
+
+
+# -- the sum on paper beside it ----------------------------------------------------------------------------------------
+
+PUMP, LOSING = {"kind": "pump", "voltage_V": 230.0, "current_A": 5.0, "power_factor": 0.58}, {"efficiency_pct": 88}
+
+
+def of_lesson(result):
+    """The steps by name; none may differ from what is forecast."""
+    steps = {step.name: step for step in result.lesson.steps}
+    assert steps["watt-hours"].real == pytest.approx(result.taken.energy_Wh.value)
+    assert steps["amp-hours"].real == pytest.approx(result.taken.charge_Ah.value)
+    assert steps["hours"].real == pytest.approx(result.taken.duty * result.hours)
+    assert steps["volts"].real == pytest.approx(result.taken.voltage_V)
+    return steps
+
+
+def test_the_lesson_of_a_log_at_the_bank_is_its_forecast():
+    """Six runs an hour of 13.5 Wh and 0.54 Ah: 162 Wh in two hours at 25 V, and what a start asked of the bank."""
+    result = forecast(site(PUMP, LOSING), "it", hours=2, measured=seen([a_run() for _ in range(8)], 6.0))
+    steps = of_lesson(result)
+
+    assert steps["watts"].paper == pytest.approx(1150)
+    assert steps["starts"].measured == pytest.approx(12 / 6)  # 1/6 Wh each, twelve of them
+    assert "asked 120 A" in steps["starts"].why
+    assert {step.basis for step in result.lesson.steps} == {"measured"}
+    assert [step.name for step in result.lesson.back][-1] == "watts of the load"
+
+
+def test_the_lesson_of_a_log_behind_the_inverter_says_what_was_not_measured():
+    """Its watts were, what the bank gave is reckoned, its volts are assumed; and there is no way back."""
+    runs = [a_run(run_W=660.0, energy_Wh=11.2, charge_Ah=None, run_A=None, surge_A=9.0) for _ in range(8)]
+    result = forecast(site(PUMP, LOSING), "it", hours=2, measured=seen(runs, 6.0, side="ac"))
+    steps = of_lesson(result)
+
+    assert (steps["watts"].measured, steps["watts"].basis) == (pytest.approx(660), "measured")
+    assert (steps["watts at the bank"].measured, steps["watts at the bank"].basis) == (
+        pytest.approx(660 / 0.88),
+        "estimated",
+    )
+    assert steps["volts"].basis == steps["amp-hours"].basis == "assumed"
+    assert "For a moment" not in steps["starts"].why  # amps behind an inverter are not the bank's
+    assert isinstance(result.lesson.back, Missing)
+    unknown = forecast(site(PUMP, {}), "it", hours=2, measured=seen(runs, 6.0, side="ac"))
+    assert of_lesson(unknown)["watts at the bank"].basis == "assumed"
+
+
+def test_the_lesson_of_amps_alone_has_measured_amp_hours_and_assumed_watts():
+    """Going back from them would only give the assumption."""
+    record = Cycles(
+        tuple(a_run(run_W=None, energy_Wh=None) for _ in range(8)), CycleSummary(8, 6.0, 0.1, 60.0, 540.0), "current_A"
+    )
+    load = measured_load(record, log="day.parquet", how=how(), figures=EXACT, assumed_V=22.8)
+    result = forecast(site(PUMP, LOSING), "it", hours=2, measured=load)
+    steps = of_lesson(result)
+
+    assert [steps[name].basis for name in ("watts", "volts", "amp-hours")] == ["assumed", "assumed", "measured"]
+    assert isinstance(result.lesson.back, Missing)
+
+
+def test_a_plate_that_says_nothing_leaves_the_watts_of_the_log_on_paper():
+    """Its hours and volts are wrong all the same."""
+    result = forecast(site({"kind": "pump"}, LOSING), "it", hours=2, measured=seen([a_run() for _ in range(8)], 6.0))
+    steps = of_lesson(result)
+
+    assert (steps["watts"].paper, steps["watts"].measured) == (pytest.approx(800), pytest.approx(800))
+    assert "The plate says too little" in steps["watts"].why
+    assert {step.plate for step in result.lesson.steps} == {None}
+    assert "displayed watts" in {step.name: step for step in result.lesson.back}["hours"].how_on_paper
+
+
+def test_the_lesson_of_a_load_on_the_bank_has_one_step_of_watts():
+    """No inverter stands between; an inverter that is switched on for a load idles in a step of its own."""
+    direct = of_lesson(forecast(site({"current_A": 4.5, "duty_pct": 36.0}), "it", hours=10))
+    assert (direct["watts"].paper, direct["watts"].real) == pytest.approx((108, 108))
+    assert "watts at the bank" not in direct and "idling" not in direct
+    off = {"efficiency_pct": 80, "idle_W": 10.0, "always_on": False}
+    idling = of_lesson(forecast(site({"power_W": 100.0, "duty_pct": 25.0}, off), "it", hours=4))
+    assert idling["idling"].real == pytest.approx(40)
+    assert idling["watts at the bank"].real == pytest.approx(125)

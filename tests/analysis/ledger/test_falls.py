@@ -22,6 +22,7 @@ def through(levels_Ah, *, least_Ah=0.5):
     return fed(fold, chunk).result().depth_Ah.tolist()
 
 
+@pytest.mark.worked("ASTM E1049-85, 5.4.4: the rainflow example (from memory)")
 def test_the_count_is_that_of_the_standard():
     """ASTM E1049-85, 5.4.4, rainflow example: peaks and valleys -2 1 -3 5 -1 3 -4 4 -2 hold 4 one and a half times.
 

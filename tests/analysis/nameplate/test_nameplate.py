@@ -262,7 +262,7 @@ def test_on_the_dc_side_volts_times_amps_are_watts(plate):
     ("load", "hours", "voltage_V", "words"),
     [
         ({}, 1.0, None, "no power_W, current_A or hp in the site file; add one"),
-        ({"hp": 1.0, "phases": 3}, 1.0, None, "add current_A or power_W"),
+        ({"hp": 20.0, "phases": 3}, 1.0, None, "ends at 10 hp"),
         ({"hp": 1.0, "voltage_V": 48}, 1.0, None, "no column for 48 V"),
         ({"hp": 15.0}, 1.0, None, "ends at 10 hp"),
         ({"power_W": 10}, 0.0, None, "hours must be a number above 0"),

@@ -124,7 +124,10 @@ def test_volts_of_a_charging_bank_drift_up_while_the_sign_is_right():
 
 def test_behind_an_inverter_there_is_no_sign():
     """Amps there have no direction."""
-    assert looked(bank_log(), how(side="ac"))[0].sign is None
+    chunk = bank_log()
+    assert looked(chunk, how(side="ac"))[0].sign is None
+    assert fed(SignFold.of(how(side="ac"), chunk.quantities), chunk).result() is None
+    assert fed(SignFold.of(how(gap_limit_s=50.0), chunk.quantities), chunk).result().plausible is True
 
 
 # --- stuck readings -------------------------------------------------------------------------------------------------

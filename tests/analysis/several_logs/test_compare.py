@@ -73,12 +73,13 @@ def test_equal_logs_show_no_difference(demo, capsys):
 
 
 @pytest.mark.timeout(600)  # what it counts are pairs, whatever else the machine does
-def test_halves_of_a_stationary_log_show_no_difference():
-    """Each figure of 200 pairs, at least 93 % of them: nothing changed but by chance."""
-    shares = no_difference(200)
+@pytest.mark.parametrize(("pairs", "least"), [(60, 0.9), pytest.param(200, 0.93, marks=pytest.mark.night)])
+def test_halves_of_a_stationary_log_show_no_difference(pairs, least):
+    """Each figure of so many pairs, at least 93 % of them, less what chance takes of few: nothing changed but that."""
+    shares = no_difference(pairs)
     assert len(shares) == 13
-    assert all(count >= 190 for _, count in shares.values())
-    assert {code: share for code, (share, _) in shares.items() if share < 0.93} == {}
+    assert all(count >= 0.95 * pairs for _, count in shares.values())
+    assert {code: share for code, (share, _) in shares.items() if share < least} == {}
 
 
 def test_what_did_change_is_shown():

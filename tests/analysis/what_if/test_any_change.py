@@ -22,7 +22,7 @@ CHANGES = [
     "soft start", "drive", "direct start", "inverter 300 W", "inverter 9 kVA, surge 20 kVA for 5 s", "bank 400 Ah",
     "bank 1 strings", "bank 9 strings", "bank 300 Ah lifepo4", "bank agm", "bank for 3 days", "array 20 W",
     "array 9 kW", "cable", "cable 1 %", "cable 300 mm2", "cable 18 AWG", "use 5 L a day", "use 30 min a day",
-    "use 90 m3 a day",
+    "use 90 m3 a day", "charger 40 A", "charger 900 A",
 ]  # fmt: skip
 
 

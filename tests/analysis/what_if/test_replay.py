@@ -62,3 +62,20 @@ def test_no_run_is_shorter_than_the_tank_and_no_water_is_lost(rests, tank, more,
     assert (got.runs_s >= least * (1 - 1e-6)).all()
     # What was pumped is what was drawn, but for the tankful that is there at first.
     assert abs(got.runs_s.sum() - run_s.sum()) <= least * (1 + 1e-6)
+
+
+@pytest.mark.parametrize("longer", [0.5, 1.0, 1.8, 3.0])
+def test_taps_that_are_open_for_longer_take_so_much_more(longer):
+    """What the pump gives is what is drawn: in its seconds so many times as much, to a tank at the end."""
+    rng = np.random.default_rng(3)
+    off_s, run_s = pumped(hose(rng, DAY_S, (120, 900), (900, 4000), (8.0, 24.0)), 30.0)
+    got = replayed(off_s, run_s, 1.0, longer=longer)
+    assert got.runs_s.sum() == pytest.approx(longer * run_s.sum(), abs=tank_s(off_s, run_s))
+
+
+def test_a_steady_draw_for_twice_as_long_has_twice_the_runs():
+    """A rest that drains the tank from its first second on leaves no time between: the cycles go on, alike."""
+    got = replayed(np.full(50, 120.0), np.full(50, 60.0), 1.0, longer=2.0)
+    assert len(got.runs_s) == 100
+    assert got.runs_s == pytest.approx(60.0)
+    assert np.diff(got.starts_s) == pytest.approx(180.0)

@@ -66,6 +66,57 @@ def test_the_terminal_shows_chain_bank_inverter_and_cautions(demo, capsys):
     assert "by its plate" in out
 
 
+def test_the_sum_on_paper_is_told_step_by_step_beside_the_measured_one(demo, capsys):
+    """On the terminal with --explain alone, in JSON always; the same figures, and the parts are the difference."""
+    words = ("--measured", demo / "open_day.parquet")
+    found = document(capsys, demo, *words)
+    steps = {step["name"]: step for step in found["steps"]}
+    assert [*steps] == ["watts", "hours", "starts", "watt-hours", "volts", "amp-hours", "share of the bank"]
+    assert (steps["watts"]["paper"], steps["watts"]["unit"]) == (pytest.approx(230 * 5), "W")
+    assert steps["watts"]["measured"] == pytest.approx(found["running_W"])
+    assert steps["hours"]["measured"] == pytest.approx(0.25 * found["duty_cycle"])
+    assert steps["watt-hours"]["measured"] == pytest.approx(found["energy_Wh"])
+    assert steps["amp-hours"]["measured"] == pytest.approx(found["charge_Ah"])
+    assert steps["amp-hours"]["plate"] == pytest.approx(found["by_plate"]["charge_Ah"])
+    assert steps["share of the bank"]["measured"] == pytest.approx(found["charge_Ah"] / 420 * 100)
+    parts = [step["of_difference_Ah"] for step in found["steps"] if step["of_difference_Ah"] is not None]
+    assert sum(parts) == pytest.approx(found["charge_Ah"] - steps["amp-hours"]["paper"])
+    assert all(step["why"] and step["basis"] == "measured" for step in found["steps"])
+    back = {step["name"]: step for step in found["steps_back"]}
+    assert back["watt-hours"]["paper"] == pytest.approx(found["charge_Ah"] * 24)
+    assert back["watts of the load"]["basis"] == "estimated"  # no meter stood behind the inverter
+    assert found["steps_back_why_not"] is None
+
+    pump = ("forecast", "--site", demo / "site.toml", "--load", "well pump", "--for", "15m")
+    out = unwrapped(told(capsys, *pump, *words, "--explain")[1])
+    for said in (
+        "On paper, 230 V x 5 A, taken for watts: 1,150 W.",
+        "By the plate's power factor 58 % are watts.",
+        "On paper, the bank's nominal voltage: 24 V.",
+        "A watt is how fast it goes. A watt-hour is how much has gone.",
+        "Back again, from the measured amp-hours:",
+        "at 24 V are not",
+    ):
+        assert said in out
+    short = told(capsys, *pump, *words)[1]
+    assert "On paper," not in short
+    assert short.splitlines()[-1] == "More with --explain: paper beside measured, all that was judged, the cautions"
+
+
+def test_without_a_log_the_plate_with_its_losses_stands_beside_the_paper(demo, capsys):
+    """Nothing of it is called measured, and there is no way back."""
+    found = document(capsys, demo)
+    steps = {step["name"]: step for step in found["steps"]}
+    assert {step["measured"] for step in found["steps"]} == {None}
+    assert steps["watts at the bank"]["plate"] == pytest.approx(230 * 5 * 0.58 / 0.88)
+    assert found["steps_back"] == []
+    assert "nothing was measured" in found["steps_back_why_not"]
+    words = ("forecast", "--site", demo / "site.toml", "--load", "well pump", "--for", "15m", "--explain")
+    out = unwrapped(told(capsys, *words)[1])
+    assert "Reckoned, what the bank gives for it while it runs: 758 W." in out
+    assert "Measured," not in out and "Back again" not in out
+
+
 @pytest.mark.parametrize(("was", "now"), [("fuse_A = 50", "fuse_A = 400"), ("fuse_A = 50\n", "")])
 def test_a_cable_without_its_protection_is_told_with_the_answer(demo, tmp_path, capsys, was, now):
     """In the lines after the first, before any figure, whichever load is asked about; and as `fails` in the JSON."""
@@ -178,5 +229,5 @@ def test_the_weakest_part_may_be_the_voltage_at_a_start(demo, tmp_path, capsys):
     site, plates = tmp_path / "site.toml", (demo / "site.toml").read_text("utf-8")
     site.write_text(re.sub(r"(?m)^cut_off_V = .*$", "cut_off_V = 26.0", plates), encoding="utf-8")
     words = ("forecast", "--load", "well pump", "--for", "15m", "--measured", demo / "open_day.parquet", "--site")
-    assert "The weakest part: the bank's voltage: falls to" in unwrapped(told(capsys, *words, site)[1])
+    assert "The weakest part is the bank's voltage: falls to" in unwrapped(told(capsys, *words, site)[1])
     assert "voltage" not in unwrapped(told(capsys, *words, demo / "site.toml")[1]).partition("weakest part")[2]

@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 import pytest
 from places import ROOT
+from syntax import nodes
 
 import shuntbook
 from shuntbook.cli.main import COMMANDS, group
@@ -74,7 +75,7 @@ def test_each_option_of_the_readme_is_there():
 
 def texts(path):
     """Yield the texts of a module that may be shown: its strings, but for those that document it."""
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes(path):
         if isinstance(node, ast.Constant) and isinstance(node.value, str):
             yield node.value
 

@@ -89,13 +89,20 @@ def test_there_are_pages_and_fields_to_be_asked():
 @pytest.mark.parametrize("path", [*PATHS, "/nothing"])
 @pytest.mark.usefixtures("unchanged")
 def test_others_are_refused(client, path):
-    """Before anything is looked at, whatever they ask, in one sentence that names nothing of the folder."""
+    """Before anything is looked at, whatever they ask: by a sentence, or a page for whoever looks at one.
+
+    Neither names anything of the folder.
+    """
     for who, headers in OTHERS.items():
         for method in ("GET", "POST", "PUT", "DELETE", "OPTIONS", "PATCH"):
-            answer = client.ask(method, path, b"x", **headers)
-            assert answer.status == (421 if "Host" in headers else 403), (who, method)
+            answer, page = (client.ask(method, path, b"x", **headers, Accept=kind) for kind in ("*/*", "text/html"))
+            assert answer.status == page.status == (421 if "Host" in headers else 403), (who, method)
             assert answer.text.count("\n") == 1
-            assert "site.toml" not in answer.text
+            assert answer.text.strip() in page.text
+            assert "Open the last link that stands in it" in page.text
+            assert "<script" not in page.text and "<form" not in page.text
+            for name in ("site.toml", "open_day", client.above.name):
+                assert name not in answer.text + page.text
 
 
 @pytest.mark.parametrize("path", PATHS)

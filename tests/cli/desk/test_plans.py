@@ -2,6 +2,7 @@
 
 import re
 import shutil
+from urllib.parse import urlencode
 
 import pytest
 from desks import address, desk, text_of
@@ -90,6 +91,49 @@ def test_two_mistakes_are_told_at_once(client):
     """Each at its field."""
     page = client.get(address("/forecast", load="well pump", how_long="15", sun="x"))
     assert re.findall(r'id="wrong-(\w+)">', page.text) == ["how_long", "sun"]
+
+
+def what_if(client, *changes, **fields):
+    """The page of a day of the pump, measured, with changes and their figures."""
+    of_day = {"load": "well pump", "how_long": "1d", "measured": "week_later.parquet", **fields}
+    pairs = [pair for change, figure in changes for pair in (("change", change), ("figure", figure))]
+    return client.get(f"/forecast?{urlencode([*of_day.items(), *pairs])}")
+
+
+def test_what_if_is_the_commands(client, demo, capsys):
+    """The sentence that matters first, then before, after and the difference in a table; several changes at once."""
+    page = what_if(client, ("tank", "300 L"), ("soft", ""), ("", ""), ("strings", "3"))
+    words = ["--site", demo / "site.toml", "--load", "well pump", "--for", "1d"]
+    changes = ["--with", "tank 300 L", "--with", "soft start", "--with", "bank 3 strings"]
+    out = lines_of(capsys, "forecast", *words, "--measured", demo / "week_later.parquet", *changes, "--explain")
+    text = text_of(page)
+    assert (first := re.search(r"Runs of [^.]*\.", out)[0]) in text
+    assert text.index(first) < text.index("difference") < text.index("Then")
+    assert re.search(r'<th scope="row">starts in the busiest hour</th><td>47</td><td>\d+</td>', page.text)
+    assert "--with 'tank 300 L' --with 'soft start' --with 'bank 3 strings'" in text
+    # Chosen and typed stay in the form, with a row more to choose in.
+    assert page.text.count('name="change"') == 4
+    assert 'value="tank" selected' in page.text and 'value="300 L"' in page.text
+
+
+@pytest.mark.parametrize(
+    ("change", "at", "words"),
+    [
+        (("tank", "300"), "figure-1", "'300' is not understood; type it like 300 L or 80 gal"),
+        (("tank", ""), "figure-1", "Type the figure, such as 300 L or 80 gal"),
+        (("soft", "3 s"), "figure-1", "the change has no figure"),
+        (("", "300 L"), "change-1", "Choose from the list"),
+        (("windmill", "300 W"), "change-1", "Choose from the list"),
+    ],
+)
+def test_what_is_wrong_with_a_change_stands_at_its_field(client, change, at, words):
+    """Beside the other mistakes of the form; without it there is no answer, which would be that of another change."""
+    page = what_if(client, change, ("precharge", "38 psi"), sun="much")
+    assert sorted(re.findall(r'id="wrong-([\w-]+)">', page.text)) == sorted([at, "sun"])
+    assert words in text_of(page)
+    assert re.search(rf'id="{at}"[^>]*aria-invalid="true" aria-describedby="wrong-{at}', page.text)
+    assert 'class="reply"' not in page.text
+    assert 'value="38 psi"' in page.text
 
 
 def test_the_comparison_is_the_commands(client, demo, capsys):

@@ -342,6 +342,50 @@ def test_a_group_is_unfolded_for_what_is_added_to_it(client):
     assert "New cable" in text_of(page)
 
 
+def fold_of(page, anchor):
+    """What stands in a fold, with its summary."""
+    return re.search(rf'<details[^>]* id="{anchor}">(.*?)</details>', page.text, re.DOTALL)[1]
+
+
+def test_what_few_plates_say_is_folded_also_where_it_is_filled_in(client):
+    """The fold says how much of it there is; what most plates say, and what something is said of, is in sight."""
+    page = opened(client)
+    fold = fold_of(page, "more-bank")
+    assert ": 12 filled in</span>" in fold
+    assert 'name="bank.strings"' in fold and 'name="bank.usable_depth_pct"' not in fold
+    # The sample's inverters have VA, where most plates have W.
+    assert 'name="inverters.0.continuous_VA"' not in fold_of(page, "more-inverters-0")
+    assert 'name="inverters.0.continuous_VA"' in page.text
+    assert "filled in" not in text_of(client.get("/system"))
+    wrong = opened(client, changed("charge_efficiency_pct = 85", "charge_efficiency_pct = 850"))
+    assert 'name="bank.charge_efficiency_pct"' not in fold_of(wrong, "more-bank")
+
+
+def test_of_many_loads_each_is_known_by_its_name(client):
+    """Unfolded where something of it is to be put right; of a few all are in sight."""
+    assert '<details class="item"' not in opened(client).text
+    load = '[[loads]]\nname = "kettle"\nvoltage_V = 230\ninverter = "wash shed inverter"\npower_W = {}\n'
+    text = SAMPLE.replace("\n# ---- The array", f"\n{load.format(2000)}\n# ---- The array")
+    page = opened(client, text)
+    assert page.text.count('<details class="item"') == 5
+    assert "<summary>kettle</summary>" in page.text
+    page = opened(client, text.replace("power_W = 2000", "power_W = -2000"))
+    assert '<fieldset class="item" id="item-loads-4">' in page.text
+    assert page.text.count('<details class="item"') == 4
+    page = sent(client, page, do=button(page, "Add a load"))
+    assert '<fieldset class="item" id="item-loads-5">' in page.text
+
+
+@pytest.mark.parametrize("path", ["/system", "/capture"])
+def test_a_time_zone_can_be_chosen_or_typed(client, path):
+    """By the names of places."""
+    page = client.get(path)
+    assert re.search(r'name="zone"[^>]* list="zones"', page.text)
+    zones = re.findall(r'<option value="([^"]+)">', re.search(r'id="zones">(.*?)</datalist>', page.text, re.DOTALL)[1])
+    assert {"UTC", "Europe/London", "America/New_York"} <= set(zones)
+    assert not [zone for zone in zones if zone.startswith(("Etc/", "US/", "posix"))]
+
+
 def page_of(client):
     """The sample's form."""
     return client.get(address("/system", file="site.toml"))

@@ -56,7 +56,7 @@ def test_choices_and_units_are_those_that_the_file_takes(group):
         assert bool(field.units) <= bool(leaves(annotation) & {float, int}), field.key
         for unit in field.units:
             assert unit_named({"°C": "degC", "°F": "degF"}.get(unit, unit)) is not None, unit
-        assert set(field.names) <= {"inverters", "loads", "array"}
+        assert set(field.names) <= {"inverters", "loads", "chargers", "array"}
 
 
 def test_what_the_file_needs_is_required():

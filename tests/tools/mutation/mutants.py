@@ -76,21 +76,36 @@ GROUPS = {
         "not test_folds or cycles and cut_anywhere",
     ),
     "nameplate": (
-        "analysis/nameplate: estimate decomposition plate_check; analysis/equipment: plate_power inverter_losses",
-        "nameplate decomposition measured_chain inverter",
+        "analysis/nameplate: estimate decomposition plate_check lesson lesson_step lesson_back; analysis/equipment: "
+        "plate_power inverter_losses",
+        "nameplate decomposition measured_chain inverter lesson",
         "",
     ),
     "bank": (
-        "analysis/bank: bank peukert resistance rested_state sag seen_starts draw limits system_word wear; "
-        "analysis/equipment: bank_voltage judged protection; analysis/ledger: falls loads_use payback",
-        "bank bank_limits bank_voltage battery_kinds wear falls loads_use payback conductor resistance inverter "
-        "forecast",
+        "analysis/bank: bank peukert resistance rested_state sag seen_starts draw limits system_word; "
+        "analysis/equipment: bank_voltage judged; analysis/ledger: loads_use payback",
+        "bank bank_limits bank_voltage battery_kinds loads_use payback resistance inverter forecast",
         "",
     ),
+    "wear": (
+        "analysis/bank: wear rested_state; analysis/ledger: falls; analysis/site: battery_kinds",
+        "wear falls battery_kinds bank_voltage bank solar",
+        "",
+    ),
+    "cables": (
+        "analysis/equipment: cable_choice conductor protection short_circuit; analysis/site: conductor_tables",
+        "cable_choice conductor fuse_words worked_examples",
+        "",
+    ),
+    "starts": (
+        "analysis/equipment: demand motor_start modified_wave inverter_check; analysis/site: motor_kinds; "
+        "analysis/check_site: feeding; analysis/what_if: start_change",
+        "starts start_change inverter",
+        "not is_what_happens",
+    ),
     "what_if": (
-        "analysis/what_if: changes replay tank_runs figures load_after sizes what_if; "
-        "analysis/equipment: cable_choice short_circuit",
-        "worked_examples replay measured_after what_if cable_choice changes_asked",
+        "analysis/what_if: cables changes replay tank_runs figures load_after sizes what_if",
+        "worked_examples replay measured_after what_if changes_asked any_change other_supply",
         "",
     ),
     "answer": (

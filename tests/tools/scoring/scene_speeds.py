@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scene_classes import usual
 from scenes import PUMP, lights, scene_class
-from scenes_parts import Load
+from scenes_parts import Load, cloudy, wavy
 
 #: A variable torque takes power as the cube of the speed; what head and losses take at any speed, from memory. [1]
 AT_LEAST = 0.2
@@ -146,3 +146,41 @@ def drive_told(rng):
     made = drive_beside(rng)
     made.with_site, made.start = True, "drive"
     return made
+
+
+def _under(made, sky):
+    """Put an array beside it that charges a bank which is not full. [W]."""
+    made.first_hour = made.rng.uniform(5.0, 12.0)
+    made.sky = sky(made.rng, made.span_s, made.pump_W * made.rng.uniform(0.5, 1.5), made.first_hour)
+    made.bank = {"soc_pct": made.rng.uniform(40, 65)}
+    return made
+
+
+@scene_class
+def drive_sun(rng):
+    """A drive that the site file names, beside a fridge and lights, while an array charges under thin cloud."""
+    return _under(drive_told(rng), wavy)
+
+
+@scene_class
+def drive_clouds(rng):
+    """The same under broken cloud."""
+    return _under(drive_told(rng), cloudy)
+
+
+@scene_class
+def stepped_sun(rng):
+    """A pump of two to four speeds at the bank, beside lights, while an array charges: nobody says that it has any."""
+    made = stepped_at_bank(rng)
+    made.with_site = False
+    return _under(made, wavy)
+
+
+@scene_class
+def stepped_small(rng):
+    """Two or three runs in all, each at many speeds, and nobody says so."""
+    made = stepped(rng)
+    held = of_speeds(made, speeds_of(rng, 4), 9)
+    spells = [spell for spell in stretches(made, (1500, 4000), (3000, 9000), held) if len(spell[1]) >= 5]
+    made.others = []
+    return varying(made, spells[: int(rng.integers(2, 4))], ramp_s=rng.uniform(0.2, 2.0))

@@ -17,11 +17,12 @@ of all sorts. The parts are in `scenes_parts`, the classes in `scene_classes`, t
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import timedelta, timezone, tzinfo
 from importlib import import_module
 
 import numpy as np
 from readings import T0_US, US, HowRead, how
-from scenes_parts import MOTOR_W, Bank, Load, Meter, Place, load_of, no_sky
+from scenes_parts import MOTOR_W, Bank, Charger, Load, Meter, Place, load_of, no_sky
 
 from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.site.site import Site
@@ -50,6 +51,15 @@ class TrueRun:
 
 
 @dataclass(frozen=True)
+class TrueReturn:
+    """What came back, by where it came from, and the clock of the place: what a charger adds to it is the charger's."""
+
+    charger_Ah: float
+    sun_Ah: float
+    zone: tzinfo
+
+
+@dataclass(frozen=True)
 class Scene:
     """A log and its truth. `spacing_s` is the usual spacing of readings, `gaps` the stretches without any [s]."""
 
@@ -66,6 +76,7 @@ class Scene:
     must: frozenset[str] = frozenset()
     may: frozenset[str] = frozenset()
     description: str = ""
+    returned: TrueReturn | None = None
 
     @property
     def spacing_s(self) -> float:
@@ -115,6 +126,9 @@ class Plan:
     rating: dict = field(default_factory=dict)
     unsure_from_s: float = np.inf
     start: str | None = None
+    charger: Charger | None = None
+    rated_A: float | None = None
+    inverter: Inverter | None = None
 
     @property
     def pump_W(self) -> float:
@@ -222,7 +236,22 @@ def build(name: str, seed: int, made: Plan) -> Scene:
         must=frozenset(made.must),
         may=frozenset(made.may),
         description=_described(made, len(runs)),
+        returned=None if made.rated_A is None else _true_return(made, place, chunk, gap_limit_s),
     )
+
+
+def _true_return(made: Plan, place: Place, chunk: Chunk, gap_limit_s: float) -> TrueReturn:
+    """Integrate what came back, and what would have without the charger, over the time that was measured."""
+    time_s = (chunk.time_us - T0_US) / US
+    t = np.linspace(time_s[0], time_s[-1], int(np.clip(4 * len(time_s), 20_000, 400_000)))
+    after = np.clip(np.searchsorted(time_s, t), 1, len(time_s) - 1)
+    measured = time_s[after] - time_s[after - 1] <= gap_limit_s
+    current_A, _ = place.at_bank(t)
+    back_A = np.where(measured, np.maximum(-current_A, 0), 0)
+    sun_A = np.where(measured, np.maximum(-current_A - place.given_A(t), 0), 0)
+    whole_Ah, sun_Ah = (float(np.trapezoid(x, t / 3600)) for x in (back_A, sun_A))
+    hour = (T0_US / US / 3600) % 24
+    return TrueReturn(whole_Ah - sun_Ah, sun_Ah, timezone(timedelta(hours=(made.first_hour - hour + 12) % 24 - 12)))
 
 
 def _described(made: Plan, runs: int) -> str:
@@ -258,7 +287,10 @@ def _place(made: Plan) -> Place:
     inverter = Inverter(rng.uniform(8, 35), rng.uniform(1.04, 1.12), rng.uniform(0.5, 3) * 1e-5 / strength)
     place = {"base_W": rng.uniform(5, 40), "hum_W": rng.uniform(0, 1.5), **made.place}
     sky = made.sky or no_sky()
-    return Place(Bank(**{**bank, **made.bank}), inverter, tuple(loads), sky, span_s=made.span_s, **place).settled()
+    # A system that is looked at day after day has the same one each day.
+    inverter = made.inverter or inverter
+    parts = Bank(**{**bank, **made.bank}), inverter, tuple(loads), sky, made.charger
+    return Place(*parts, span_s=made.span_s, **place).settled()
 
 
 def _times(made: Plan):
@@ -376,6 +408,10 @@ def _site(made: Plan) -> Site:
     tables["inverters"][0] |= made.rating
     if made.start:
         tables["loads"][0]["start"] = made.start
+    if made.rated_A is not None:
+        tables["chargers"] = [{"name": "charger", "rated_A": made.rated_A}]
+        if made.sky is not None:
+            tables["array"] = {"power_W": made.sky.peak_W}
     if made.limits:
         tables["limits"] = made.limits
     if made.water is not None:
@@ -394,7 +430,7 @@ def scene_class(maker):
 
 def enter_classes() -> None:
     """Import the modules that enter their classes into `MAKERS`; they build on this one, so not before it is there."""
-    for module in ("scene_classes", "scene_faults", "scene_harder", "scene_runs", "scene_speeds"):
+    for module in ("scene_classes", "scene_faults", "scene_harder", "scene_runs", "scene_speeds", "scene_chargers"):
         import_module(module)
 
 

@@ -226,8 +226,11 @@ class Bank:
     accepts_A: float = 2.0
     floats: bool = False
 
-    def slowly(self, net_W, step_s):
-        """On a grid of steps, while it gives a net power: the rested voltage, and what the polarisation takes of it."""
+    def slowly(self, net_W, step_s, given_A=0.0):
+        """On a grid of steps, while it gives a net power: the rested voltage, and what the polarisation takes of it.
+
+        `given_A` is what a charger gives meanwhile. [A]
+        """
         fade = 1 - np.exp(-step_s / self.lag_s)
         if self.floats:
             rested_V = np.full_like(net_W, self.regulation_V - self.ohm * self.accepts_A)
@@ -235,7 +238,7 @@ class Bank:
             rested_V = np.full_like(net_W, self._rested(self.soc_pct))
         lag_V = np.zeros_like(net_W)
         for _ in range(3):
-            current_A, _ = self.carries(net_W, rested_V - lag_V)
+            current_A, _ = self.carries(net_W, rested_V - lag_V, given_A)
             lag_V = lfilter([fade], [1, fade - 1], self.lags_by(current_A))
             if not self.floats:
                 soc = self.soc_pct - 100 * np.cumsum(current_A) * step_s / 3600 / self.capacity_Ah
@@ -249,17 +252,43 @@ class Bank:
     def _rested(self, soc_pct):
         return np.interp(soc_pct, SOC_PCT, RESTED_V) * self.nominal_V / 12
 
-    def carries(self, net_W, behind_V):
+    def carries(self, net_W, behind_V, given_A=0.0):
         """Current [A] and terminal voltage [V] at a net power: V^2 - V x behind + R x P = 0, the larger root.
 
-        Above the regulation voltage the controller turns the array down, and the bank takes what it takes there.
+        Above the regulation voltage the controller turns the array down, and the bank takes what it takes there. A
+        charger's amps, `given_A`, lift the voltage behind by R x I and flow in beside the rest.
         """
+        behind_V = behind_V + self.ohm * given_A
         root = np.sqrt(np.maximum(behind_V**2 - 4 * self.ohm * net_W, (0.3 * behind_V) ** 2))
         volts = (behind_V + root) / 2
         current_A = net_W / volts
         held = volts > self.regulation_V
         current_A = np.where(held, (behind_V - self.regulation_V) / self.ohm, current_A)
-        return current_A, np.minimum(volts, self.regulation_V)
+        return current_A - given_A, np.minimum(volts, self.regulation_V)
+
+
+@dataclass(frozen=True)
+class Charger:
+    """A charger that gives `full_A` in each of its `spells` (start, stop), reached in `ramp_s`. [A], [s]
+
+    After `bulk_s` of a spell it tapers to nothing, the time constant of which is `taper_s`.
+    """
+
+    spells: tuple
+    full_A: float
+    ramp_s: float = 0.0
+    bulk_s: float = np.inf
+    taper_s: float = 3600.0
+
+    def current_A(self, time_s):
+        """What it gives at these times. [A]."""
+        given = np.zeros_like(time_s)
+        for start, stop in self.spells:
+            since = time_s - start
+            shape = np.clip(since / self.ramp_s, 0, 1) if self.ramp_s else np.ones_like(since)
+            shape = shape * np.exp(-np.maximum(since - self.bulk_s, 0) / self.taper_s)
+            given = np.where((time_s >= start) & (time_s < stop), self.full_A * shape, given)
+        return given
 
 
 @dataclass(frozen=True)
@@ -273,6 +302,7 @@ class Place:
     inverter: Inverter
     loads: tuple
     sky: Sky
+    charger: Charger | None = None
     dead: tuple = ()
     base_W: float = 10.0
     drift_W: float = 0.0
@@ -310,13 +340,20 @@ class Place:
         """This place with the bank's slow state worked out."""
         step_s = float(np.clip(self.span_s / 60000, 0.5, 5.0))
         slow_s = np.arange(0.0, self.span_s + step_s, step_s)
-        rested_V, lag_V = self.bank.slowly(self.dc_W(slow_s) - self.sky.power_W(slow_s), step_s)
+        net_W = self.dc_W(slow_s) - self.sky.power_W(slow_s)
+        rested_V, lag_V = self.bank.slowly(net_W, step_s, self.given_A(slow_s))
         return replace(self, slow_s=slow_s, rested_V=rested_V, lag_V=lag_V)
 
     def at_bank(self, time_s):
         """Current [A] and voltage [V] at the bank."""
         net_W = self.dc_W(time_s) - self.sky.power_W(time_s)
-        return self.bank.carries(net_W, np.interp(time_s, self.slow_s, self.rested_V - self.lag_V))
+        return self.bank.carries(
+            net_W, np.interp(time_s, self.slow_s, self.rested_V - self.lag_V), self.given_A(time_s)
+        )
+
+    def given_A(self, time_s):
+        """What its charger gives. [A]."""
+        return 0.0 if self.charger is None else self.charger.current_A(time_s)
 
     def without(self, time_s, name):
         """Current and voltage there would be, from the first of these times on, had a load not been switched on then.
@@ -326,9 +363,10 @@ class Place:
         """
         net_W = self.dc_W(time_s, name) - self.sky.power_W(time_s)
         rested_V, lag_V = (np.interp(time_s[0], self.slow_s, x) for x in (self.rested_V, self.lag_V))
-        stays_V = self.bank.lags_by(self.bank.carries(net_W, rested_V - lag_V)[0][0])
+        given_A = self.given_A(time_s)
+        stays_V = self.bank.lags_by(self.bank.carries(net_W, rested_V - lag_V, given_A)[0][0])
         lag_V = stays_V + (lag_V - stays_V) * np.exp(-(time_s - time_s[0]) / self.bank.lag_s)
-        return self.bank.carries(net_W, rested_V - lag_V)
+        return self.bank.carries(net_W, rested_V - lag_V, given_A)
 
     def behind_inverter(self, time_s):
         """AC watts, RMS amps and volts behind the inverter: apparent power adds as vectors do."""

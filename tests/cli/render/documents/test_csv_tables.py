@@ -105,6 +105,12 @@ def _ledger(lines):
     ]
 
 
+def _steps(log):
+    """The steps to amp-hours and those back, in one table."""
+    directions = (("to Ah", "steps"), ("from Ah", "steps_back"))
+    return [step | {"direction": word} for word, key in directions for step in log["nameplate"][key]]
+
+
 @pytest.mark.parametrize(
     ("kind", "items"),
     [
@@ -117,6 +123,7 @@ def _ledger(lines):
         ("marked", lambda log: [{k: v for k, v in m.items() if k not in ("start", "stop")} for m in log["marked"]]),
         ("nameplate", lambda log: log["nameplate"]["chain"]),
         ("reasons", lambda log: log["nameplate"]["paper_to_estimate"]["parts"]),
+        ("paper_steps", _steps),
     ],
 )
 def test_tables_equal_json(tables, kind, items):

@@ -49,8 +49,19 @@ def _sound(page):
     return reader.said
 
 
-@pytest.mark.parametrize("name", _reports())
-def test_one_sheet_of_either_size(name, monkeypatch):
+#: Sheets that are far too full are laid out many times: dear, and one of them is enough by day.
+DEAR = (("hostile", "A4"), ("many findings", "A4"), ("many findings", "Letter"))
+
+
+@pytest.mark.parametrize(
+    ("name", "sheet"),
+    [
+        pytest.param(name, sheet, marks=pytest.mark.night) if (name, sheet) in DEAR else (name, sheet)
+        for name in _reports()
+        for sheet in SHEETS
+    ],
+)
+def test_one_sheet_of_either_size(name, sheet, monkeypatch):
     """Made into a PDF, it is one sheet of A4, and one of Letter; unsafe conductors at its top change nothing."""
     try:
         paper.refuse_without_library()
@@ -63,13 +74,11 @@ def test_one_sheet_of_either_size(name, monkeypatch):
     )
     page = render_one_page(_reports()[name])
     assert "A licensed electrician decides." in page
-    for sheet, size in SHEETS.items():
-        laid_out = (
-            page if sheet == "A4" else page.replace("size: A4; margin: 9mm 12mm 27mm", "size: Letter; margin: 9mm 15mm")
-        )
-        sheets = pypdf.PdfReader(io.BytesIO(paper.to_pdf(laid_out))).pages
-        assert len(sheets) == 1
-        assert (float(sheets[0].mediabox.width), float(sheets[0].mediabox.height)) == pytest.approx(size, abs=1)
+    if sheet == "Letter":
+        page = page.replace("size: A4; margin: 9mm 12mm 27mm", "size: Letter; margin: 9mm 15mm")
+    sheets = pypdf.PdfReader(io.BytesIO(paper.to_pdf(page))).pages
+    assert len(sheets) == 1
+    assert (float(sheets[0].mediabox.width), float(sheets[0].mediabox.height)) == pytest.approx(SHEETS[sheet], abs=1)
 
 
 def test_it_holds_answer_figures_cautions_place_and_date():

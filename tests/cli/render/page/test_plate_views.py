@@ -9,9 +9,10 @@ from report_scenes import make_log, make_plate, make_report
 from shuntbook.cli.render.documents.charge_and_runs import plate_document
 from shuntbook.cli.render.documents.report import report_document
 from shuntbook.cli.render.page.page import render
-from shuntbook.cli.render.page.plate_tables import by_habit, left_out_on_paper, why
+from shuntbook.cli.render.page.plate_tables import by_habit, left_out_on_paper, lesson, why
 from shuntbook.cli.render.still_charts.bars import bars_of, waterfall
 from shuntbook.cli.render.terminal.plate import plate_lines
+from shuntbook.cli.render.wording.lesson import what_differs
 
 
 def test_terminal_goes_from_paper_over_nameplate_to_the_measurement():
@@ -69,6 +70,34 @@ def test_json_of_a_report_has_the_keys_scripts_rely_on():
     assert {"chain", "measured_energy_Wh", "energy_ratio", "paper_charge_ratio"} <= document["nameplate"].keys()
     assert document["nameplate"]["chain"][0]["step"] == "paper"
     assert document["paired"] == []
+
+
+def test_both_sums_stand_beside_each_other_step_by_step():
+    """On the page, in JSON, in the same figures; what no meter saw does not stand as measured."""
+    check = make_plate()
+    there, back = lesson(check.lesson)
+    found = plate_document(check)
+
+    assert [row[0].lower() for row in there.rows] == [step["name"] for step in found["steps"]]
+    assert [row[0].lower() for row in back.rows] == [step["name"] for step in found["steps_back"]]
+    cells = {row[0]: row for row in there.rows}
+    assert cells["Watts"][1] == "1,150 W: 230 V x 5 A, taken for watts"
+    assert cells["Watt-hours"][2].startswith(f"{check.runs.energy_Wh:.0f} Wh: ")
+    assert cells["Hours"][1].startswith("19 min 19 s: ")  # 16 runs of 72.45 s
+    assert "behind the inverter" in back.rows[-1][2] and ", reckoned: " in back.rows[-1][2]
+    page = render(make_report())
+    assert "On paper and measured, in 7 steps" in page
+    assert "are not" in back.rows[2][3] and "x 24 Wh" in back.rows[2][3]
+
+
+def test_without_amps_there_is_no_way_back_on_the_page():
+    """The steps that need them are unknown, and what differs is told in watt-hours."""
+    check = make_plate(charge_Ah=None)
+
+    assert len(lesson(check.lesson)) == 1
+    assert {row[0]: row for row in lesson(check.lesson)[0].rows}["Amp-hours"][2].startswith("unknown, not known: ")
+    assert plate_document(check)["steps_back"] == []
+    assert " Wh" in what_differs(check.lesson) and " Ah" not in what_differs(check.lesson)
 
 
 def test_tables_end_with_the_whole_difference():

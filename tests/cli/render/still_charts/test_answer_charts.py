@@ -54,6 +54,18 @@ def test_what_flows_in_flows_out():
     assert ins == pytest.approx(sum(band.amount for band in bands.bands))
 
 
+def test_a_charger_has_a_band_of_its_own():
+    """Of 288 Wh that came back 100 are the charger's: sun and charger both flow into the bank, and all adds up."""
+    flow = replace(SUNNY, charger=Within(100.0, 90.0, 110.0))
+    bands = energy_flow.bands_of(flow, "the well pump", "the sun")
+    assert names_of(bands.sources)[1:] == ["from the sun", "from the charger"]
+    assert [band.amount for band in bands.bands][-2:] == [188.0, 100.0]
+    assert sum(stop.within.value for stop in bands.sources) == pytest.approx(sum(b.amount for b in bands.bands))
+    # All of it: then the sun has no bar where it gave nothing to the load either.
+    alone = replace(flow, charger=flow.returned, straight=0.0)
+    assert names_of(energy_flow.bands_of(alone, "the well pump", "the sun").sources)[1:] == ["from the charger"]
+
+
 def names_of(stops):
     """What bars are called, without their figures."""
     return [stop.words.split("\n")[0] for stop in stops]

@@ -9,7 +9,7 @@ from shuntbook.analysis.cycles.cycle import Speed
 from shuntbook.cli.render.documents.charge_and_runs import cycles_document
 from shuntbook.cli.render.page.log_tables import cycles as runs_table
 from shuntbook.cli.render.terminal.cycles import cycles_answer
-from shuntbook.cli.render.wording.speeds import at_speeds
+from shuntbook.cli.render.wording.how_it_runs import at_speeds
 
 SPEEDS = (Speed(8.0, 200.0, 720.0), Speed(28.0, 700.0, 90.0))
 

@@ -1,0 +1,135 @@
+"""Where a signal leaves a base and is back at one, whatever it does in between.
+
+A load of several speeds has no step of its own by which its runs are known. But at rest only others step, and by less
+than it draws; and what others draw while it runs lies between what they draw before and after. Of all ways to cut the
+levels into rest and runs the one is taken that leaves least to be explained: steps at rest, and a base that is another
+behind a run than before it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, BoolArray, FloatArray
+from .level_record import LevelList
+
+#: Levels that follow each other upwards within so long are one rise: a ramp. Makers' drives take 2 to 10 s to full
+#: speed, from memory. [s]
+RAMP_S: Final = 10.0
+#: A level of so many usual intervals is more than the way to the next. [1]
+SOLID: Final = 4
+#: What is drawn at least, within a run, of the least draw: readings scatter. [1]
+STAYS: Final = 0.9
+#: A run costs something, lest every bump be one; one whose end was not seen more. A step, and a base that is left, cost
+#: what they are over the least draw. Where the sky moves the base, so much for each hour of a run. [1], [1], [1/h]
+RUN_COST, OPEN_COST, HOUR_COST = 0.2, 1.5, 0.5
+#: Behind a run the base may be off by so many least draws. [1]
+MOST_LEFT: Final = 2.5
+#: A run's end is sought until so many levels looked like rest, and among so many. [1], [1]
+RESTS, MOST_LEVELS = 10, 400
+
+
+class Away(NamedTuple):
+    """A run among levels: its first, and the one behind its last; None where its end was not seen."""
+
+    start: int
+    stop: int | None
+
+
+@dataclass(frozen=True)
+class BasePath:
+    """Levels, to be cut into rest and runs of a load that draws `least` or more. [unit of the signal].
+
+    `interval_s` is the usual spacing of the readings; by `drift` the sky may move the base. [unit/s]
+    """
+
+    levels: LevelList
+    interval_s: float
+    least: float
+    drift: float = 0.0
+
+    @cached_property
+    def at_s(self) -> FloatArray:
+        """When each level begins. [s]."""
+        return np.array([level.start_us for level in self.levels.levels]) / MICROSECONDS
+
+    @cached_property
+    def first(self) -> FloatArray:
+        """How each level begins. [unit]."""
+        return np.array([level.first[self.levels.signal] for level in self.levels.levels])
+
+    @cached_property
+    def steps(self) -> FloatArray:
+        """The step to each level, by the least draw; nought behind a gap. [1]."""
+        after_gap = np.array([level.after_gap for level in self.levels.levels])
+        return np.where(after_gap, 0.0, self.first - self.levels.before) / self.least
+
+    @cached_property
+    def holds(self) -> BoolArray:
+        """Which levels are more than the way to the next."""
+        return np.array([level.length_s for level in self.levels.levels]) >= SOLID * self.interval_s
+
+    @cached_property
+    def ends(self) -> list[int]:
+        """For each level the one with which it is cut off: the first behind a gap, or behind the last of all."""
+        ends, end = list[int](), len(self.levels.levels)
+        for k in range(len(self.levels.levels) - 1, -1, -1):
+            ends.append(end)
+            end = k if self.levels.levels[k].after_gap else end
+        return ends[::-1]
+
+    def stretches(self) -> list[Away]:
+        """Return the runs that leave least to be explained, in order."""
+        count = len(self.levels.levels)
+        cost, came_from = [0.0, *[np.inf] * count], [(-1, False)] * (count + 1)
+        for k in range(count):
+            ways = [(k + 1, abs(float(self.steps[k + 1])) if k + 1 < count else 0.0, False)]
+            ways += [(stop, more, True) for stop, more in self._ends_of_run(k)]
+            for place, more, runs in ways:
+                if cost[k] + more < cost[place]:
+                    cost[place], came_from[place] = cost[k] + more, (k, runs)
+        stretches, place = list[Away](), count
+        while place > 0:
+            k, runs = came_from[place]
+            if runs:
+                stretches.append(Away(k + 1, None if place == self.ends[k] else place))
+            place = k
+        return stretches[::-1]
+
+    def _ends_of_run(self, rest: int) -> Iterator[tuple[int, float]]:
+        """Yield where a run may end that begins behind a level of rest, and what that costs. [1]."""
+        start, end = rest + 1, self.ends[rest]
+        if start >= end or not self._rises(start, end):
+            return
+        since_s = self.at_s[start : min(end, start + MOST_LEVELS)] - self.at_s[start]
+        height = self.levels.after[start : start + len(since_s)] - self.levels.before[start]
+        holds = self.holds[start : start + len(since_s)]
+        tested = holds & (since_s > RAMP_S)
+        seen = int(np.searchsorted(np.cumsum(holds & (height < self.least / 2 + self.drift * since_s)), RESTS)) + 1
+        for stop in range(start + 1, start + min(seen, len(since_s))):
+            n, lasted_s = stop - start, float(self.at_s[stop] - self.at_s[start])
+            moved = float(self.first[stop] - self.levels.before[start])
+            left = max(abs(moved) - self.drift * lasted_s, 0.0) / self.least
+            if self.steps[stop] >= 0 or left > MOST_LEFT:
+                continue
+            # Others step at an instant nobody knows, the sky moves all the time.
+            base = moved * since_s[:n] / max(lasted_s, 1e-9) if self.drift else min(moved, 0.0)
+            above = height[:n] - base >= STAYS * self.least
+            if (above | ~tested[:n] | (lasted_s - since_s[:n] <= RAMP_S)).all():
+                yield stop, RUN_COST + left + HOUR_COST * (self.drift > 0) * lasted_s / SECONDS_PER_HOUR
+        # To the end of what was measured; not so long that the sky may hide that it is over.
+        is_whole, moved = len(since_s) == end - start, self.drift * float(since_s[-1])
+        if is_whole and moved < self.least / 2 and (~tested | (height >= STAYS * self.least - moved)).all():
+            yield end, OPEN_COST
+
+    def _rises(self, start: int, end: int) -> bool:
+        """Tell whether the signal rises with a level by the least draw, on a ramp or at once."""
+        if self.steps[start] * self.least <= self.levels.levels[start].least / 2:
+            return False
+        near = slice(start, start + int(np.searchsorted(self.at_s[start:end], self.at_s[start] + RAMP_S, side="right")))
+        return float(self.first[near].max() - self.levels.before[start]) >= self.least
