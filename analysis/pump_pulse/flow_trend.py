@@ -73,8 +73,10 @@ def flow_trend(days: Sequence[PulseDay]) -> FlowTrend | Missing:
     slopes = theil_sen(at_d, flows)
     span_d = float(at_d[-1] - at_d[0])
     middle = float(np.median(flows - slopes[0] * at_d))
-    first, last = (max(middle + slopes[0] * float(at_d[k]), 0.0) for k in (0, -1))
-    change = Within(*(slope * span_d / first for slope in slopes)) if first > 0 else Within(-1.0, -1.0, 0.0)
+    # A line through days of a pump that dies down may lie below nought at an end; the pump does not.
+    least = 0.1 * float(flows.min())
+    first, last = (max(middle + slopes[0] * float(at_d[k]), least) for k in (0, -1))
+    change = Within(*(slope * span_d / first for slope in slopes))
     change = widened(change, SHARE_OFF * abs(change.value))
     # What is left is at least nothing, however steeply it fell.
     change = change.map(lambda share: max(share, -1.0))

@@ -1,5 +1,7 @@
 """The flow from day to day: a pump that gives less and less, and one that does not."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from health_cycles import cycles, site
@@ -45,6 +47,20 @@ def test_a_pump_that_loses_two_thirds_in_a_month_is_found():
     assert finding.severity == "watch"
     assert "gal/min" in finding.plain and "25 %" in finding.plain
     assert "from memory" in finding.source
+
+
+def test_a_straight_line_is_told_exactly():
+    """Half of it lost over 20 days: the ends, the days, and an interval that is a tenth of the loss either way."""
+    trend = flow_trend(days_of(np.linspace(40, 20, 21)))
+    assert (trend.first_L_per_min, trend.last_L_per_min, trend.span_d) == pytest.approx((40, 20, 20))
+    assert (trend.change.low, trend.change.value, trend.change.high) == pytest.approx((-0.55, -0.5, -0.45))
+    assert (trend.days, trend.verdict) == (21, "falling")
+
+
+def test_no_pump_loses_more_than_it_gave():
+    """One that dies down within days: a straight line would end below nought."""
+    change = flow_trend(days_of(40 * np.exp(-np.arange(20)))).change
+    assert -1.0 == change.low <= change.value <= change.high
 
 
 @pytest.mark.parametrize("seed", range(20))
@@ -96,5 +112,10 @@ def test_days_of_a_log_add_up_to_it():
     assert sum(day.pumped_L.value for day in pulse.days) == pytest.approx(pulse.pumped.pumped_L.value, rel=0.1)
     assert pulse.falls.outcome == "passed"
     assert all(day.flow_L_per_min.holds(pulse.flow.flow_L_per_min.value) for day in pulse.days)
+    on_the_stroke = int(runs.start_us[30])
+    turn = with_days(
+        pulse, runs, [replace(each, start_us=on_the_stroke, stop_us=on_the_stroke + 1) for each in lines(1)]
+    )
+    assert [day.starts for day in turn.days] == [1]
     short = with_days(pump_pulse(place, place.load("well pump"), runs, span, ()), runs, lines(3))
     assert short.falls is None

@@ -92,6 +92,11 @@ GROUPS = {
         "wear falls battery_kinds bank_voltage bank solar",
         "",
     ),
+    "pump_pulse": (
+        "analysis/pump_pulse: days fill_time flow flow_trend pulse pumped quiet; analysis/stats: lower_edge",
+        "flow flow_trend quiet lower_edge pump_days",
+        "",
+    ),
     "cables": (
         "analysis/equipment: cable_choice conductor protection short_circuit; analysis/site: conductor_tables",
         "cable_choice conductor fuse_words worked_examples",
