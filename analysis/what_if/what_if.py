@@ -43,7 +43,7 @@ _SAME_STOP: Final = "The other inverter is taken to stop at the voltage of the o
 _OTHER_VOLTS: Final = (
     "Cells of another kind stand at other volts, so the same watts are other amps: by what is usual of both kinds."
 )
-_ASK_CABLE: Final = 'Ask also for "cable".'
+_ASK_CABLE: Final = ' Ask also for "cable".'
 _OTHER_CELLS: Final = (
     "Cells of another kind want chargers, cut-offs and protection set for them, and fuses judged anew: what theirs "
     "drive into a short circuit is not known."
@@ -158,7 +158,7 @@ def what_if(
             *_other_cells(site, made.site),
             *_start_unknown(changes, after),
             *_starts_amiss(changes, Setup(site, load)),
-            *_cables_amiss(before, after),
+            *_cables_amiss(before, after, None if isinstance(cable, Missing) else cable.name),
             *_tank_amiss(changes, made, runs),
             *_charger_amiss(changes, made),
         ),
@@ -221,15 +221,19 @@ def _charger_amiss(changes: Sequence[SystemChange], made: Setup) -> list[str]:
     return [f"The charger: {fit.sentence}." for fit in fits if fit.verdict != "holds"]
 
 
-def _cables_amiss(before: Forecast, after: Forecast) -> list[str]:
-    """Say which cables or fuses are worse with the changes and do not fail, which is told before all else."""
+def _cables_amiss(before: Forecast, after: Forecast, own: str | None) -> list[str]:
+    """Say which cables or fuses are worse with the changes and do not fail, which is told before all else.
+
+    `own` is the load's cable, for which another can be asked.
+    """
     sentences = []
     for was, will in zip(before.conductors, after.conductors, strict=True):
         if will.failing or worst(was.verdict, will.verdict) == was.verdict:
             continue
         why = next((each.sentence for each in will.screened if each.verdict == will.verdict), "Its load is not known.")
         sentences.append(
-            f"Cable and fuse '{will.conductor}' are then {will.verdict}: {why[0].lower()}{why[1:]} {_ASK_CABLE}"
+            f"Cable and fuse '{will.conductor}' are then {will.verdict}: {why[0].lower()}{why[1:]}"
+            + (_ASK_CABLE if will.conductor == own else "")
         )
     return sentences
 
