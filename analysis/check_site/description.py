@@ -20,6 +20,7 @@ from ..forecast.bank_check import bank_by_plates
 from ..not_known import Missing
 from ..site.battery_kinds import LEAD_ACID, kind_of
 from ..site.site import Array, Bank, Charger, Conductor, Inverter, Limits, Load, Meter, Site, Water
+from .start_words import start_words
 
 _SAMPLING = {
     "instant": "each reading is an instant",
@@ -38,7 +39,7 @@ def describe(site: Site) -> list[str]:
         *_bank_life(site.bank),
         *_bank_word(site),
         *map(_inverter, site.inverters),
-        *(_load(load, site) for load in site.loads),
+        *(text for load in site.loads for text in (_load(load, site), *start_words(load, site))),
         *([_array(site.array)] if site.array else []),
         *(_charger(charger, site) for charger in site.chargers),
         *(text for each in zip(site.conductors, check_conductors(site), strict=True) for text in _conductor(*each)),

@@ -335,6 +335,7 @@ def test_one_phase_does_not_run_a_three_phase_motor(phases, verdict):
         assert "inverters.phases" in check.running.sentence
         assert "only through a drive" in remarks[0]
     driven = site({**motor, "start": "drive"}, inverters=[{**INVERTER, **({"phases": phases} if phases else {})}])
+    assert not [text for text in contradictions(driven) if "three-phase" in text]
     assert check_inverter(driven.inverters[0], driven).verdict == "holds"
 
 
@@ -508,11 +509,38 @@ def test_a_start_winding_is_not_left_on(capacitor, start):
     pump = {**PUMP, "start": start, **({"capacitor": capacitor} if capacitor else {})}
     remarks = [text for text in contradictions(site(pump)) if "may leave that on" in text]
     assert bool(remarks) == (start != "direct" and capacitor in ("none", "start", "both"))
+    assert all(("a soft starter" if start == "soft" else "a drive") in text for text in remarks)
 
 
 def test_a_capacitor_is_of_one_phase():
     motor = {**PUMP, "phases": 3, "capacitor": "run", "inverter": "shed"}
     assert any("only single-phase motors have one" in text for text in contradictions(site(motor)))
+
+
+@pytest.mark.parametrize(
+    ("load", "words"),
+    [
+        (PUMP, "Start of 'pump': 5,000 to 5,595 VA for 0.5 s, of 1,150 VA running."),
+        ({**PUMP, "start": "soft"}, "Start of 'pump': 2,300 to 4,600 VA for 3 s, of 1,150 VA running."),
+        ({**PUMP, "start": "drive"}, "Start of 'pump': no more than the 1,150 VA that it takes running."),
+        ({**POND, "locked_rotor_A": 60.0}, "Start of 'pond': 60 A for 0.5 s, of 8 A running."),
+        ({**POND, "start": "drive"}, "Start of 'pond': no more than the 8 A that it takes running."),
+        (POND, "No word on the start of 'pond': what a motor for direct current draws before it turns (stalled)"),
+        ({"name": "h", "kind": "heater", "power_W": 9.0}, None),
+        ({"name": "pond", "kind": "pump"}, None),
+        ({"name": "pump", "kind": "pump", "inverter": "shed"}, None),
+    ],
+)
+def test_check_site_says_what_each_start_asks(load, words):
+    """By the figures of the tests above; nothing of what has no motor, or of a plate that says nothing."""
+    sentences = [text for text in describe(site(load)) if "tart of" in text]
+    assert [text.startswith(words or "") for text in sentences] == [True] * bool(words)
+
+
+def test_check_site_says_what_a_soft_start_leaves_open():
+    plate = {key: value for key, value in PUMP.items() if key != "code_letter"}
+    for load, known in ((plate, True), ({**plate, "start": "soft"}, False), ({**PUMP, "start": "soft"}, True)):
+        assert any("the torque that a soft start leaves" in text for text in describe(site(load))) != known
 
 
 # -- words and starts that were not seen -------------------------------------------------------------------------------
