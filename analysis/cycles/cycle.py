@@ -201,3 +201,8 @@ class Cycles:
     def varies(self) -> bool:
         """Whether it draws now more, now less: by what the log shows, or since it is behind a drive."""
         return bool(self.speeds) or self.drive
+
+    @property
+    def by_drive(self) -> bool:
+        """Whether a drive brings it up: its owner says so, or its draw follows what is asked of it."""
+        return self.drive or bool(self.speeds and not self.fixed_speeds)

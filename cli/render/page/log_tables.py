@@ -115,7 +115,7 @@ def cycles(log: LogReport) -> Table:
         ("Start", lambda c: clock.clock(c.start_us, log.facts, near_us=near_us)),
         ("Rest before", lambda c: numbers.duration(c.off_before_s)),
         ("Ran", lambda c: numbers.duration(c.run_s)),
-        ("Highest at start", lambda c: bound(numbers.amount(c.surge_A, "A"), c)),
+        ("Highest at start", lambda c: bound(numbers.amount(None if log.cycles.speeds else c.surge_A, "A"), c)),
         ("Peak power", lambda c: bound(numbers.amount(c.peak_W, "W"), c)),
         ("On average" if log.cycles.speeds else "Settled", lambda c: numbers.amount(c.run_A, "A")),
         ("Average power" if log.cycles.speeds else "Settled power", lambda c: numbers.amount(c.run_W, "W")),

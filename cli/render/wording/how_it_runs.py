@@ -11,7 +11,7 @@ from .numbers import amount, duration
 from .site_sentences import within
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from ....analysis.cycles.cycle import Cycle, Cycles, Speed
     from ....analysis.pump_pulse.pulse import PumpPulse
@@ -109,7 +109,9 @@ def speed_name(speed: Speed) -> str:
 
 
 def at_speeds(cycles: Cycles) -> str:
-    """Say at which draws a load ran, and for how long at each in all."""
+    """Say at which draws a load ran, and for how long at each in all; empty for one that is on or off."""
+    if not cycles.speeds:
+        return ""
     held = [f"{speed_name(speed)} for {duration(speed.lasted_s)}" for speed in cycles.speeds if speed.lasted_s > 0]
     listed = " and ".join(filter(None, [", ".join(held[:-1]), *held[-1:]]))
     if cycles.fixed_speeds:
@@ -117,6 +119,7 @@ def at_speeds(cycles: Cycles) -> str:
     return f"It draws what is asked of it: about {listed}."
 
 
-def times_at(cycle: Cycle) -> str:
+def times_at(cycle: Cycle, speeds: Sequence[Speed]) -> str:
     """Return how long one run held each of its load's draws, the lowest first."""
-    return ", ".join(duration(lasted_s) if lasted_s > 0 else "-" for lasted_s in cycle.at_speeds)
+    at_each = zip(speeds, cycle.at_speeds, strict=True)
+    return ", ".join(f"{speed_name(speed)} for {duration(lasted_s)}" for speed, lasted_s in at_each if lasted_s > 0)
