@@ -38,6 +38,8 @@ BELOW: Final = 0.03
 BELOW_LOWEST: Final = 0.6
 #: Among draws of all sizes the least is looked for between these shares of the highest. [1], [1]
 LEAST_DRAW: Final = (0.4, 0.7)
+#: While an array gives, it is at least this share of the lowest that is drawn: common practice, no source. [1]
+UNDER_SKY: Final = 0.75
 #: Steps of another load are alike to this share, there are so many, and it falls by so much of what it rose by: common
 #: practice, no source. [1], [1], [1]
 LIKE, OFTEN, FALLS_BACK = 0.04, 4, (0.75, 1.05)
@@ -133,7 +135,8 @@ class Track:
         # By their ratio, since what is drawn is told apart by its share; but of small loads any two differ so.
         width = np.log(np.maximum(high, MATTERS * top) / np.maximum(low, MATTERS * top))
         k = int(np.argmax(np.where(is_between, width, -1.0)))
-        return float((low[k] + high[k]) / 2)
+        # Under the sky rest wanders by more than what is drawn at the least speed does.
+        return float(max((low[k] + high[k]) / 2, UNDER_SKY * high[k] if self.drift else 0.0))
 
     def _by_turns(self) -> float:
         """Return the largest draw to which the signal rises from rest and from which it falls back as often. [unit].

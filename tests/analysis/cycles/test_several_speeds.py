@@ -201,3 +201,18 @@ def test_runs_are_followed_while_an_array_gives(runs, told):
 def test_draws_of_all_sizes_while_an_array_gives_may_be_clouds():
     """Without the owner's word nobody can say."""
     assert cycles_of(log_of(DEMANDS, beside=sun_W), EVERY_S, side="ac").speeds == ()
+
+
+#: Watts and seconds: two runs in which no step up has its like down.
+UNLIKE = [[(20.0, 200.0), (100.0, 150.0), (45.0, 300.0)], [(32.0, 200.0), (110.0, 90.0), (50.0, 200.0)]]
+
+
+def test_two_runs_are_enough_where_many_steps_have_no_like():
+    """Two loads step together once or twice, and not at every step; one such run alone may be theirs."""
+    result = cycles_of(log_of(UNLIKE), EVERY_S, side="ac")
+
+    assert len(result.speeds) > 1
+    assert [begin_and_end(cycle) for cycle in result.cycles] == [
+        pytest.approx((start, stop), abs=EVERY_S) for start, stop, _ in truth_of(UNLIKE)
+    ]
+    assert cycles_of(log_of(UNLIKE[:1]), EVERY_S, side="ac").speeds == ()
