@@ -150,6 +150,7 @@ def test_a_drive_asks_no_more_than_running():
     assert (ends(got.start_VA), got.extra_VA.high) == ((1150, 1150), 0.0)
     assert got.start_W() == Within.exactly(670.0)
     assert any("brings it up in a ramp" in text for text in got.assumptions)
+    assert any("of what goes into its drive" in text for text in got.assumptions)
     assert got.watts_of_start == ""
     where = site({**PUMP, "start": "drive"})
     assert bank_draw(where, where.loads).starting_W is None
@@ -184,6 +185,7 @@ def test_a_ramp_lasts_seconds(start, lasts_s):
     notes = []
     assert usual_start_s(Load(name="x", kind="pump", start=start), notes) == lasts_s
     assert "no source" in notes[0]
+    assert ("set to 1 to 10 s" in notes[0]) == (lasts_s == 3.0)
     assert usual_start_s(Load(name="x", kind="heater", start=start), []) == 0.0
 
 

@@ -12,6 +12,7 @@ from what_if_truth import System, _lowest_V, made_of, read
 from shuntbook.analysis.cycles.cycles import CycleFold
 from shuntbook.analysis.equipment.demand import demand
 from shuntbook.analysis.equipment.modified_wave import more_watts
+from shuntbook.analysis.forecast.forecast import forecast
 from shuntbook.analysis.forecast.load_from_log import measured_load
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.site.motor_kinds import ANY_SINGLE
@@ -212,6 +213,17 @@ def test_a_pump_on_the_bank_by_a_log():
     assert by(DRIVE, site=site)[1].start == Within.exactly(1 / 5)
     assert ends(by(SOFT, site=site)[1].start) == pytest.approx((1 / 5, 1.0))
     assert by(DRIVE, site=site, start_resolved=False)[1].start == Within.exactly(1.0)
+
+
+def test_a_measured_pump_on_the_bank_loses_nothing_on_the_way():
+    """What the meter at the bank saw is what the pump takes: no inverter, no losses, no idle draw."""
+    log = replace(a_log(), load="pump")
+    said = forecast(a_site(inverter=False, locked_rotor_A=150.0), "pump", hours=24.0, measured=log)
+    assert said.inverter is None
+    assert said.taken.energy_Wh == log.amount(24.0, "Wh")
+    assert said.taken.charge_Ah == log.amount(24.0, "Ah")
+    # The sum on paper and the plate are both 24 V x 30 A: on the bank volts times amps are watts.
+    assert said.by_plate.paper_Wh == said.by_plate.energy_Wh == pytest.approx(720 * 24)
 
 
 # -- beside the simulator ----------------------------------------------------------------------------------------------
