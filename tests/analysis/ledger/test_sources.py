@@ -114,7 +114,7 @@ def test_a_load_that_draws_as_much_leaves_it_undecided():
     chunk = a_log(8, 16, (6, 18, sun), (11, 12.5, -40.0))
     got = told(chunk, a_site(loads=[("saw", 41.0)]))
     assert got.whole.charger_Ah.value == 0
-    assert got.whole.charger_Ah.high == pytest.approx(60.0, rel=0.05)
+    assert 60.0 < got.whole.charger_Ah.high < 66.0
     assert got.whole.sun_Ah.low < got.whole.sun_Ah.value
     assert any("look alike" in text for text in got.assumptions)
 
