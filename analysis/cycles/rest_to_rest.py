@@ -178,7 +178,12 @@ def _many(draws: FloatArray, bands: Sequence[FloatArray]) -> bool:
 
 @dataclass(frozen=True)
 class SpeedRun(SeenRun):
-    """A run at one draw after another; a ramp at either end belongs to it."""
+    """A run at one draw after another; a ramp at either end belongs to it.
+
+    ``still`` are the levels under a still sky, where an array gives.
+    """
+
+    still: LevelList | None = None
 
     @property
     def start_us(self) -> float:
@@ -196,6 +201,19 @@ class SpeedRun(SeenRun):
         """How well its edges are known. [s]."""
         levels = self.levels.levels
         return levels[self.start].left_s / 2, None if self.stop is None else levels[self.stop].reached_s / 2
+
+    def bent(self) -> float:
+        """Return what the sky moved the base by beyond a straight line, summed over the run. [unit of the signal s]."""
+        if self.still is None or self.stop is None:
+            return 0.0
+        name, at_us, moved = self.levels.signal, list[float](), list[float]()
+        for k in range(self.start - 1, self.stop + 1):
+            level, still = self.levels.levels[k], self.still.levels[k]
+            at_us += [level.first_us, level.last_us]
+            moved += [level.first[name] - still.first[name], level.last[name] - still.last[name]]
+        # From the last reading before it to the first behind it.
+        at_s, by = np.array(at_us[1:-1]) / MICROSECONDS, np.array(moved[1:-1])
+        return float(np.trapezoid(by, at_s) - (by[0] + by[-1]) / 2 * (at_s[-1] - at_s[0]))
 
     def drift(self, name: str) -> float:
         """Return how far the baseline has moved by its end, others' steps apart; not known of one that goes on."""
@@ -224,11 +242,13 @@ class HeldDraw(NamedTuple):
     lasted_s: float
 
 
-def speed_run(levels: LevelList, bounds: RunLevels) -> SpeedRun:
+def speed_run(levels: LevelList, bounds: RunLevels, still: LevelList | None = None) -> SpeedRun:
     """Return a run between these levels; one of its steps may be another load's, if what is left at rest is as much."""
     rest = range(bounds.start + 1, len(levels.levels))
     gap = next((k for k in rest if levels.levels[k].after_gap), len(levels.levels))
-    run = SpeedRun(levels, bounds.start, bounds.stop, (gap if bounds.stop is None else bounds.stop) - 1, [])
+    run = SpeedRun(
+        levels, bounds.start, bounds.stop, (gap if bounds.stop is None else bounds.stop) - 1, [], still=still
+    )
     left, least = run.drift(levels.signal), levels.levels[bounds.start].least
     steps = {k: levels.change(k, levels.signal) for k in range(run.start + 1, run.last + 1)}
     if abs(left) <= least or not steps:
@@ -239,4 +259,5 @@ def speed_run(levels: LevelList, bounds: RunLevels) -> SpeedRun:
 
 def runs_at_speeds(track: Track, levels: LevelList) -> list[SeenRun]:
     """Return the runs of a load of several speeds, in order, by the levels that were read."""
-    return [speed_run(levels, bounds) for bounds in track.runs(track.least_draw())]
+    still = track.levels if track.drift else None
+    return [speed_run(levels, bounds, still) for bounds in track.runs(track.least_draw())]

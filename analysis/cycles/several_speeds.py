@@ -194,20 +194,21 @@ NO_SPEEDS = ToldSpeeds((), fixed=True)
 
 def told_speeds(runs: Sequence[SeenRun], cycles: Sequence[Cycle]) -> tuple[ToldSpeeds, list[Cycle]]:
     """Return the draws at which a load runs, and its cycles with the time at each of them."""
-    held = [list(run.held()) for run in runs if isinstance(run, SpeedRun)]
+    own = [run for run in runs if isinstance(run, SpeedRun)]
+    held = [list(run.held()) for run in own]
     if not held:
         return NO_SPEEDS, list(cycles)
     signal, least = runs[0].levels.signal, float(np.median([run.levels.levels[run.start].least for run in runs]))
     edges, fixed = _edges(np.sort([each.draws[signal] for of_run in held for each in of_run]), least)
     by_speed: list[list[HeldDraw]] = [[] for _ in range(len(edges) + 1)]
     of_each = list[Cycle]()
-    for of_run, cycle in zip(held, cycles, strict=True):
+    for run, of_run, cycle in zip(own, held, cycles, strict=True):
         lasted_s = [0.0] * len(by_speed)
         for each in of_run:
             k = int(np.searchsorted(edges, each.draws[signal], side="right"))
             by_speed[k].append(each)
             lasted_s[k] += each.lasted_s
-        of_each.append(_of_speeds(cycle, tuple(lasted_s)))
+        of_each.append(_of_speeds(_straightened(run, cycle), tuple(lasted_s)))
     return ToldSpeeds(tuple(map(_speed, by_speed)), fixed), of_each
 
 
@@ -231,6 +232,21 @@ def _speed(rows: Sequence[HeldDraw]) -> Speed:
         return None if np.isnan(drawn) else float(drawn)
 
     return Speed(mean("current_A"), mean("power_W"), lasted_s)
+
+
+def _straightened(run: SpeedRun, cycle: Cycle) -> Cycle:
+    """Return a run's figures without what the sky moved its base by meanwhile."""
+    bent, charge_Ah, energy_Wh = run.bent() / SECONDS_PER_HOUR, cycle.charge_Ah, cycle.energy_Wh
+    taken = charge_Ah if run.levels.signal == "current_A" else energy_Wh
+    if not bent or taken is None or taken <= 0:
+        return cycle
+    # At the volts of the run what moves the one moves the other in proportion.
+    share = max(1 - bent / taken, 0.0)
+    return replace(
+        cycle,
+        charge_Ah=None if charge_Ah is None else charge_Ah * share,
+        energy_Wh=None if energy_Wh is None else energy_Wh * share,
+    )
 
 
 def _of_speeds(cycle: Cycle, lasted_s: tuple[float, ...]) -> Cycle:

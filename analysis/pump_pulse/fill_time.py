@@ -43,8 +43,10 @@ def fill_time(runs: Runs, which: BoolArray | None = None) -> Within | Missing:
     which : array of bool, optional
         Those of a day; by default the newest `NEWEST_RUNS`.
     """
-    if runs.cycles.speeds:
-        return Missing(_WHAT, (), "it runs at several speeds, as long as water is asked for, whatever the tank holds")
+    if runs.cycles.varies:
+        return Missing(
+            _WHAT, (), "it runs at several speeds or by a drive, as long as water is asked for, whatever the tank holds"
+        )
     if (cannot := runs.cannot_tell(Rule(_WHAT), least=FEWEST_AT_EDGE)) is not None:
         return Missing(_WHAT, (), cannot.remark)
     fit = np.flatnonzero(_as_usual(runs) if which is None else _as_usual(runs) & which)[-NEWEST_RUNS:]

@@ -76,8 +76,8 @@ def _why_not(cycles: Cycles, how: HowRead) -> str:
     """Return why a log does not tell how long its load's starts take."""
     if not cycles.cycles:
         return "no start was seen"
-    if cycles.speeds:
-        return "it runs at several speeds, and is brought up slowly"
+    if cycles.varies:
+        return "it runs at several speeds or behind a drive, and is brought up slowly"
     if how.sampling != "instant":
         means = "the meter gives averages, in which a start goes under"
         return means if how.sampling == "mean" else "nobody reads a start by eye"

@@ -198,6 +198,20 @@ def test_runs_are_followed_while_an_array_gives(runs, told):
     ]
 
 
+def test_what_the_sky_moves_meanwhile_is_not_the_runs():
+    """Thin cloud moves what the array gives by a tenth, to and fro: a straight base would be off by it."""
+    result = cycles_of(
+        log_of(DEMANDS, beside=lambda time_s: sun_W(time_s) * (1 + 0.1 * np.sin(time_s / 100))),
+        EVERY_S,
+        side="ac",
+        drive=True,
+    )
+
+    assert [cycle.energy_Wh for cycle in result.cycles] == [
+        pytest.approx(true_Wh, rel=0.03) for *_, true_Wh in truth_of(DEMANDS)
+    ]
+
+
 def test_draws_of_all_sizes_while_an_array_gives_may_be_clouds():
     """Without the owner's word nobody can say."""
     assert cycles_of(log_of(DEMANDS, beside=sun_W), EVERY_S, side="ac").speeds == ()
