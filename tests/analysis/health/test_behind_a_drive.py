@@ -119,4 +119,4 @@ def test_the_length_of_a_drives_runs_tells_no_flow():
     made = health_cycles.cycles([75.0] * 40, [600.0] * 40)
 
     assert not isinstance(fill_time(Runs(made, 1.0)), Missing)
-    assert "by a drive" in fill_time(Runs(replace(made, drive=True), 1.0)).why
+    assert "by a drive" in fill_time(Runs(replace(made, drive=True), 1.0)).because
