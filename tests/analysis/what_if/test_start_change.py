@@ -89,6 +89,13 @@ def test_a_drive_of_a_three_phase_motor_needs_no_caution():
     assert "loads.locked_rotor_A or loads.code_letter" in torque
 
 
+def test_a_drive_on_a_modified_sine_is_warned_of():
+    site = a_site()
+    steps = site.model_copy(update={"inverters": (site.inverters[0].model_copy(update={"waveform": "modified"}),)})
+    assert [("many drives refuse" in text) for text in asked(DRIVE, site=steps).amiss] == [False, True]
+    assert not any("many drives refuse" in text for text in (*asked(DRIVE).amiss, *asked(SOFT, site=steps).amiss))
+
+
 def test_the_time_of_a_start_is_not_carried_over():
     """Half a second of the plate is that of a direct start: the ramp that stands in its place lasts 3 s."""
     site = a_site(start_s=0.4)
