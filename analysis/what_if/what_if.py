@@ -123,7 +123,7 @@ def what_if(
     before = forecast(site, load_name, hours=hours, measured=measured)
     # What asks for a size wants the system that the other changes make: they are made first.
     setup, unknown = make([change for change in changes if not _asks_for_size(change)], Setup(site, load))
-    use = _times_used(load, setup.load, changes, measured)
+    use = _times_used(setup.load, changes, measured)
     day_Wh = _day_Wh(setup, measured)
     setup = replace(setup, day_Wh=None if day_Wh is None else use * day_Wh if measured else day_Wh)
     sizing = [change for change in changes if _asks_for_size(change)]
@@ -180,24 +180,18 @@ def _day_Wh(setup: Setup, seen: MeasuredLoad | None) -> float | None:
     return forecast(setup.site, setup.load.name, hours=_PER_DAY_H, measured=seen).taken.energy_Wh.value
 
 
-def _times_used(load: Load, changed: Load, changes: Sequence[SystemChange], seen: MeasuredLoad | None) -> float:
+def _times_used(changed: Load, changes: Sequence[SystemChange], seen: MeasuredLoad | None) -> float:
     """Return how many times as much the load is used after the changes. [1]"""
-    if changed.duty_pct is None or not any(isinstance(change, UseChange) for change in changes):
+    # By the plate alone the changed share of the day says it all.
+    if seen is None or changed.duty_pct is None or not any(isinstance(change, UseChange) for change in changes):
         return 1.0
-    if seen is not None:
-        return changed.duty_pct / (100 * seen.duty.value)
-    return 1.0 if load.duty_pct is None else changed.duty_pct / load.duty_pct
+    return changed.duty_pct / (100 * seen.duty.value)
 
 
 def _sizes(changes: Sequence[SystemChange], setup: Setup) -> list[str]:
-    """Return the answers to changes that ask for a size, in the system that those before them make."""
-    sentences = []
-    for change in changes:
-        if isinstance(change, TankFor | BankFor | CableChange) and _asks_for_size(change):
-            sentences.append(change.answer(setup))
-        changed = change.made_in(setup)
-        setup = setup if isinstance(changed, Missing) else changed
-    return [text for text in sentences if text]
+    """Return the answers to changes that ask for a size, in the system that the other changes make."""
+    sizing = [each for each in changes if isinstance(each, TankFor | BankFor | CableChange) and _asks_for_size(each)]
+    return [text for each in sizing if (text := each.answer(setup))]
 
 
 def _tank_amiss(changes: Sequence[SystemChange], made: Setup, runs: TankRuns | Missing) -> list[str]:

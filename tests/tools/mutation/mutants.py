@@ -110,7 +110,7 @@ GROUPS = {
     ),
     "what_if": (
         "analysis/what_if: cables changes replay tank_runs figures load_after sizes what_if",
-        "worked_examples replay measured_after what_if changes_asked any_change other_supply",
+        "worked_examples replay measured_after changes_asked other_supply start_change",
         "",
     ),
     "answer": (
