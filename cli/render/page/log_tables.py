@@ -170,6 +170,7 @@ def start(close_up: CloseUp, facts: LogFacts) -> Table:
         ("Highest reading", bound(numbers.amount(cycle.surge_A, "A"), cycle)),
         ("Settled draw, over the whole run", numbers.amount(cycle.run_A, "A")),
         ("Start over settled", bound(numbers.number(cycle.surge_ratio), cycle)),
+        ("Half of its surge gone after", numbers.duration(cycle.start_s)),
         ("Highest power", bound(numbers.amount(cycle.peak_W, "W"), cycle)),
         ("Settled power, over the whole run", numbers.amount(cycle.run_W, "W")),
         ("Voltage sag", bound(numbers.amount(cycle.sag_V, "V"), cycle)),
