@@ -20,7 +20,7 @@ _MOMENT_S: Final = 4.0
 _STANDS_S: Final = 15.0
 #: What a step up and a step down of one charger differ by at most: the bank's voltage has changed meanwhile. [1]
 _ALIKE: Final = 0.045
-#: A run begins above, and ends below, its settled draw by so much at most. [1]
+#: A run begins above its settled draw by so much at most: common practice, no source. [1]
 _OWN_OFF: Final = 0.2
 
 
@@ -83,7 +83,8 @@ def _undone(steps: Sequence[ReturnStep], k: int) -> bool:
 def is_own(change: ReturnStep, cycles: Sequence[Cycle], draw_A: float | None, interval_s: float) -> bool:
     """Tell whether a step is a start or a stop of the load that was looked for, by its instant and its size."""
     near_us = (2 * interval_s + 3.0) * MICROSECONDS
-    if draw_A is None or abs(draw_A - abs(change.more_A)) > _OWN_OFF * draw_A:
+    # The array may carry part of its draw, and then less of it is seen; more than it draws is never its own.
+    if draw_A is None or abs(change.more_A) > (1 + _OWN_OFF) * draw_A:
         return False
     # A run without an end may as well be what a charger left when it went off.
     ends = (cycle.stop_us if change.more_A > 0 else cycle.start_us for cycle in cycles if cycle.stop_us is not None)
