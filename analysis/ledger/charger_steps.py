@@ -18,6 +18,8 @@ _SHARP_S: Final = 3.0
 _MOMENT_S: Final = 4.0
 #: So long nothing as large goes the other way, before it and after: common practice, no source. [s]
 _STANDS_S: Final = 15.0
+#: The edge of a cloud lasts so long, and goes on by such a share of its largest step: common practice, no source. [s]
+_MOVES_S, _MOVES = 60.0, 0.2
 #: What a step up and a step down of one charger differ by at most: the bank's voltage has changed meanwhile. [1]
 _ALIKE: Final = 0.045
 #: A run begins above its settled draw by so much at most: common practice, no source. [1]
@@ -58,7 +60,22 @@ def return_steps(stairs: Sequence[Stair], interval_s: float) -> list[ReturnStep]
             step = ReturnStep(last.at_us, both_A, step.after_A, noise_A, step.until_us, sharp=False)
             steps.pop()
         steps.append(step)
-    return [step for k, step in enumerate(steps) if not _undone(steps, k)]
+    return [
+        step._replace(sharp=step.sharp and not _moves_on(steps, k))
+        for k, step in enumerate(steps)
+        if not _undone(steps, k)
+    ]
+
+
+def _moves_on(steps: Sequence[ReturnStep], k: int) -> bool:
+    """Tell whether steps before or after go on the same way: levels within the edge of a cloud, one after the other."""
+    step, near_us = steps[k], _MOVES_S * MICROSECONDS
+    around = [steps[n] for n in (k - 1, k + 1) if 0 <= n < len(steps)]
+    return any(
+        abs(other.at_us - step.at_us) <= near_us and other.more_A / step.more_A > _MOVES
+        for other in around
+        if step.more_A
+    )
 
 
 def _of_one_ramp(last: ReturnStep, step: ReturnStep, between: Stair) -> bool:
