@@ -94,6 +94,8 @@ def test_runs_without_draw_or_edges_are_taken_as_they_are():
     made = cycles(np.linspace(70, 130, 20), 3000.0, cycle=lambda k, cycle: replace(cycle, **bare))
     fill_s = fill_time(Runs(made, 2.0))
     assert fill_s.high == 72.0
+    # Known edges are each off by their own.
+    assert fill_time(fine(cycles(np.linspace(70, 130, 20), 3000.0), 0.5)).high == 71.0
     # Without a rest nothing says how much was drawn: the edge alone counts.
     alone = cycles(np.linspace(70, 130, 20), 3000.0, cycle=lambda k, cycle: replace(cycle, off_before_s=None))
     edge = lower_edge(np.linspace(70, 130, 20), np.full(20, 2.0))
