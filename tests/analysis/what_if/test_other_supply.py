@@ -344,3 +344,16 @@ def test_what_a_drive_is_taken_to_do_is_said_of_a_drive_alone():
     assert words in assumed("drive", "inverter 2000 VA")
     assert words not in assumed("soft start")
     assert words not in assumed("inverter 2000 VA")
+
+
+def test_a_changed_pressure_stands_in_the_unit_of_the_file():
+    """In psi where the file is in psi, also where it had no pre-charge; else in kPa."""
+    psi = {"load": "pump", "tank_volume_gal": 44.0, "cut_in_psi": 40.0, "cut_out_psi": 60.0}
+    kPa = {"load": "pump", "tank_volume_L": 160.0, "cut_in_kPa": 280.0, "cut_out_kPa": 410.0}
+    for water, unit, other, value in ((psi, "psi", "kPa", 38.0), (kPa, "kPa", "psi", 38.0 * PSI)):
+        for more in ({}, {f"precharge_{unit}": 10.0}):
+            site = a_site(water=water | more)
+            changed = PrechargeChange("a", 38.0 * PSI).made_in(Setup(site, site.loads[0])).site.water
+            assert getattr(changed, f"precharge_{unit}") == pytest.approx(value)
+            assert getattr(changed, f"precharge_{other}") is None
+            assert getattr(changed, f"cut_in_{unit}") == water[f"cut_in_{unit}"]
