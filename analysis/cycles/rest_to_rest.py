@@ -42,7 +42,7 @@ LEAST_DRAW: Final = (0.4, 0.7)
 UNDER_SKY: Final = 0.75
 #: Steps of another load are alike to this share, there are so many, and it falls by so much of what it rose by: common
 #: practice, no source. [1], [1], [1]
-LIKE, OFTEN, FALLS_BACK = 0.04, 4, (0.75, 1.05)
+LIKE, OFTEN, FALLS_BACK = 0.05, 3, (0.75, 1.05)
 #: A step within a run is another load's if it is what the level around the run has moved by, to within this share. [1]
 SAME: Final = 0.15
 
@@ -144,14 +144,16 @@ class Track:
         A thermostat's load does so, and a load that follows what is asked of it does not.
         """
         steps, least = self.levels.changes(self.levels.signal), 2 * BELOW * self.highest
+        near_rest = BESIDE_OTHERS * self.highest
         holds = self.length_s >= SOLID * self.interval_s
-        up = steps[holds & (steps > least) & (self.levels.before - self.levels.rest < least)]
-        down = -steps[holds & (steps < -least) & (self.levels.after - self.levels.rest < least)]
+        up = steps[holds & (steps > least) & (self.levels.before - self.levels.rest < near_rest)]
+        down = -steps[holds & (steps < -least) & (self.levels.after - self.levels.rest < near_rest)]
         most = 0.0
         for draw in up[up < LEAST_DRAW[0] * self.highest]:
             like = int((np.abs(up / draw - 1) < LIKE).sum())
             back = int(((down > FALLS_BACK[0] * draw) & (down < FALLS_BACK[1] * draw)).sum())
-            falls_as_often = like <= 2 * back <= 4 * like
+            # Below it hardly anything falls back to rest: what does so at the end of every run is a drive's least.
+            falls_as_often = like <= 2 * back <= 4 * like and (down <= FALLS_BACK[0] * draw).sum() <= like
             if like >= OFTEN and falls_as_often and 2 * like >= (up < (1 + LIKE) * draw).sum():
                 most = max(most, float(draw))
         return most

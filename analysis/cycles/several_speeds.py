@@ -54,7 +54,7 @@ OF_FIXED, OF_ALL_FIXED = 0.25, 0.15
 MANY_ALONE, EXPLAINED_FEW = 6, 0.2
 #: Loads that are on or off explain no more of these runs' steps; at fixed speeds; where readings are so far apart that
 #: two steps may fall between them; where the owner says that there is a drive. [1], [1], [1], [s], [1]
-EXPLAINED, EXPLAINED_FIXED, EXPLAINED_SLOW, SLOW_S, EXPLAINED_DRIVE = 0.5, 0.65, 0.3, 20.0, 0.8
+EXPLAINED, EXPLAINED_FIXED, EXPLAINED_SLOW, SLOW_S, EXPLAINED_DRIVE = 0.5, 0.72, 0.3, 20.0, 0.8
 #: A load that explains anything has so many runs with a stop of its own, and this share of its starts. [1], [1]
 ENOUGH_RUNS, OWN_STOPS = 3, 0.5
 #: A stop of its own is between these shares of the start. [1], [1]
