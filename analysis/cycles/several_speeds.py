@@ -54,7 +54,9 @@ OF_FIXED, OF_ALL_FIXED = 0.25, 0.15
 MANY_ALONE, EXPLAINED_FEW = 6, 0.2
 #: Loads that are on or off explain no more of these runs' steps; at fixed speeds; where readings are so far apart that
 #: two steps may fall between them; where the owner says that there is a drive. [1], [1], [1], [s], [1]
-EXPLAINED, EXPLAINED_FIXED, EXPLAINED_SLOW, SLOW_S, EXPLAINED_DRIVE = 0.5, 0.72, 0.3, 20.0, 0.8
+EXPLAINED, EXPLAINED_FIXED, EXPLAINED_SLOW, SLOW_S, EXPLAINED_DRIVE = 0.5, 0.75, 0.3, 20.0, 0.8
+#: At fixed speeds, where less than most of the runs with several levels speak for one load. [1]
+EXPLAINED_IN_PART: Final = 0.65
 #: A load that explains anything has so many runs with a stop of its own, and this share of its starts. [1], [1]
 ENOUGH_RUNS, OWN_STOPS = 3, 0.5
 #: A stop of its own is between these shares of the start. [1], [1]
@@ -124,7 +126,8 @@ def _is_enough(track: Track, seen: _Evidence) -> bool:
         return seen.for_it >= MOST_OF_SEVERAL * seen.several and seen.for_it >= OF_ALL * seen.runs
     if track.lowest_speed is not None:
         enough = max(LEAST_RUNS, OF_FIXED * seen.several, OF_ALL_FIXED * seen.runs)
-        return seen.for_it >= enough and seen.by_steps <= EXPLAINED_FIXED
+        is_most = seen.for_it > MOST_OF_SEVERAL * seen.several
+        return seen.for_it >= enough and seen.by_steps <= (EXPLAINED_FIXED if is_most else EXPLAINED_IN_PART)
     # The edges of clouds come in all sizes.
     if track.drift:
         return False
