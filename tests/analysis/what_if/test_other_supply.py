@@ -21,7 +21,7 @@ from shuntbook.analysis.what_if.changes import (
 )
 from shuntbook.analysis.what_if.figures import _difference
 from shuntbook.analysis.what_if.replay import replayed
-from shuntbook.analysis.what_if.tank_runs import FLOW_FALLS
+from shuntbook.analysis.what_if.tank_runs import FLOW_FALLS, FLOW_OFF, PRESSURES_OFF, VOLUME_OFF
 from shuntbook.analysis.what_if.what_if import what_if
 from shuntbook.cli.assembling.changes_asked import change_of, changes_of
 
@@ -306,6 +306,10 @@ def test_differences_have_the_ends_that_the_log_leaves():
     count, fewest, most = (
         len(replayed(lengths[::2], lengths[1::2], each).runs_s) for each in (times.value, times.high, times.low)
     )
+    starts_s = replayed(lengths[::2], lengths[1::2], times.value).starts_s
+    busiest = max(int(np.sum((starts_s >= at) & (starts_s < at + 3600))) for at in starts_s)
+    assert result.figure("in_an_hour").after.value == busiest
+    assert result.runs.measured
     rate, runs, day = seen.starts_per_h, len(lengths[1::2]), result.figure("a_day").after
     chance = (rate.high - rate.low) / 2 / rate.value
     assert day.value == pytest.approx(24 * rate.value * count / runs)
@@ -357,3 +361,47 @@ def test_a_changed_pressure_stands_in_the_unit_of_the_file():
             assert getattr(changed, f"precharge_{unit}") == pytest.approx(value)
             assert getattr(changed, f"precharge_{other}") is None
             assert getattr(changed, f"cut_in_{unit}") == water[f"cut_in_{unit}"]
+
+
+def test_starts_a_day_by_the_file_are_running_time_over_that_of_a_tank():
+    """Of two hours a day the pump starts at most as often as it fills its tank in them."""
+    site = scene_of()[0]
+    result = what_if(site, PUMP, (UseChange("u", run_s=7200.0),), hours=24.0)
+    assert not result.runs.measured
+    assert result.figure("a_day").after.value == pytest.approx(7200 / result.figure("run_s").after.value)
+
+
+def test_a_change_of_which_nothing_is_known_is_told_apart():
+    """Alone it leaves nothing to compare; beside another it is left out."""
+    alone, beside = (
+        what_if(a_site(), "pump", changes_of(asked), hours=1.0)
+        for asked in (("tank 300 L",), ("tank 300 L", "bank 900 Ah"))
+    )
+    assert (alone.nothing_judged, beside.nothing_judged) == (True, False)
+    assert len(beside.not_judged) == 1
+
+
+@pytest.mark.parametrize("times", [0.5, 2.0])
+def test_the_ends_of_another_use_are_two_lots_and_longer_taps(times):
+    """The root of two of the log's own interval, at a right angle to what taps open for longer make of a run."""
+    site, seen = scene_of()
+    run_s = 3600 * times * seen.duty.value * 24
+    result = what_if(site, PUMP, (UseChange("u", run_s=run_s),), hours=24.0, measured=seen)
+    lengths = np.diff(seen.stretches_Wh.edges_h) * 3600
+    longer = replayed(lengths[::2], lengths[1::2], 1.0, longer=times).runs_s
+    was, will = result.figure("run_s").before, result.figure("run_s").after
+    shift = float(np.median(longer)) - was.value
+    assert will.low == pytest.approx(was.value - np.hypot(2**0.5 * (was.value - was.low), min(shift, 0)))
+    assert will.high == pytest.approx(was.value + np.hypot(2**0.5 * (was.high - was.value), max(shift, 0)))
+    day, many = result.figure("a_day"), len(longer) / len(lengths[1::2]) / times
+    assert day.after.low == pytest.approx(times * day.before.low * min(many, 1))
+    assert day.after.high == pytest.approx(times * day.before.high * max(many, 1))
+
+
+def test_a_tank_is_sized_where_there_is_one_alone():
+    """Without a water table its key is named."""
+    site = a_site()
+    missing = change_of("tank for 60 s").made_in(Setup(site, site.loads[0]))
+    assert isinstance(missing, Missing)
+    assert missing.add == ("water",)
+    assert (PRESSURES_OFF, VOLUME_OFF, FLOW_OFF) == (0.12, 0.05, 0.25)
