@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from ....analysis.not_known import Missing
 from ....analysis.pump_pulse.flow_trend import FlowTrend
@@ -18,6 +18,13 @@ if TYPE_CHECKING:
     from ....analysis.pump_pulse.quiet import WithoutStart
     from ....analysis.site.units import DisplayUnits
     from ....analysis.stats.interval95 import Within
+
+
+#: Said of draws that were told while an array gave.
+UNDER_ARRAY: Final = (
+    "An array gave meanwhile, and a passing cloud can look like its steps: measure by night, or behind the inverter, "
+    "to be surer of its runs and Ah."
+)
 
 
 def flow_text(flow_L_per_min: Within, shown: DisplayUnits) -> str:
@@ -114,9 +121,11 @@ def at_speeds(cycles: Cycles) -> str:
         return ""
     held = [f"{speed_name(speed)} for {duration(speed.lasted_s)}" for speed in cycles.speeds if speed.lasted_s > 0]
     listed = " and ".join(filter(None, [", ".join(held[:-1]), *held[-1:]]))
-    if cycles.fixed_speeds:
-        return f"It runs at {len(held)} speeds: {listed}." if len(held) > 1 else f"It runs at one speed: {listed}."
-    return f"It draws what is asked of it: about {listed}."
+    if not cycles.fixed_speeds:
+        text = f"It draws what is asked of it: about {listed}."
+    else:
+        text = f"It runs at {len(held)} speeds: {listed}." if len(held) > 1 else f"It runs at one speed: {listed}."
+    return f"{text} {UNDER_ARRAY}" if cycles.under_array else text
 
 
 def times_at(cycle: Cycle, speeds: Sequence[Speed]) -> str:

@@ -78,6 +78,7 @@ def test_its_draws_are_told_with_the_time_at_each():
     result = cycles_of(log_of(RUNS), EVERY_S, side="ac")
 
     assert result.fixed_speeds
+    assert not result.under_array
     assert [speed.draw_W for speed in result.speeds] == pytest.approx([20, 45, 70, 100], rel=0.02)
     assert [speed.lasted_s for speed in result.speeds] == pytest.approx([560, 600, 390, 270], abs=4 * EVERY_S)
     assert result.cycles[0].at_speeds == pytest.approx((120, 200, 300, 0), abs=2 * EVERY_S)
@@ -191,7 +192,7 @@ def test_a_small_drive_beside_a_fridge_is_parted_from_it(drive):
 def test_runs_are_followed_while_an_array_gives(runs, told):
     """A drive whose owner says so, and fixed speeds that nobody names: the sun is none of theirs."""
     result = cycles_of(log_of(runs, beside=sun_W), EVERY_S, side="ac", drive=told)
-
+    assert result.under_array
     assert len(result.speeds) > 1
     assert [begin_and_end(cycle) for cycle in result.cycles] == [
         pytest.approx((start, stop), abs=2 * EVERY_S) for start, stop, _ in truth_of(runs)

@@ -13,7 +13,7 @@ from shuntbook.cli.render.page.log_sections import health
 from shuntbook.cli.render.page.log_tables import cycles as runs_table
 from shuntbook.cli.render.terminal.columns import Columns
 from shuntbook.cli.render.terminal.cycles import cycles_answer
-from shuntbook.cli.render.wording.how_it_runs import at_speeds
+from shuntbook.cli.render.wording.how_it_runs import UNDER_ARRAY, at_speeds
 
 SPEEDS = (Speed(8.0, 200.0, 720.0), Speed(28.0, 700.0, 90.0))
 
@@ -36,6 +36,11 @@ def at_two_speeds(**changes):
 def test_its_draws_are_one_sentence(changes, sentence):
     """Fixed speeds, what a drive follows, and amps where there are no watts."""
     assert at_speeds(replace(at_two_speeds().cycles, **changes)) == sentence
+
+
+def test_draws_told_under_an_array_are_doubted():
+    """Whoever reads them learns how to be surer."""
+    assert at_speeds(at_two_speeds(under_array=True).cycles).endswith("1 min 30 s. " + UNDER_ARRAY)
 
 
 def test_each_run_tells_the_time_at_each_draw():
