@@ -159,7 +159,9 @@ class Track:
         return most
 
     def runs(self, least: float) -> list[RunLevels]:
-        """Return the runs of a load that draws so much at least, in order. [unit]."""
+        """Return the runs of a load that draws so much at least, in order; none of one that draws nothing. [unit]."""
+        if least <= 0:
+            return []
         path = BasePath(self.levels, self.interval_s, least, self.drift)
         return [RunLevels(*stretch) for stretch in path.stretches()]
 
