@@ -79,9 +79,11 @@ def test_a_flow_that_rises_is_no_finding_of_a_fall():
 
 
 def test_few_days_say_nothing():
-    """Seven days of thirty that tell a flow are too few, and the reason is said."""
+    """Four days of thirty that tell a flow are too few, and seven in a row; the reason is said."""
     flows = [38.0 - k if k < 7 else None for k in range(30)]
     trend = flow_trend(days_of(flows))
+    assert isinstance(flow_trend(days_of([*flows[:4], *[None] * 20, 30.0][1:])), Missing)
+    assert isinstance(flow_trend(days_of([*flows[:4], *[None] * 20, 30.0])), FlowTrend)
     assert isinstance(trend, Missing)
     assert flow_falls(trend).outcome == "not judged"
     assert "7 days" in flow_falls(trend).remark
