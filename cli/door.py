@@ -141,8 +141,11 @@ USUAL_WIDTH: Final = 80
 def terminal_width(*, err: bool = False) -> int:
     """Return how many letters a line may have on standard output; on standard error with `err`."""
     stream = sys.stderr if err else sys.stdout
-    # A file is read on some other screen: it gets what a terminal of the usual width shows.
+    # A file is read on some other screen: it gets what a terminal of the usual width shows, unless whoever has it
+    # written says how wide its lines may be, as for all programs.
     if stream is None or not stream.isatty():
+        with suppress(KeyError, ValueError):
+            return max(int(os.environ["COLUMNS"]), USUAL_WIDTH)
         return USUAL_WIDTH
     with suppress(OSError, ValueError):
         return os.get_terminal_size(stream.fileno()).columns or USUAL_WIDTH

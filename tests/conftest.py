@@ -1,11 +1,15 @@
 """What several files of tests start from."""
 
+import os
+
 import pytest
 from hypothesis import HealthCheck, settings
 from quality_logs import look  # noqa: F401  (a fixture)
 
 from shuntbook.cli.main import run
 
+# Lines are held to the usual width, whatever terminal the tests are begun from.
+os.environ.pop("COLUMNS", None)
 # How long an example takes says how busy the machine is; no test may fail for it.
 settings.register_profile("any-machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 #: For coverage, which a few examples tell as well: ``--hypothesis-profile=few``.

@@ -7,11 +7,12 @@ from typing import Final
 from ..bank.charger_time import charger_fits
 from ..bank.peukert import cold_multiplier, peukert_Ah
 from ..bank.rested_state import Freezing, freezing, lowest_pct
+from ..bank.sag import Sag
 from ..bank.system_word import to_add
 from ..bank.wear import bank_life
 from ..equipment.conductor import ADVISED_DROP_PCT, ConductorCheck, check_conductors
 from ..equipment.inverter_losses import losses_of
-from ..equipment.judged import WORD
+from ..equipment.judged import WORD, between, worded
 from ..equipment.protection import SCREENING, Screened, ampacity
 from ..equipment.solar import array_day_Wh, performance_ratio_of
 from ..equipment.water import TankPlan, tank_plan
@@ -19,6 +20,7 @@ from ..forecast.bank_check import bank_by_plates
 from ..not_known import Missing
 from ..site.battery_kinds import LEAD_ACID, kind_of
 from ..site.site import Array, Bank, Charger, Conductor, Inverter, Limits, Load, Meter, Site, Water
+from .start_words import start_words
 
 _SAMPLING = {
     "instant": "each reading is an instant",
@@ -37,7 +39,7 @@ def describe(site: Site) -> list[str]:
         *_bank_life(site.bank),
         *_bank_word(site),
         *map(_inverter, site.inverters),
-        *(_load(load, site) for load in site.loads),
+        *(text for load in site.loads for text in (_load(load, site), *start_words(load, site))),
         *([_array(site.array)] if site.array else []),
         *(_charger(charger, site) for charger in site.chargers),
         *(text for each in zip(site.conductors, check_conductors(site), strict=True) for text in _conductor(*each)),
@@ -117,8 +119,13 @@ def _bank_word(site: Site) -> list[str]:
     check = bank_by_plates(site, site.loads)
     if check.verdict is None:
         return [f"The bank was not judged: {to_add(check)}."]
-    sentences = " ".join(part.sentence for part in check.parts)
-    return [f"With all loads the bank {WORD[check.verdict]}: {sentences}"]
+    parts = [part.sentence for part in check.parts]
+    # A start that the volts do not surely bear has its figure here; one that they bear is nothing to look at.
+    if isinstance(check.sag, Sag) and check.sag.verdict != "holds":
+        sag = check.sag
+        fall = f"At a start it may fall to {between(sag.lowest_V)} V; {sag.below} below {sag.cut_off_V:g} V"
+        parts.append(worded(fall, sag.verdict, sag.by_figures, sag.conditions))
+    return [f"With all loads the bank {WORD[check.verdict]}: {' '.join(parts)}"]
 
 
 def _inverter(inverter: Inverter) -> str:
@@ -217,7 +224,11 @@ def _conductor(conductor: Conductor, check: ConductorCheck) -> list[str]:
     size += ", solid" if conductor.strands == "solid" else ""
     if conductor.temperature_degC is not None:
         size += f", at {conductor.shown.of_temperature(conductor.temperature_degC)}"
-    return [f"Conductor '{conductor.name}': {size}, {length}, {fuse}{carries}.", _cable_and_fuse(conductor, check)]
+    plain = f"Conductor '{conductor.name}': {size}, {length}, {fuse}{carries}."
+    doubtful = [each.sentence for each in check.screened if each.verdict == "doubtful"]
+    # What fails is among the things to look at again; of doubts the first stands for all.
+    doubt = [f"Conductor '{conductor.name}' is doubtful: {doubtful[0][0].lower()}{doubtful[0][1:]}"] if doubtful else []
+    return [plain, *(doubt if check.verdict == "doubtful" else []), _cable_and_fuse(conductor, check)]
 
 
 def _cable_and_fuse(conductor: Conductor, check: ConductorCheck) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from ..equipment.motor_start import on_modified
+from ..equipment.motor_start import NO_DRIVE_ON_STEPS, on_modified
 from ..site.motor_kinds import TURNING, turns
 from ..site.site import Site
 from ..site.tables import Inverter, Load
@@ -90,8 +90,7 @@ def _modified(load: Load, inverter: Inverter) -> Iterator[Oddity]:
         )
     elif load.kind in TURNING:
         yield odd(
-            f"{where}, which many drives refuse or are damaged by; ask the maker of that of '{load.name}' (common "
-            "practice, no source).",
+            f"{where}, and '{load.name}' is behind a drive: {NO_DRIVE_ON_STEPS}.",
             *keys,
         )
     elif load.kind == "electronics":

@@ -173,7 +173,8 @@ class Cycles:
     the load was on with the first reading and has not gone off since, so that no start of it was seen. ``speeds`` are
     the draws at which a load of several runs, the lowest first, none for one that is on or off; ``fixed_speeds`` tells
     whether it goes by steps, or follows what is asked of it: then they are bands. ``drive``: its owner says that it is
-    behind a drive. ``stairs`` are all levels of the signal, whoever stepped.
+    behind a drive. ``under_array``: its draws were told from what an array gave meanwhile. ``stairs`` are all levels of
+    the signal, whoever stepped.
     """
 
     cycles: tuple[Cycle, ...]
@@ -195,9 +196,15 @@ class Cycles:
     speeds: tuple[Speed, ...] = ()
     fixed_speeds: bool = True
     drive: bool = False
+    under_array: bool = False
     stairs: tuple[Stair, ...] = field(default=(), compare=False, repr=False)
 
     @property
     def varies(self) -> bool:
         """Whether it draws now more, now less: by what the log shows, or since it is behind a drive."""
         return bool(self.speeds) or self.drive
+
+    @property
+    def by_drive(self) -> bool:
+        """Whether a drive brings it up: its owner says so, or its draw follows what is asked of it."""
+        return self.drive or bool(self.speeds and not self.fixed_speeds)

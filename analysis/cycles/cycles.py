@@ -104,6 +104,7 @@ class CycleFold:
             speeds=draws.speeds,
             fixed_speeds=draws.fixed,
             drive=self._drive,
+            under_array=of_speeds and levels.list.gives,
             stairs=stairs_of(levels.list),
         )
 

@@ -38,9 +38,11 @@ BELOW: Final = 0.03
 BELOW_LOWEST: Final = 0.6
 #: Among draws of all sizes the least is looked for between these shares of the highest. [1], [1]
 LEAST_DRAW: Final = (0.4, 0.7)
+#: While an array gives, it is at least this share of the lowest that is drawn: common practice, no source. [1]
+UNDER_SKY: Final = 0.75
 #: Steps of another load are alike to this share, there are so many, and it falls by so much of what it rose by: common
 #: practice, no source. [1], [1], [1]
-LIKE, OFTEN, FALLS_BACK = 0.04, 4, (0.75, 1.05)
+LIKE, OFTEN, FALLS_BACK = 0.05, 3, (0.75, 1.05)
 #: A step within a run is another load's if it is what the level around the run has moved by, to within this share. [1]
 SAME: Final = 0.15
 
@@ -133,7 +135,8 @@ class Track:
         # By their ratio, since what is drawn is told apart by its share; but of small loads any two differ so.
         width = np.log(np.maximum(high, MATTERS * top) / np.maximum(low, MATTERS * top))
         k = int(np.argmax(np.where(is_between, width, -1.0)))
-        return float((low[k] + high[k]) / 2)
+        # Under the sky rest wanders by more than what is drawn at the least speed does.
+        return float(max((low[k] + high[k]) / 2, UNDER_SKY * high[k] if self.drift else 0.0))
 
     def _by_turns(self) -> float:
         """Return the largest draw to which the signal rises from rest and from which it falls back as often. [unit].
@@ -141,20 +144,24 @@ class Track:
         A thermostat's load does so, and a load that follows what is asked of it does not.
         """
         steps, least = self.levels.changes(self.levels.signal), 2 * BELOW * self.highest
+        near_rest = BESIDE_OTHERS * self.highest
         holds = self.length_s >= SOLID * self.interval_s
-        up = steps[holds & (steps > least) & (self.levels.before - self.levels.rest < least)]
-        down = -steps[holds & (steps < -least) & (self.levels.after - self.levels.rest < least)]
+        up = steps[holds & (steps > least) & (self.levels.before - self.levels.rest < near_rest)]
+        down = -steps[holds & (steps < -least) & (self.levels.after - self.levels.rest < near_rest)]
         most = 0.0
         for draw in up[up < LEAST_DRAW[0] * self.highest]:
             like = int((np.abs(up / draw - 1) < LIKE).sum())
             back = int(((down > FALLS_BACK[0] * draw) & (down < FALLS_BACK[1] * draw)).sum())
-            falls_as_often = like <= 2 * back <= 4 * like
+            # Below it hardly anything falls back to rest: what does so at the end of every run is a drive's least.
+            falls_as_often = like <= 2 * back <= 4 * like and (down <= FALLS_BACK[0] * draw).sum() <= like
             if like >= OFTEN and falls_as_often and 2 * like >= (up < (1 + LIKE) * draw).sum():
                 most = max(most, float(draw))
         return most
 
     def runs(self, least: float) -> list[RunLevels]:
-        """Return the runs of a load that draws so much at least, in order. [unit]."""
+        """Return the runs of a load that draws so much at least, in order; none of one that draws nothing. [unit]."""
+        if least <= 0:
+            return []
         path = BasePath(self.levels, self.interval_s, least, self.drift)
         return [RunLevels(*stretch) for stretch in path.stretches()]
 
@@ -175,7 +182,12 @@ def _many(draws: FloatArray, bands: Sequence[FloatArray]) -> bool:
 
 @dataclass(frozen=True)
 class SpeedRun(SeenRun):
-    """A run at one draw after another; a ramp at either end belongs to it."""
+    """A run at one draw after another; a ramp at either end belongs to it.
+
+    ``still`` are the levels under a still sky, where an array gives.
+    """
+
+    still: LevelList | None = None
 
     @property
     def start_us(self) -> float:
@@ -193,6 +205,19 @@ class SpeedRun(SeenRun):
         """How well its edges are known. [s]."""
         levels = self.levels.levels
         return levels[self.start].left_s / 2, None if self.stop is None else levels[self.stop].reached_s / 2
+
+    def bent(self) -> float:
+        """Return what the sky moved the base by beyond a straight line, summed over the run. [unit of the signal s]."""
+        if self.still is None or self.stop is None:
+            return 0.0
+        name, at_us, moved = self.levels.signal, list[float](), list[float]()
+        for k in range(self.start - 1, self.stop + 1):
+            level, still = self.levels.levels[k], self.still.levels[k]
+            at_us += [level.first_us, level.last_us]
+            moved += [level.first[name] - still.first[name], level.last[name] - still.last[name]]
+        # From the last reading before it to the first behind it.
+        at_s, by = np.array(at_us[1:-1]) / MICROSECONDS, np.array(moved[1:-1])
+        return float(np.trapezoid(by, at_s) - (by[0] + by[-1]) / 2 * (at_s[-1] - at_s[0]))
 
     def drift(self, name: str) -> float:
         """Return how far the baseline has moved by its end, others' steps apart; not known of one that goes on."""
@@ -221,11 +246,13 @@ class HeldDraw(NamedTuple):
     lasted_s: float
 
 
-def speed_run(levels: LevelList, bounds: RunLevels) -> SpeedRun:
+def speed_run(levels: LevelList, bounds: RunLevels, still: LevelList | None = None) -> SpeedRun:
     """Return a run between these levels; one of its steps may be another load's, if what is left at rest is as much."""
     rest = range(bounds.start + 1, len(levels.levels))
     gap = next((k for k in rest if levels.levels[k].after_gap), len(levels.levels))
-    run = SpeedRun(levels, bounds.start, bounds.stop, (gap if bounds.stop is None else bounds.stop) - 1, [])
+    run = SpeedRun(
+        levels, bounds.start, bounds.stop, (gap if bounds.stop is None else bounds.stop) - 1, [], still=still
+    )
     left, least = run.drift(levels.signal), levels.levels[bounds.start].least
     steps = {k: levels.change(k, levels.signal) for k in range(run.start + 1, run.last + 1)}
     if abs(left) <= least or not steps:
@@ -236,4 +263,5 @@ def speed_run(levels: LevelList, bounds: RunLevels) -> SpeedRun:
 
 def runs_at_speeds(track: Track, levels: LevelList) -> list[SeenRun]:
     """Return the runs of a load of several speeds, in order, by the levels that were read."""
-    return [speed_run(levels, bounds) for bounds in track.runs(track.least_draw())]
+    still = track.levels if track.drift else None
+    return [speed_run(levels, bounds, still) for bounds in track.runs(track.least_draw())]

@@ -49,9 +49,14 @@ LEAST_RUNS, MOST_OF_SEVERAL, OF_ALL, AT_REST = 3, 0.5, 0.3, 0.2
 #: Where all draws are of a few fixed speeds these shares of the runs with several levels, and of all, are enough.
 #: [1], [1]
 OF_FIXED, OF_ALL_FIXED = 0.25, 0.15
+#: Fewer runs are enough where so many of their steps have no like, and loads that are on or off explain hardly any:
+#: common practice, no source. [1], [1]
+MANY_ALONE, EXPLAINED_FEW = 6, 0.2
 #: Loads that are on or off explain no more of these runs' steps; at fixed speeds; where readings are so far apart that
 #: two steps may fall between them; where the owner says that there is a drive. [1], [1], [1], [s], [1]
 EXPLAINED, EXPLAINED_FIXED, EXPLAINED_SLOW, SLOW_S, EXPLAINED_DRIVE = 0.5, 0.75, 0.3, 20.0, 0.8
+#: At fixed speeds, where less than most of the runs with several levels speak for one load. [1]
+EXPLAINED_IN_PART: Final = 0.65
 #: A load that explains anything has so many runs with a stop of its own, and this share of its starts. [1], [1]
 ENOUGH_RUNS, OWN_STOPS = 3, 0.5
 #: A stop of its own is between these shares of the start. [1], [1]
@@ -83,24 +88,27 @@ def is_of_speeds(
     if expected is not None and not 1 / NEAR_PLATE <= track.highest / expected <= NEAR_PLATE:
         return False
     runs = [run for run in track.runs(BESIDE_OTHERS * track.highest) if run.stop is not None]
-    alone = [(run, *_without_like(track, run)) for run in runs]
-    several = [run for run, _, steps in alone if steps >= LEAST_STEPS]
-    for_it = sum(share > WITHOUT_LIKE for _, share, steps in alone if steps >= LEAST_STEPS)
-    evidence = _Evidence(len(runs), len(several), for_it, explained(track, several, levels, loads, changes))
+    seen = [(run, _unlike(track, run)) for run in runs]
+    several = [(run, unlike) for run, unlike in seen if unlike.steps >= LEAST_STEPS]
+    for_it = [unlike.alone for _, unlike in several if unlike.share > WITHOUT_LIKE]
+    by_steps = explained(track, [run for run, _ in several], levels, loads, changes)
+    evidence = _Evidence(len(runs), len(several), len(for_it), sum(for_it), by_steps)
     if drive:
-        return for_it > 0 and evidence.by_steps <= EXPLAINED_DRIVE
+        return bool(for_it) and by_steps <= EXPLAINED_DRIVE
     return _is_clear(track) and _is_enough(track, evidence)
 
 
 class _Evidence(NamedTuple):
     """How many runs there are, how many have several levels and how many of these speak for one load of several speeds.
 
-    ``by_steps`` is the share of their steps that loads which are on or off explain. [1]
+    In these so many steps stand ``alone``, without their like. ``by_steps`` is the share of the steps of all runs with
+    several levels that loads which are on or off explain. [1]
     """
 
     runs: int
     several: int
     for_it: int
+    alone: int
     by_steps: float
 
 
@@ -113,9 +121,13 @@ def _is_clear(track: Track) -> bool:
 
 def _is_enough(track: Track, seen: _Evidence) -> bool:
     """Tell whether the log alone shows that one load runs at several speeds."""
+    # Two loads that are on or off step together once or twice; so often they do not.
+    if not track.drift and seen.alone >= MANY_ALONE and seen.by_steps <= EXPLAINED_FEW:
+        return seen.for_it >= MOST_OF_SEVERAL * seen.several and seen.for_it >= OF_ALL * seen.runs
     if track.lowest_speed is not None:
         enough = max(LEAST_RUNS, OF_FIXED * seen.several, OF_ALL_FIXED * seen.runs)
-        return seen.for_it >= enough and seen.by_steps <= EXPLAINED_FIXED
+        is_most = seen.for_it > MOST_OF_SEVERAL * seen.several
+        return seen.for_it >= enough and seen.by_steps <= (EXPLAINED_FIXED if is_most else EXPLAINED_IN_PART)
     # The edges of clouds come in all sizes.
     if track.drift:
         return False
@@ -143,8 +155,16 @@ def explained(
     return float(amount[own & within].sum() / max(amount[within].sum(), 1e-9))
 
 
-def _without_like(track: Track, run: RunLevels) -> tuple[float, int]:
-    """Return what share of a run's steps has no step the other way that may be the same load's [1], and how many."""
+class _Unlike(NamedTuple):
+    """What share of a run's steps has no step the other way that may be the same load's; of how many how many. [1]."""
+
+    share: float
+    alone: int
+    steps: int
+
+
+def _unlike(track: Track, run: RunLevels) -> _Unlike:
+    """Return how many of a run's steps have no step the other way that may be the same load's."""
     levels, signal = track.levels.levels, track.levels.signal
     solid = [levels[k] for k in range(run.start, run.stop or 0) if track.length_s[k] >= SOLID * track.interval_s]
     base = float(track.levels.before[run.start])
@@ -154,14 +174,15 @@ def _without_like(track: Track, run: RunLevels) -> tuple[float, int]:
     least = max(track.least[run.start] / 2, UNREST * max(last - base for _, last in ends))
     up, down = sorted((x for x in steps if x > least), reverse=True), [-x for x in steps if x < -least]
     total, count = sum(up) + sum(down), len(up) + len(down)
-    alone = 0.0
+    alone = list[float]()
     for step in up:
         like = [x for x in down if ALIKE_DOWN[0] <= x / step <= ALIKE_DOWN[1]]
         if like:
             down.remove(min(like, key=lambda x: abs(x - step)))
         else:
-            alone += step
-    return (alone + sum(down)) / max(total, 1e-9), count
+            alone.append(step)
+    alone += down
+    return _Unlike(sum(alone) / max(total, 1e-9), len(alone), count)
 
 
 class ToldSpeeds(NamedTuple):
@@ -176,20 +197,21 @@ NO_SPEEDS = ToldSpeeds((), fixed=True)
 
 def told_speeds(runs: Sequence[SeenRun], cycles: Sequence[Cycle]) -> tuple[ToldSpeeds, list[Cycle]]:
     """Return the draws at which a load runs, and its cycles with the time at each of them."""
-    held = [list(run.held()) for run in runs if isinstance(run, SpeedRun)]
+    own = [run for run in runs if isinstance(run, SpeedRun)]
+    held = [list(run.held()) for run in own]
     if not held:
         return NO_SPEEDS, list(cycles)
     signal, least = runs[0].levels.signal, float(np.median([run.levels.levels[run.start].least for run in runs]))
     edges, fixed = _edges(np.sort([each.draws[signal] for of_run in held for each in of_run]), least)
     by_speed: list[list[HeldDraw]] = [[] for _ in range(len(edges) + 1)]
     of_each = list[Cycle]()
-    for of_run, cycle in zip(held, cycles, strict=True):
+    for run, of_run, cycle in zip(own, held, cycles, strict=True):
         lasted_s = [0.0] * len(by_speed)
         for each in of_run:
             k = int(np.searchsorted(edges, each.draws[signal], side="right"))
             by_speed[k].append(each)
             lasted_s[k] += each.lasted_s
-        of_each.append(_of_speeds(cycle, tuple(lasted_s)))
+        of_each.append(_of_speeds(_straightened(run, cycle), tuple(lasted_s)))
     return ToldSpeeds(tuple(map(_speed, by_speed)), fixed), of_each
 
 
@@ -213,6 +235,21 @@ def _speed(rows: Sequence[HeldDraw]) -> Speed:
         return None if np.isnan(drawn) else float(drawn)
 
     return Speed(mean("current_A"), mean("power_W"), lasted_s)
+
+
+def _straightened(run: SpeedRun, cycle: Cycle) -> Cycle:
+    """Return a run's figures without what the sky moved its base by meanwhile."""
+    bent, charge_Ah, energy_Wh = run.bent() / SECONDS_PER_HOUR, cycle.charge_Ah, cycle.energy_Wh
+    taken = charge_Ah if run.levels.signal == "current_A" else energy_Wh
+    if not bent or taken is None or taken <= 0:
+        return cycle
+    # At the volts of the run what moves the one moves the other in proportion.
+    share = max(1 - bent / taken, 0.0)
+    return replace(
+        cycle,
+        charge_Ah=None if charge_Ah is None else charge_Ah * share,
+        energy_Wh=None if energy_Wh is None else energy_Wh * share,
+    )
 
 
 def _of_speeds(cycle: Cycle, lasted_s: tuple[float, ...]) -> Cycle:

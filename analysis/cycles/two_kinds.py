@@ -136,8 +136,15 @@ def _looks(runs: Sequence[SeenRun]) -> _Looks:
     begin, end = (np.log(np.array([pair[k] for pair in ends])) for k in (0, 1))
     lengths = np.array([run.length_s if run.stop is not None else math.nan for run in runs])
     starts = np.array([_shows_start(run) for run in runs], dtype=bool)
-    coarse = [OF_LEAST * run.levels.levels[run.start].least / run.settled(run.levels.signal) for run in runs]
+    coarse = [_coarse(run) for run in runs]
     return _Looks(begin, end, lengths, starts, max(float(np.median(coarse)), LEAST_SPREAD) if runs else LEAST_SPREAD)
+
+
+def _coarse(run: SeenRun) -> float:
+    """Return by which share of a run's draw two runs differ at least before it stands out. [1]"""
+    # Where something came on meanwhile that gives as much as the run draws, nothing of it is left to see.
+    draw = run.settled(run.levels.signal)
+    return OF_LEAST * run.levels.levels[run.start].least / draw if draw else math.inf
 
 
 def _begin_and_end(run: SeenRun) -> tuple[float, float]:

@@ -14,6 +14,9 @@ ONLY_ITS_DRIVE: Final = (
     "A usual drive feeds a motor of three phases. A single-phase motor with a start capacitor or a switch inside is "
     "not to be fed by one: it is then another motor, here taken to take as many watts."
 )
+NO_DRIVE_ON_STEPS: Final = (
+    "many drives refuse a modified sine or are damaged by it; ask the drive's maker (common practice, no source)"
+)
 ONLY_ITS_STARTER: Final = (
     "A soft starter must be made for single-phase motors; one with a start capacitor or a switch inside may stay on "
     "its start winding and burn it. Ask the motor's maker."

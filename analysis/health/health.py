@@ -29,10 +29,11 @@ OF_PUMPS: Final[tuple[Judge, ...]] = (air_charge_lost, leak_down, prime_lost, ne
 OF_ALL: Final[tuple[Judge, ...]] = (draw_drift, low_voltage, overload, surge_over_rating, standing_draw)
 #: What does not hold for a load of several speeds, or behind a drive, and why.
 _AT_SPEEDS: Final = "it runs at several speeds, so "
+_ON_DEMAND: Final = "it draws what is asked of it, so "
 _BY_DRIVE: Final = "it is behind a drive, so "
 NOT_AT_SPEEDS: Final[dict[Judge, str]] = {
-    start_trip: "a start that fails does not show beside them",
-    stalled_start: "a start that fails does not show beside them",
+    start_trip: "a start that fails does not show among its changes of draw",
+    stalled_start: "a start that fails does not show among its changes of draw",
     air_charge_lost: "it runs as long as water is asked for, whatever the tank holds",
     prime_lost: "less draw may be less that is asked for",
     draw_drift: "another draw may be another use",
@@ -91,7 +92,8 @@ def _of_pump(runs: Runs, limits: HealthLimits) -> list[Check]:
 def _held(judge: Judge, runs: Runs, limits: HealthLimits) -> Check:
     """Hold the runs against one limit, if it holds for such a load."""
     if runs.cycles.varies and judge in NOT_AT_SPEEDS:
-        since = _AT_SPEEDS if runs.cycles.speeds else _BY_DRIVE
+        of_speeds = _AT_SPEEDS if runs.cycles.fixed_speeds else _ON_DEMAND
+        since = of_speeds if runs.cycles.speeds else _BY_DRIVE
         return Rule(judge.__name__).not_judged(f"{since}{NOT_AT_SPEEDS[judge]}")
     return judge(runs, limits)
 

@@ -51,18 +51,13 @@ def short_cycling(runs: Runs, limits: HealthLimits) -> Check:
     the busiest hour is held against what a tank of the right size allows.
     """
     check = _held_against(runs, limits)
-    if check.finding is None or not _is_by_drive(runs, limits):
+    if check.finding is None or not (limits.drive or runs.cycles.by_drive):
         return check
     # Only what holds behind a drive can be crossed; what is within the limits of direct starts is so all the more.
     held = _but_for_direct(limits)
     if held is not None and (of_held := _held_against(runs, held)).finding is not None:
         return of_held
     return _rule(limits).not_judged(f"{check.finding.evidence}: {_ONLY_DIRECT}")
-
-
-def _is_by_drive(runs: Runs, limits: HealthLimits) -> bool:
-    """Tell whether a drive brings the load up: its owner says so, or its draw follows what is asked of it."""
-    return limits.drive or bool(runs.cycles.speeds and not runs.cycles.fixed_speeds)
 
 
 def _but_for_direct(limits: HealthLimits) -> HealthLimits | None:

@@ -35,6 +35,10 @@ _LASTS_US: Final = 600 * MICROSECONDS
 #: So many times the least step that stands out, a step of return in the dark is clear. [1]
 _CLEAR: Final = 4.0
 
+#: The bank's volts rise with a charger, and the sun gives, and loads draw, fewer amps: by so much a step may be off the
+#: charger's own amps (common practice, no source). [1]
+_STEP_OFF: Final = 0.04
+
 Between = tuple[int, int]
 """Two instants, between which something is looked at. [us]"""
 
@@ -214,12 +218,17 @@ def _shares(
         middle_us = (parts.start_us + parts.stop_us) / 2
         gone = np.clip((middle_us - spell.start_us) / max(spell.stop_us - spell.start_us, 1), 0, 1)
         usual_A = spell.first_A + (spell.last_A - spell.first_A) * gone
-        ends_A = min(spell.first_A, spell.last_A), max(spell.first_A, spell.last_A)
+        low_A, high_A = min(spell.first_A, spell.last_A), max(spell.first_A, spell.last_A)
+        ends_A = (1 - _STEP_OFF) * low_A, (1 + _STEP_OFF) * high_A
         # What went into the bank is the charger's up to its amps; the loads may have had the rest of them.
         rows: tuple[FloatArray | float, ...] = (usual_A, *ends_A)
         for row, amps in enumerate(rows):
-            if spell.decided or row == 2:
-                shares[row] += np.minimum(amps * parts.covered_s * share, charge_As)
+            given_As = np.minimum(amps * parts.covered_s * share, charge_As)
+            if spell.decided:
+                shares[row] += given_As
+            elif row == 2:
+                # What may have been given once may not have been given twice.
+                shares[row] = np.maximum(shares[row], given_As)
     return np.minimum(shares, charge_As)
 
 

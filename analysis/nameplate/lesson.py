@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from math import isclose
+from typing import Final
 
 from ..equipment.plate_power import beyond_the_plate
 from ..not_known import Missing
@@ -21,7 +22,9 @@ from .measured_chain import DrawnSum, drawn_by_plate, paper_against
 from .reasons import DUTY, FROM_HP, FROM_VA, IDLE, INVERTER, LOAD, STARTS, TOGETHER, VOLTAGE
 
 #: Factors of the decomposition that the step of the watts tells of.
-_OF_LOAD = (FROM_VA, FROM_HP, LOAD, TOGETHER)
+_OF_LOAD: Final = (FROM_VA, FROM_HP, LOAD, TOGETHER)
+#: From so many times the running amps on a start's highest reading is worth telling (common practice, no source). [1]
+_SURGES: Final = 1.5
 
 
 @dataclass(frozen=True)
@@ -186,13 +189,13 @@ def _starts(sums: BothSums) -> LessonStep:
         why = "Each start takes more than running does, and no plate tells it."
     else:
         why = "The draw sank in the runs by more than the starts took."
-    if drawn.start_A is not None:
+    running_A = None if drawn.bank_V is None else drawn.running_W / drawn.bank_V
+    if drawn.start_A is not None and running_A is not None and drawn.start_A > _SURGES * running_A:
         least = "" if drawn.start_resolved else "at least "
         why += (
-            f" For a moment one asked {least}{figure(drawn.start_A, 'A')} of the bank: cable, fuse and inverter must "
-            "bear that."
+            f" For a moment one asked {least}{figure(drawn.start_A, 'A')} of the bank. {sums.must_bear} must bear that."
         )
-    how = "no start is reckoned", "what starts took beyond running"
+    how = "no start is reckoned", "what it took beyond its settled draw"
     figures = 0.0, None if sums.plate is None else sums.plate.start_Wh, drawn.start_Wh
     return sums.step("starts", "Wh", figures, how, why, basis=drawn.power_basis, parts=(STARTS,))
 

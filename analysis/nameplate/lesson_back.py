@@ -92,16 +92,16 @@ def _why_hours(sums: BothSums, paper_h: float) -> str:
     wrong = "short" if too_short else "long"
     # With the right watts, or where it outweighs them, it is the other two that lead astray.
     if isclose(paper_W, drawn.running_W, rel_tol=_ALIKE) or too_short != more_watts:
-        return f"The volts, and what the starts took, make the time come out too {wrong}."
+        return f"The volts and the uneven draw make the time come out too {wrong}."
     return f"With {'more' if more_watts else 'fewer'} watts on paper than it drew, the time comes out too {wrong}."
 
 
 def _why_watts_back(sums: BothSums) -> str:
     if sums.running_only:
-        return "The starts' share and the volts make the difference."
+        return "The volts and the uneven draw make the difference."
     if isclose(sums.drawn.run_h, sums.paper.hours, rel_tol=1e-9):
-        return "It never paused, so the volts and the starts make the difference."
-    return "Spread over its pauses it looks small. Cable, fuse and inverter must bear what it draws while it runs."
+        return "It never paused, so the volts and the uneven draw make the difference."
+    return f"Spread over its pauses it looks small. {sums.must_bear} must bear what it draws while it runs."
 
 
 def _load_back(sums: BothSums, inverter: Inverter, paper_W: float) -> LessonStep:

@@ -71,6 +71,11 @@ class BothSums:
         """Whether the load's own watts are known apart from its inverter's loss."""
         return self.inverter is not None and self.drawn.load_W is not None
 
+    @property
+    def must_bear(self) -> str:
+        """What lies between the bank and the load, at the beginning of a sentence."""
+        return "Cable and fuse" if self.inverter is None else "Cable, fuse and inverter"
+
     def step(
         self,
         name: str,

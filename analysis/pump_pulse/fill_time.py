@@ -9,6 +9,7 @@ D / (Q - use) and a rest D / use, so that run x rest / (run + rest) is D / Q, wh
 
 from __future__ import annotations
 
+from math import inf
 from typing import Final
 
 import numpy as np
@@ -43,8 +44,10 @@ def fill_time(runs: Runs, which: BoolArray | None = None) -> Within | Missing:
     which : array of bool, optional
         Those of a day; by default the newest `NEWEST_RUNS`.
     """
-    if runs.cycles.speeds:
-        return Missing(_WHAT, (), "it runs at several speeds, as long as water is asked for, whatever the tank holds")
+    if runs.cycles.varies:
+        return Missing(
+            _WHAT, (), "it runs at several speeds or by a drive, as long as water is asked for, whatever the tank holds"
+        )
     if (cannot := runs.cannot_tell(Rule(_WHAT), least=FEWEST_AT_EDGE)) is not None:
         return Missing(_WHAT, (), cannot.remark)
     fit = np.flatnonzero(_as_usual(runs) if which is None else _as_usual(runs) & which)[-NEWEST_RUNS:]
@@ -55,8 +58,8 @@ def fill_time(runs: Runs, which: BoolArray | None = None) -> Within | Missing:
     low, likely = min(edge.low, _if_drawn_all_along(run_s, _longer_rest_s(runs)[fit])), edge.value
     steady = _steady(run_s, runs.rest_s[fit])
     # No use makes runs shorter than the tank: what the rests say counts only below that.
-    if steady is not None and steady.value < likely:
-        low, likely = min(low, steady.low - float(np.median(off_s))), steady.value
+    if steady is not None and steady[1] < likely:
+        low, likely = min(low, steady[0] - float(np.median(off_s))), steady[1]
     low = max(min(low, likely), 0.0)
     if edge.high > WIDEST * low:
         return Missing(_WHAT, (), "water was drawn in most runs, and the shortest are too few and too unlike to tell")
@@ -91,12 +94,12 @@ def _if_drawn_all_along(run_s: FloatArray, rest_s: FloatArray) -> float:
     run, rest = run_s[lowest], rest_s[lowest]
     known = np.isfinite(rest) & (rest > 0)
     if not known.any():
-        return float(run.min())
+        return inf  # nothing says how much it was, and no end comes of it
     return float(np.median((run * rest / (run + rest))[known]))
 
 
-def _steady(run_s: FloatArray, rest_s: FloatArray) -> Within | None:
-    """Return the time of filling by cycles of steady use, and the shortest and longest of them; None without such. [s]
+def _steady(run_s: FloatArray, rest_s: FloatArray) -> tuple[float, float] | None:
+    """Return the shortest and the middle time of filling by cycles of steady use; None without such. [s]
 
     `rest_s` are the rests before the runs.
     """
@@ -111,4 +114,4 @@ def _steady(run_s: FloatArray, rest_s: FloatArray) -> Within | None:
     if spreads[first] > STEADY_ALIKE:
         return None
     alike = fills[first : first + many]
-    return Within(float(np.median(alike)), float(alike[0]), float(alike[-1]))
+    return float(alike[0]), float(np.median(alike))

@@ -18,6 +18,8 @@ from .days import PulseDay
 
 #: From so many days on there is a trend to speak of: common practice, no source. [1]
 LEAST_FLOW_DAYS: Final = 8
+#: So many of them must tell a flow; a worn pump runs long, and so seldom. [1]
+LEAST_TELLING: Final = 5
 #: Less than this over all the days is not told: where use grows or falls the shortest runs move by as much (tried on
 #: simulated months). [1]
 LEAST_CHANGE: Final = 0.05
@@ -64,17 +66,19 @@ class FlowTrend:
 def flow_trend(days: Sequence[PulseDay]) -> FlowTrend | Missing:
     """Return how the flow of a pump changes over the days of one log or several, in order of time."""
     known = [(day, day.flow_L_per_min.value) for day in days if day.flow_L_per_min is not None]
-    if len(known) < LEAST_FLOW_DAYS:
-        count = "no day" if not known else "one day" if len(known) == 1 else f"{len(known)} days"
-        because = f"{count} had enough whole runs; at least {LEAST_FLOW_DAYS} are needed"
-        return Missing("trend of the pump's flow", (), because)
     at_d = np.array([(day.start_us + day.stop_us) / 2 / _DAY_US for day, _ in known])
+    if len(known) < LEAST_TELLING or round(at_d[-1] - at_d[0]) + 1 < LEAST_FLOW_DAYS:
+        count = "no day" if not known else "one day" if len(known) == 1 else f"{len(known)} days"
+        because = f"{count} had enough whole runs; at least {LEAST_TELLING} in {LEAST_FLOW_DAYS} days are needed"
+        return Missing("trend of the pump's flow", (), because)
     flows = np.array([flow for _, flow in known])
     slopes = theil_sen(at_d, flows)
     span_d = float(at_d[-1] - at_d[0])
     middle = float(np.median(flows - slopes[0] * at_d))
-    first, last = (max(middle + slopes[0] * float(at_d[k]), 0.0) for k in (0, -1))
-    change = Within(*(slope * span_d / first for slope in slopes)) if first > 0 else Within(-1.0, -1.0, 0.0)
+    # A line through days of a pump that dies down may lie below nought at an end; the pump does not.
+    least = 0.1 * float(flows.min())
+    first, last = (max(middle + slopes[0] * float(at_d[k]), least) for k in (0, -1))
+    change = Within(*(slope * span_d / first for slope in slopes))
     change = widened(change, SHARE_OFF * abs(change.value))
     # What is left is at least nothing, however steeply it fell.
     change = change.map(lambda share: max(share, -1.0))

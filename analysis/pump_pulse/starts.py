@@ -35,7 +35,7 @@ LENGTHENS_ADVICE: Final = Advice(
     "higher running draw beside it speaks for bearings or sand; the same running draw for the capacitor or the volts.",
     "Have the capacitor and the voltage at the motor during a start measured before the pump stalls. Capacitors hold a "
     "dangerous charge, and motor, control box and well are for a licensed electrician or pump installer.",
-    "Have the start capacitor and the motor's voltage at a start measured.",
+    "Have an electrician measure the start capacitor, and the motor's voltage at a start.",
 )
 
 
@@ -76,8 +76,8 @@ def _why_not(cycles: Cycles, how: HowRead) -> str:
     """Return why a log does not tell how long its load's starts take."""
     if not cycles.cycles:
         return "no start was seen"
-    if cycles.speeds:
-        return "it runs at several speeds, and is brought up slowly"
+    if cycles.varies:
+        return "it runs at several speeds or behind a drive, and is brought up slowly"
     if how.sampling != "instant":
         means = "the meter gives averages, in which a start goes under"
         return means if how.sampling == "mean" else "nobody reads a start by eye"
@@ -125,7 +125,7 @@ def _ends(start_us: TimeArray, length_s: FloatArray) -> _Ends | str:
     day = start_us // DAY_US
     days = np.unique(day)
     if len(days) < LEAST_DAYS:
-        seen = "one day" if len(days) == 1 else f"{len(days)} days"
+        seen = "no day" if not len(days) else "one day" if len(days) == 1 else f"{len(days)} days"
         return f"lengths of starts are known of {seen}; at least {LEAST_DAYS} are needed"
     first, newest = day <= days[END_DAYS - 1], day >= days[-END_DAYS]
     return _Ends(length_s[first], length_s[newest], start_us[newest])

@@ -11,6 +11,7 @@ import numpy as np
 
 from ..health.finding import SEVERITIES, Check, Finding
 from ..health.runs import Runs
+from ..not_known import Missing
 from ..one_log.log_report import LogReport
 from ..pump_pulse.starts import lengths_of, start_lengthens
 from ..readings.chunk import Side
@@ -157,8 +158,13 @@ def _of_starts(pool: Pool) -> tuple[Check, ...]:
     cycles = [cycle for piece in pool.pieces if piece.log.load_starts is not None for cycle in piece.cycles]
     if not cycles:
         return ()
-    name = Runs(pool.pieces[0].log.cycles).name
-    return (start_lengthens(name, np.array([cycle.start_us for cycle in cycles]), lengths_of(cycles)),)
+    newest, lengths = pool.pieces[-1].log, lengths_of(cycles)
+    # Where no log shows a length, all of them mostly lack it for the newest one's reason.
+    starts, why_not = newest.load_starts, ""
+    if np.isnan(lengths).all() and starts is not None and isinstance(starts.length_s, Missing):
+        why_not = starts.length_s.because
+    start_us = np.array([cycle.start_us for cycle in cycles])
+    return (start_lengthens(Runs(newest.cycles).name, start_us, lengths, why_not),)
 
 
 def _found(checks: Iterable[Check]) -> list[Finding]:

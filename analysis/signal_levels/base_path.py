@@ -25,6 +25,8 @@ RAMP_S: Final = 10.0
 SOLID: Final = 4
 #: What is drawn at least, within a run, of the least draw: readings scatter. [1]
 STAYS: Final = 0.9
+#: A run begins and ends with a step of this share of the least draw, not with noise beside one. [1]
+EDGE: Final = 0.1
 #: A run costs something, lest every bump be one; one whose end was not seen more. A step, and a base that is left, cost
 #: what they are over the least draw. Where the sky moves the base, so much for each hour of a run. [1], [1], [1/h]
 RUN_COST, OPEN_COST, HOUR_COST = 0.2, 1.5, 0.5
@@ -115,7 +117,7 @@ class BasePath:
             n, lasted_s = stop - start, float(self.at_s[stop] - self.at_s[start])
             moved = float(self.first[stop] - self.levels.before[start])
             left = max(abs(moved) - self.drift * lasted_s, 0.0) / self.least
-            if self.steps[stop] >= 0 or left > MOST_LEFT:
+            if self.steps[stop] > -EDGE or left > MOST_LEFT:
                 continue
             # Others step at an instant nobody knows, the sky moves all the time.
             base = moved * since_s[:n] / max(lasted_s, 1e-9) if self.drift else min(moved, 0.0)
@@ -129,7 +131,7 @@ class BasePath:
 
     def _rises(self, start: int, end: int) -> bool:
         """Tell whether the signal rises with a level by the least draw, on a ramp or at once."""
-        if self.steps[start] * self.least <= self.levels.levels[start].least / 2:
+        if self.steps[start] <= max(self.levels.levels[start].least / 2 / self.least, EDGE):
             return False
         near = slice(start, start + int(np.searchsorted(self.at_s[start:end], self.at_s[start] + RAMP_S, side="right")))
         return float(self.first[near].max() - self.levels.before[start]) >= self.least

@@ -18,9 +18,10 @@ from .plateau import EDGE
 
 #: A change that takes longer is the sky's. Makers' drives take 2 to 10 s to full speed, from memory; the edge of a
 #: cloud takes several seconds to a minute to pass over an array, common practice, no source. [s]
-SOON_S = 8.0
-#: A level of so many usual intervals is more than the way to the next. [1]
-HELD = 4
+SOON_S = 10.0
+#: A level of so many usual intervals is more than the way to the next; so many that are less, all one way, are an edge.
+#: [1], [1]
+HELD, EDGE_LEVELS = 4, 4
 #: Levels of a minute and more show how fast the sun moves them, most of them slower than this share of all; and half
 #: of that is taken out of them: common practice, no source. [s], [1], [1]
 MINUTE_S, MOST, LEFT = 60.0, 0.75, 0.45
@@ -77,6 +78,8 @@ def _slow_changes(levels: LevelList, interval_s: float) -> set[int]:
         step = levels.change(k, levels.signal)
         goes_on = way and every[k - 1].length_s < HELD * interval_s and step * levels.change(way[-1], levels.signal) > 0
         way = [*way, k] if goes_on else [k]
-        if every[k].reached_us - every[way[0]].left_us > SOON_S * MICROSECONDS or every[k].after_gap:
-            slow.update(way)
+        at_once = every[k].reached_us - every[k].left_us
+        lasted = every[k].reached_us - every[way[0]].left_us if len(way) >= EDGE_LEVELS else at_once
+        if lasted > SOON_S * MICROSECONDS or every[k].after_gap:
+            slow.update(way if lasted > at_once else [k])
     return slow

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from ..bank.resistance import Resistance
+from ..bank.sag import loaded_V
 from ..bank.seen_starts import SeenStarts
 from ..equipment.bank_voltage import usual_loaded_V
 from ..equipment.demand import Demand, demand
@@ -207,12 +208,26 @@ def _starts(seen: MeasuredLoad, by: Factors) -> SeenStarts | Missing:
     if by.ohms is None or before_V is None:
         return Missing("word on the sag at start", ("bank.resistance_mohm",), "such a start was not seen")
     dips, times = starts.lowest_V.map(lambda volts: before_V - volts), by.ohms * by.draw
-    # The least dip goes with the gentlest start; a voltage above that before a start is scatter and stays.
+    # The least dip goes with the gentlest start, whose share is one of the amps.
     low, value, high = (
-        before_V - (dip * times * share if dip > 0 else dip)
+        _fallen_V(before_V, dip * share if dip > 0 else dip, times)
         for dip, share in ((dips.low, by.start.high), (dips.value, by.start.value), (dips.high, by.start.low))
     )
+    if value is None:
+        because = "the bank would not give through its resistance what such a start asks"
+        return Missing("word on the sag at start", (), because)
+    # No power is drawn from a bank below half of its voltage.
+    low, high = before_V / 2 if low is None else low, value if high is None else high
     return replace(starts, lowest_V=Within(value, min(low, value), max(high, value)))
+
+
+def _fallen_V(before_V: float, dip_V: float, times: float) -> float | None:
+    """Return where a start takes a bank with so many times the ohms, or the watts; None where it cannot give them. [V]
+
+    The watts stay as the volts fall, and not the amps: so the dip grows by more than the ohms do.
+    """
+    # A voltage above that before a start is scatter and stays.
+    return before_V - dip_V if dip_V <= 0 else loaded_V(before_V, times * dip_V, before_V - dip_V)
 
 
 def _stretched(was: Stretches | None, by: Factors, per_run: float) -> Stretches | None:

@@ -7,7 +7,7 @@ from typing import Final
 
 from ..bank.draw import bank_draw
 from ..equipment.demand import demand
-from ..equipment.motor_start import ONLY_ITS_DRIVE, ONLY_ITS_STARTER, soft_share, torque_left
+from ..equipment.motor_start import NO_DRIVE_ON_STEPS, ONLY_ITS_DRIVE, ONLY_ITS_STARTER, soft_share, torque_left
 from ..not_known import Missing
 from ..site.motor_kinds import DRIVE_EFFICIENCY, TURNING, feeds_drive
 from ..site.tables import Inverter, Load, StartKind
@@ -55,7 +55,9 @@ class StartChange:
             return ()
         # Those of three phases are what starters and drives are made for.
         if self.start == "drive":
-            return () if load.phases == 3 else (ONLY_ITS_DRIVE,)
+            steps = inverter.waveform == "modified"
+            refused = (f"'{inverter.name}' gives a modified sine: {NO_DRIVE_ON_STEPS}.",) if steps else ()
+            return refused if load.phases == 3 else (ONLY_ITS_DRIVE, *refused)
         torque = _torque(load, inverter)
         return (*torque, *(() if load.phases == 3 else (ONLY_ITS_STARTER,)))
 

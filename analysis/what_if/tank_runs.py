@@ -172,7 +172,7 @@ def _by_log(
     starts_s = np.append(-np.median(run_s), np.cumsum(np.column_stack([off_s, run_s]).ravel())[::2])
     as_seen = _counted(Replayed(starts_s, run_s), seen, None)
     if times == Within.exactly(1.0):
-        then = _used(as_seen, off_s, run_s, seen, use)
+        then = _used(as_seen, off_s, run_s, use)
         about_use = () if use == 1 else (_HOW_USED,)
         return TankRuns(as_seen, then, times, now_L, now_L, measured=True, assumptions=(_MEASURED, *about_use))
     # The two ends of what the tank may give go through the same water, so that an end has a run and a rate of its own.
@@ -185,7 +185,7 @@ def _by_log(
     return TankRuns(as_seen, other, times, now_L, will_L, True, assumptions, less)
 
 
-def _used(as_seen: PumpRuns, off_s: FloatArray, run_s: FloatArray, seen: MeasuredLoad, use: float) -> PumpRuns:
+def _used(as_seen: PumpRuns, off_s: FloatArray, run_s: FloatArray, use: float) -> PumpRuns:
     """Return the runs of another use: more of the same runs, or, at the other end, taps that are open for longer."""
     a_day = None if as_seen.a_day is None else as_seen.a_day.scaled(use)
     if use == 1 or as_seen.run_s is None or a_day is None:
@@ -195,8 +195,8 @@ def _used(as_seen: PumpRuns, off_s: FloatArray, run_s: FloatArray, seen: Measure
         return PumpRuns(None, None, a_day)
     usual = as_seen.run_s
     share = float(np.median(longer.runs_s)) / usual.value
-    # As many starts as the log's own, each end with the chance that they had.
-    starts = len(longer.runs_s) / len(run_s) * seen.starts_per_h.value * 24.0 / a_day.value
+    # Beside so many times the log's starts, each end with the chance that they had.
+    starts = len(longer.runs_s) / len(run_s) / use
     # Those that were counted and those that will come are two lots of the same kind, as with another tank.
     below = hypot(sqrt(2) * (usual.value - usual.low), usual.value * min(share - 1, 0.0))
     above = hypot(sqrt(2) * (usual.high - usual.value), usual.value * max(share - 1, 0.0))

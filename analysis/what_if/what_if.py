@@ -43,7 +43,7 @@ _SAME_STOP: Final = "The other inverter is taken to stop at the voltage of the o
 _OTHER_VOLTS: Final = (
     "Cells of another kind stand at other volts, so the same watts are other amps: by what is usual of both kinds."
 )
-_ASK_CABLE: Final = 'Ask also for "cable".'
+_ASK_CABLE: Final = ' Ask also for "cable".'
 _OTHER_CELLS: Final = (
     "Cells of another kind want chargers, cut-offs and protection set for them, and fuses judged anew: what theirs "
     "drive into a short circuit is not known."
@@ -123,7 +123,7 @@ def what_if(
     before = forecast(site, load_name, hours=hours, measured=measured)
     # What asks for a size wants the system that the other changes make: they are made first.
     setup, unknown = make([change for change in changes if not _asks_for_size(change)], Setup(site, load))
-    use = _times_used(load, setup.load, changes, measured)
+    use = _times_used(setup.load, changes, measured)
     day_Wh = _day_Wh(setup, measured)
     setup = replace(setup, day_Wh=None if day_Wh is None else use * day_Wh if measured else day_Wh)
     sizing = [change for change in changes if _asks_for_size(change)]
@@ -158,7 +158,7 @@ def what_if(
             *_other_cells(site, made.site),
             *_start_unknown(changes, after),
             *_starts_amiss(changes, Setup(site, load)),
-            *_cables_amiss(before, after),
+            *_cables_amiss(before, after, None if isinstance(cable, Missing) else cable.name),
             *_tank_amiss(changes, made, runs),
             *_charger_amiss(changes, made),
         ),
@@ -180,24 +180,18 @@ def _day_Wh(setup: Setup, seen: MeasuredLoad | None) -> float | None:
     return forecast(setup.site, setup.load.name, hours=_PER_DAY_H, measured=seen).taken.energy_Wh.value
 
 
-def _times_used(load: Load, changed: Load, changes: Sequence[SystemChange], seen: MeasuredLoad | None) -> float:
+def _times_used(changed: Load, changes: Sequence[SystemChange], seen: MeasuredLoad | None) -> float:
     """Return how many times as much the load is used after the changes. [1]"""
-    if changed.duty_pct is None or not any(isinstance(change, UseChange) for change in changes):
+    # By the plate alone the changed share of the day says it all.
+    if seen is None or changed.duty_pct is None or not any(isinstance(change, UseChange) for change in changes):
         return 1.0
-    if seen is not None:
-        return changed.duty_pct / (100 * seen.duty.value)
-    return 1.0 if load.duty_pct is None else changed.duty_pct / load.duty_pct
+    return changed.duty_pct / (100 * seen.duty.value)
 
 
 def _sizes(changes: Sequence[SystemChange], setup: Setup) -> list[str]:
-    """Return the answers to changes that ask for a size, in the system that those before them make."""
-    sentences = []
-    for change in changes:
-        if isinstance(change, TankFor | BankFor | CableChange) and _asks_for_size(change):
-            sentences.append(change.answer(setup))
-        changed = change.made_in(setup)
-        setup = setup if isinstance(changed, Missing) else changed
-    return [text for text in sentences if text]
+    """Return the answers to changes that ask for a size, in the system that the other changes make."""
+    sizing = [each for each in changes if isinstance(each, TankFor | BankFor | CableChange) and _asks_for_size(each)]
+    return [text for each in sizing if (text := each.answer(setup))]
 
 
 def _tank_amiss(changes: Sequence[SystemChange], made: Setup, runs: TankRuns | Missing) -> list[str]:
@@ -221,15 +215,19 @@ def _charger_amiss(changes: Sequence[SystemChange], made: Setup) -> list[str]:
     return [f"The charger: {fit.sentence}." for fit in fits if fit.verdict != "holds"]
 
 
-def _cables_amiss(before: Forecast, after: Forecast) -> list[str]:
-    """Say which cables or fuses are worse with the changes and do not fail, which is told before all else."""
+def _cables_amiss(before: Forecast, after: Forecast, own: str | None) -> list[str]:
+    """Say which cables or fuses are worse with the changes and do not fail, which is told before all else.
+
+    `own` is the load's cable, for which another can be asked.
+    """
     sentences = []
     for was, will in zip(before.conductors, after.conductors, strict=True):
         if will.failing or worst(was.verdict, will.verdict) == was.verdict:
             continue
         why = next((each.sentence for each in will.screened if each.verdict == will.verdict), "Its load is not known.")
         sentences.append(
-            f"Cable and fuse '{will.conductor}' are then {will.verdict}: {why[0].lower()}{why[1:]} {_ASK_CABLE}"
+            f"Cable and fuse '{will.conductor}' are then {will.verdict}: {why[0].lower()}{why[1:]}"
+            + (_ASK_CABLE if will.conductor == own else "")
         )
     return sentences
 

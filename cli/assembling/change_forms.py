@@ -87,6 +87,7 @@ CHANGE_FORMS: Final[tuple[tuple[str, tuple[ChangeForm, ...]], ...]] = (
             ChangeForm("strings", "bank", "more or fewer strings of it", "bank", "3", "strings"),
             ChangeForm("bank_for", "bank", "a bank for days without sun", "bank for", "3", "days"),
             ChangeForm("array", "array", "another array", "array", "1200 W or 1,2 kW"),
+            ChangeForm("charger", "charger", "another charger or generator", "charger", "40 A"),
             ChangeForm("cable", "cable", "another cable", "cable", "35 mm2 or 2 AWG"),
             ChangeForm("cable_for", "cable", "the smallest cable that loses at most", "cable", "3 %", is_asking=True),
         ),

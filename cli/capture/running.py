@@ -24,6 +24,8 @@ _ENDS_WITHIN_S = 60.0
 _LOOK_EVERY_S = 0.05
 #: Far more than a capture says in the end. [bytes]
 _MOST_SAID = 65_536
+#: Lines of so many letters are never broken by who writes them.
+_UNBROKEN = "1000"
 _MAIN = "from shuntbook.cli.main import main; main()"
 #: Of Windows, where a child goes on by itself if it has no console of its starter's.
 _WITHOUT_CONSOLE = 0x0000_0008 | 0x0000_0200  # DETACHED_PROCESS, CREATE_NEW_PROCESS_GROUP (Microsoft, from memory)
@@ -70,7 +72,8 @@ def start_capture(
             stdout=output,
             stderr=errors,
             close_fds=True,
-            env={**os.environ, "PYTHONIOENCODING": "utf-8", "PYTHONUNBUFFERED": "1"},
+            # What it says is shown on a page, which breaks lines by itself.
+            env={**os.environ, "PYTHONIOENCODING": "utf-8", "PYTHONUNBUFFERED": "1", "COLUMNS": _UNBROKEN},
             **_apart(),
         )
     _children.append(child)

@@ -59,7 +59,8 @@ def command(
     """Say beforehand what a load will take out of the bank, and whether bank and inverter hold.
 
     From the plate alone, each step with where its figure is from; or, with a log in which the load ran, from its own
-    draw, its starts and how often it ran, with 95 % intervals of what any such stretch of time may take.
+    draw, its starts and how often it ran, with 95 % intervals of what any such stretch of time may take. --explain sets
+    the sum on paper beside it step by step, and with a log goes back from amp-hours to watts.
 
     --with says what a change would do, before and after: tank 300 L, pre-charge 2.5 bar, pressures 2.8..4.1 bar, soft
     start, drive, inverter 3000 W, bank 400 Ah, array 1200 W, charger 40 A, cable 35 mm2, use 500 L a day; tank for

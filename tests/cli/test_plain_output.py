@@ -1,11 +1,13 @@
 """Output to files whose encoding lacks our characters, as Windows gives them to whoever redirects."""
 
+import io
 import os
 import subprocess
 import sys
 
 import pytest
 
+from shuntbook.cli.door import terminal_width
 from shuntbook.cli.main import write_what_can_be
 
 
@@ -43,3 +45,12 @@ def test_a_command_does_not_fail_for_want_of_a_character(tmp_path):
     assert (done.returncode, refused.returncode) == (0, 2)
     assert b"??.csv" in done.stdout
     assert b"??.parquet exists already" in refused.stderr
+
+
+@pytest.mark.parametrize(("columns", "width"), [(None, 80), ("200", 200), ("20", 80), ("wide", 80)])
+def test_what_is_no_terminal_has_the_usual_width_or_a_wider_one_that_is_asked_for(monkeypatch, columns, width):
+    """As a page asks whose lines break by themselves; never less than what an answer is laid out for."""
+    monkeypatch.setattr(sys, "stdout", io.StringIO())
+    if columns is not None:
+        monkeypatch.setenv("COLUMNS", columns)
+    assert terminal_width() == width

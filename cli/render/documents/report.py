@@ -23,6 +23,7 @@ def report_document(report: Report, *, in_turn: bool = False) -> Document:
     ``what_if``, which is what `forecast --with` gives of a day, where no change of the system was asked about. With
     `in_turn` the logs are written one after the other as they are asked for, once: those of a year are never all there.
     """
+    # What changes would do is told by one log, and so stands at the top alone.
     # Scripts written for one log read its parts at the top; they stand again in ``logs``.
     return {
         **_log_parts(report.logs[0]),

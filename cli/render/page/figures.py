@@ -160,14 +160,16 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
         return None
     # For a shortest run there is a common figure with a source, for a shortest rest only the owner's.
     own_run_s, minimum_off_s = (limits.minimum_run_s, limits.minimum_off_s) if limits else (None, None)
-    minimum_run_s = own_run_s or MINIMUM_RUN_S
+    # It is one for motors that are switched straight on.
+    minimum_run_s = own_run_s or (None if log.cycles.by_drive else MINIMUM_RUN_S)
     drawn = both_sizes(
         partial(runs_chart.run_and_rest, to_draw(log), minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s), name
     )
     whose = "the owner's own limit" if own_run_s else MINIMUM_RUN_SOURCE
     caption = "How long each run (dots) and the rest before it (open squares) lasted."
     caption += " The scale is logarithmic: a step up multiplies the length."
-    caption += f" Shortest good run: {numbers.duration(minimum_run_s)}, {whose}."
+    if minimum_run_s is not None:
+        caption += f" Shortest good run: {numbers.duration(minimum_run_s)}, {whose}."
     return Figure(drawn, caption, (log_tables.usual_run(log),), readout=runs_readout.run_and_rest(log))
 
 

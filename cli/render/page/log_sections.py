@@ -10,6 +10,7 @@ from ....analysis.health.limits import limits_for
 from ..terminal.charge import doubt_lines
 from ..wording import checks, log_sentences, numbers
 from ..wording.checks import not_judged
+from ..wording.how_it_runs import at_speeds
 from ..wording.lesson import what_differs
 from . import figures, log_tables, plate_tables, site_tables
 from .section import Folded, Section, ShownFinding, without_empty
@@ -78,11 +79,12 @@ def health(report: Report, log: LogReport, anchor: str) -> Section:
     runs, listed = figures.runs(log, limits, f"{anchor}-runs"), log_tables.cycles(log)
     # A few runs are read at a glance; many are behind a summary that says how many.
     short = () if len(listed.rows) > FEW_RUNS else (listed,)
+    no_finding = "" if serious else _no_finding(log)
     return Section(
         f"{anchor}-health",
         f"Is {name} healthy?" if motor else "What do the runs show?",
         numbers.capital(name) if motor else "The runs",
-        tuple(text for text in (_ran(log), "" if serious else _no_finding(log), log_sentences.ran(log)) if text),
+        tuple(text for text in (_ran(log), no_finding, at_speeds(log.cycles), log_sentences.ran(log)) if text),
         serious,
         alone(starts, runs),
         (*_tables(runs, starts), *short),

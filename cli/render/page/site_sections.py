@@ -179,11 +179,14 @@ def what_if(report: Report, anchor: str) -> Section | None:
     changes = changed.asked_changes(result)
     caption = f"A day now, and a day with {changes}; ± and in brackets 95 %, by this log"
     rows, every = changed.side_by_side(result), changed.every_figure(result)
+    sentences, note = changed.what_changes_do(result), " ".join(result.amiss) if rows else ""
+    # What a change may do harm by must not be folded away: it stands below the figures.
+    sentences = [text for text in sentences if not note or text not in result.amiss]
     return Section(
         f"{anchor}-what-if",
         "What would the change do?" if len(result.changes) == 1 else "What would the changes do?",
         "What if",
-        (*changed.what_changes_do(result), *(() if rows else (f"With {changes} no figure that is known changes.",))),
+        (*sentences, *(() if rows else (f"With {changes} no figure that is known changes.",))),
         folds=without_empty(
             Folded(
                 "Every figure, and what it is held against",
@@ -192,7 +195,7 @@ def what_if(report: Report, anchor: str) -> Section | None:
             ),
             rests_on(tuple(dict.fromkeys((*result.assumptions, *result.after.taken.assumptions)))),
         ),
-        answer=Table(caption, ("", "Now", "Then", "Difference"), _cells(rows[:_FEW_ROWS])),
+        answer=Table(caption, ("", "Now", "Then", "Difference"), _cells(rows[:_FEW_ROWS]), note),
     )
 
 

@@ -29,13 +29,14 @@ _SHOWN = (
     ("median_run_s",),
     ("median_rest_s",),
     ("run_W", "run_A"),
-    ("sag_V",),
+    # Where readings show how long a start takes, that says more of a motor than how far it pulls the volts down.
+    ("start_s", "sag_V"),
 )
 #: A scale that need not begin at nought shows at least this share of the usual value. [1]
 _LEAST_ROOM = 0.2
 #: Times whose usual length is at least this are told in minutes. [s]
 _IN_MINUTES_S = 300.0
-_FROM_NOUGHT = ("drawn_Wh_per_h", "drawn_Ah_per_h", "starts_per_h", "median_run_s", "median_rest_s")
+_FROM_NOUGHT = ("drawn_Wh_per_h", "drawn_Ah_per_h", "starts_per_h", "median_run_s", "median_rest_s", "start_s")
 
 
 def shown(over: OverLogs) -> list[list[DayTrend]]:

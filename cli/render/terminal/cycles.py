@@ -10,7 +10,7 @@ from ....analysis.health.finding import WRONG_SIGN, is_swapped, withheld
 from ..wording.answer import bank_gave, first_answer, load_took
 from ..wording.checks import check_lines, of_starts, when
 from ..wording.clock import clock
-from ..wording.how_it_runs import air_sentence, at_speeds, pump_rests_on, pump_sentences, speed_name, times_at
+from ..wording.how_it_runs import air_sentence, at_speeds, pump_rests_on, pump_sentences, times_at
 from ..wording.log_sentences import by_severity, ran
 from ..wording.numbers import PLUS_MINUS_MEANS, amount, counted, duration, number
 from ..wording.verdict import verdict_on
@@ -21,7 +21,7 @@ from .plate import plate_in_short, plate_lines
 from .span import span_in_short, span_lines
 
 if TYPE_CHECKING:
-    from ....analysis.cycles.cycle import Cycle
+    from ....analysis.cycles.cycle import Cycle, Cycles
     from ....analysis.health.finding import Finding
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.readings.log_facts import LogFacts
@@ -118,11 +118,7 @@ def _reasons(log: LogReport) -> Iterator[Block]:
         yield f"by its plate it draws about {amount(cycles.expected, cycles.signal.rsplit('_', 1)[1])}"
     if cycles.cycles:
         rows = [_row(facts, k, cycles.cycles) for k in range(min(len(cycles.cycles), _MOST_CYCLES))]
-        if cycles.speeds:
-            rows = [[*row, times_at(cycle)] for row, cycle in zip(rows, cycles.cycles, strict=False)]
-            names = ", ".join(map(speed_name, cycles.speeds))
-            yield f"A and W are the mean of a run; the last column is the time at {names}"
-        yield from ("", Columns(rows, _SPEED_HEADS if cycles.speeds else _HEADS, right=range(1, 8)))
+        yield from ("", _at_speeds(rows, cycles) if cycles.speeds else Columns(rows, _HEADS, right=range(1, 8)))
         if len(cycles.cycles) > _MOST_CYCLES:
             yield f"... and {len(cycles.cycles) - _MOST_CYCLES} more (all with --json)"
         if any(not cycle.surge_resolved and cycle.surge_ratio is not None for cycle in cycles.cycles):
@@ -134,7 +130,15 @@ def _reasons(log: LogReport) -> Iterator[Block]:
 
 
 _HEADS: Final = ("start", "run", "rest before", "surge", "settled A", "settled W", "took Ah", "took Wh")
-_SPEED_HEADS: Final = (*_HEADS[:4], "mean A", "mean W", *_HEADS[6:], "time at each draw")
+_SPEED_HEADS: Final = (*_HEADS[:4], "mean A", "mean W", *_HEADS[6:], "draws")
+
+
+def _at_speeds(rows: Sequence[list[str]], cycles: Cycles) -> Columns:
+    """Return the runs of a load of several speeds with the time at each draw; what is not known of any is left out."""
+    rows = [[*row, times_at(cycle, cycles.speeds)] for row, cycle in zip(rows, cycles.cycles, strict=False)]
+    known = [k for k in range(len(_SPEED_HEADS)) if any(row[k] != "-" for row in rows)]
+    heads = [_SPEED_HEADS[k] for k in known]
+    return Columns([[row[k] for k in known] for row in rows], heads, right=range(1, len(heads) - 1))
 
 
 def _row(facts: LogFacts, k: int, cycles: Sequence[Cycle]) -> list[str]:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from ....analysis.forecast.forecast import Forecast, InverterForecast
     from ....analysis.forecast.measured_load import MeasuredLoad
     from ....analysis.forecast.taken import Taken
+    from ....analysis.nameplate.estimate import Estimate
     from ....analysis.stats.interval95 import Within
 
 
@@ -97,8 +98,14 @@ def _beside(forecast: Forecast) -> list[str]:
     if first.step != "paper":
         return []
     plate = forecast.by_plate
-    by_plate = "" if plate is None else f", its plate {amount(plate.charge_Ah, 'Ah')} if it ran all the time"
+    by_plate = "" if plate is None else f", its plate {amount(plate.charge_Ah, 'Ah')} {_running(plate)}"
     return [f"The sum on paper says {amount(first.value, first.unit)}{by_plate}."]
+
+
+def _running(plate: Estimate) -> str:
+    """Say for how much of the time a plate's estimate has the load running."""
+    share = plate.run_h / plate.hours
+    return "if it ran all the time" if share >= 1 else f"if it ran {percent(share)} of the time"
 
 
 def _full(bank: BankForecast) -> str:
@@ -147,7 +154,7 @@ def weakest_part(forecast: Forecast) -> list[str]:
     sag = forecast.bank.check.sag
     if isinstance(sag, Sag):
         lowest = max(sag.lowest_V.low, 0.0) or inf
-        parts.append((order.index(sag.verdict), -sag.cut_off_V / lowest, f"the bank's voltage: {_sag(sag)}"))
+        parts.append((order.index(sag.verdict), -sag.cut_off_V / lowest, f"the bank's voltage: it {_sag(sag)}"))
     return [f"The weakest part is {min(parts)[2]}"] if parts else []
 
 
@@ -251,7 +258,8 @@ def bank_lines(check: BankCheck) -> list[str]:
     """Return every comparison behind the word on the bank, and what was not judged."""
     lines = [f"  {part.sentence}" for part in check.parts]
     lines += [f"  {text[0].upper()}{text[1:]}." for text in dict.fromkeys(each.not_judged for each in check.not_judged)]
-    return [*lines, f"  {_sag(check.sag)}"]
+    of_sag = _sag(check.sag)
+    return [*lines, f"  {of_sag}" if isinstance(check.sag, Missing) else f"  its voltage {of_sag}"]
 
 
 def _all_loads(check: BankCheck | None) -> list[str]:
@@ -306,7 +314,7 @@ def _inverter(inverter: InverterForecast | None) -> list[str]:
         lines += _check(f"with all that hangs on it ({inverter.together.verdict or 'not judged'})", inverter.together)
     for what, part in (("seen running", inverter.seen_running), ("seen at a start", inverter.seen_starting)):
         if part is not None:
-            lines.append(f"  {what}: {part.sentence}")
+            lines.append(f"  {what}: {uncapital(part.sentence)}")
     return lines
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
 from ..wording.answer import bank_gave, first_answer, load_took_over
+from ..wording.how_it_runs import pump_sentences
 from ..wording.log_sentences import log_title
 from ..wording.numbers import PLUS_MINUS_MEANS, uncapital
 from ..wording.several_sentences import begins_with_all, headline, over_lines
@@ -84,5 +85,6 @@ def _reasons(report: Report) -> Iterator[Block]:
         # Of many logs only what they show together: a line on each would scroll away what matters.
         for log in report.logs:
             name = f"{log_title(log.facts)}: " if several else ""
-            yield from (f"{name}{sentence}" for sentence in in_short(log))
+            pump = pump_sentences(log.pulse) if log.pulse is not None and log.pulse.has_tank else ()
+            yield from (f"{name}{sentence}" for sentence in (*in_short(log), *pump))
     yield PLUS_MINUS_MEANS

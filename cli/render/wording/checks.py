@@ -42,14 +42,16 @@ def of_starts(starts: LoadStarts) -> str:
     if isinstance(starts.length_s, Missing):
         not_judged = f"How long a start takes is {starts.length_s.not_judged}."
         return f"{not_judged} It {high}." if high else not_judged
-    text = f"A start takes {_known(starts.length_s)} s until half of its surge is gone{f', and {high}' if high else ''}"
+    text = f"A start takes {_known(starts.length_s, ' s')} until half of its surge is gone"
+    text += f", and {high}" if high else ""
     return f"{text}; seen of {numbers.counted(starts.count, 'start')}."
 
 
-def _known(figure: Within) -> str:
+def _known(figure: Within, unit: str = "") -> str:
+    value = f"{numbers.number(figure.value)}{unit}"
     if not isfinite(figure.high - figure.low):
-        return numbers.number(figure.value)
-    return f"{numbers.number(figure.value)} ({numbers.number(figure.low)} to {numbers.number(figure.high)})"
+        return value
+    return f"{value} ({numbers.number(figure.low)} to {numbers.number(figure.high)})"
 
 
 _HOUR_US = 3600 * 1_000_000

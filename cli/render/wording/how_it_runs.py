@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from ....analysis.not_known import Missing
 from ....analysis.pump_pulse.flow_trend import FlowTrend
@@ -11,13 +11,20 @@ from .numbers import amount, duration
 from .site_sentences import within
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from ....analysis.cycles.cycle import Cycle, Cycles, Speed
     from ....analysis.pump_pulse.pulse import PumpPulse
     from ....analysis.pump_pulse.quiet import WithoutStart
     from ....analysis.site.units import DisplayUnits
     from ....analysis.stats.interval95 import Within
+
+
+#: Said of draws that were told while an array gave.
+UNDER_ARRAY: Final = (
+    "An array gave meanwhile, and a passing cloud can look like its steps: measure by night, or behind the inverter, "
+    "to be surer of its runs and Ah."
+)
 
 
 def flow_text(flow_L_per_min: Within, shown: DisplayUnits) -> str:
@@ -109,14 +116,19 @@ def speed_name(speed: Speed) -> str:
 
 
 def at_speeds(cycles: Cycles) -> str:
-    """Say at which draws a load ran, and for how long at each in all."""
+    """Say at which draws a load ran, and for how long at each in all; empty for one that is on or off."""
+    if not cycles.speeds:
+        return ""
     held = [f"{speed_name(speed)} for {duration(speed.lasted_s)}" for speed in cycles.speeds if speed.lasted_s > 0]
     listed = " and ".join(filter(None, [", ".join(held[:-1]), *held[-1:]]))
-    if cycles.fixed_speeds:
-        return f"It runs at {len(held)} speeds: {listed}." if len(held) > 1 else f"It runs at one speed: {listed}."
-    return f"It draws what is asked of it: about {listed}."
+    if not cycles.fixed_speeds:
+        text = f"It draws what is asked of it: about {listed}."
+    else:
+        text = f"It runs at {len(held)} speeds: {listed}." if len(held) > 1 else f"It runs at one speed: {listed}."
+    return f"{text} {UNDER_ARRAY}" if cycles.under_array else text
 
 
-def times_at(cycle: Cycle) -> str:
+def times_at(cycle: Cycle, speeds: Sequence[Speed]) -> str:
     """Return how long one run held each of its load's draws, the lowest first."""
-    return ", ".join(duration(lasted_s) if lasted_s > 0 else "-" for lasted_s in cycle.at_speeds)
+    at_each = zip(speeds, cycle.at_speeds, strict=True)
+    return ", ".join(f"{speed_name(speed)} for {duration(lasted_s)}" for speed, lasted_s in at_each if lasted_s > 0)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from ....analysis.bank.sag import Sag
 from ....analysis.bank.system_word import SystemWord, system_word, to_add, weakest
@@ -17,6 +17,10 @@ from ....analysis.one_log.water_report import WaterReport
 from . import clock, numbers
 from .log_sentences import log_title
 from .wear import wear_sentences
+
+#: An interval whose upper end is so many times the figure is told as a least and a most. [1]
+_MUCH_MORE: Final = 1.2
+_LOOKS_THE_SAME: Final = "by day a load that stops, or the sun, looks the same"
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -167,18 +171,25 @@ def returned_by(log: LogReport) -> list[str]:
             "source other than the sun seems to be there. Name it in the site file ([[chargers]] with name and "
             "rated_A), and its part is told from the sun's."
         ]
-    if site.sources is None:
-        return []
-    whole, name = site.sources.whole, by_name(site.sources)
-    if whole.charger_Ah.value > 0:
-        sun = f" and {both(whole.sun_Ah, whole.sun_Wh)} from the sun" if site.sources.sun else ""
-        return [f"Into the bank came {both(whole.charger_Ah, whole.charger_Wh)} from {name}{sun}."]
-    if whole.charger_Ah.high > 0:
-        most = numbers.amount(whole.charger_Ah.high, "Ah")
-        return [
-            f"Whether {name} gave anything cannot be told, up to {most}: a load that stops, or the sun, looks the same."
-        ]
-    return [f"Nothing that came back in this log was from {name}."]
+    return [] if site.sources is None else [_from_charger(site.sources)]
+
+
+def _from_charger(sources: Sources) -> str:
+    """Say what of the returned was from a charger, and how sure that is."""
+    whole, name = sources.whole, by_name(sources)
+    charge, energy = whole.charger_Ah, whole.charger_Wh
+    most = numbers.amount(charge.high, "Ah")
+    if charge.value <= 0 and charge.high <= 0:
+        return f"Nothing that came back in this log was from {name}."
+    if charge.value <= 0:
+        return f"Whether {name} gave anything cannot be told, up to {most}: {_LOOKS_THE_SAME}."
+    if charge.high > _MUCH_MORE * charge.value:
+        # Its interval reaches so far that the figure's own digits would be lost in it.
+        least = numbers.amount(charge.low, "Ah")
+        least += "" if energy is None else f" ({numbers.amount(energy.low, 'Wh')})"
+        return f"Into the bank came at least {least} from {name}, perhaps up to {most}: {_LOOKS_THE_SAME}."
+    sun = f" and {both(whole.sun_Ah, whole.sun_Wh)} from the sun" if sources.sun else ""
+    return f"Into the bank came {both(charge, energy)} from {name}{sun}."
 
 
 def by_name(sources: Sources) -> str:

@@ -129,7 +129,10 @@ def test_another_charger_is_a_change_that_can_be_asked_for():
     result = what_if(a_site(), "well pump", changes_of(("charger 60 A",)), hours=1.0)
     row = result.figure("charger_h")
     assert row.after.value / row.before.value == pytest.approx(40 / 60)
-    assert result.amiss == ()
+    assert [text for text in result.amiss if "The charger" in text] == []
+    (cable,) = result.amiss
+    assert cable.startswith("Cable and fuse 'charger cable' are then doubtful: 125 % of the greatest current, 60 A")
+    assert "Ask also" not in cable  # "cable" is that of the load
     text = " ".join(what_if_answer(result).laid_out(200, explain=False))
     assert text.startswith("The charger pays it back in 39 min")
     fresh = what_if(Site.model_validate(tomllib.loads(SAMPLE)), "well pump", changes_of(("charger 120 A",)), hours=1.0)

@@ -78,6 +78,7 @@ def test_its_draws_are_told_with_the_time_at_each():
     result = cycles_of(log_of(RUNS), EVERY_S, side="ac")
 
     assert result.fixed_speeds
+    assert not result.under_array
     assert [speed.draw_W for speed in result.speeds] == pytest.approx([20, 45, 70, 100], rel=0.02)
     assert [speed.lasted_s for speed in result.speeds] == pytest.approx([560, 600, 390, 270], abs=4 * EVERY_S)
     assert result.cycles[0].at_speeds == pytest.approx((120, 200, 300, 0), abs=2 * EVERY_S)
@@ -191,13 +192,42 @@ def test_a_small_drive_beside_a_fridge_is_parted_from_it(drive):
 def test_runs_are_followed_while_an_array_gives(runs, told):
     """A drive whose owner says so, and fixed speeds that nobody names: the sun is none of theirs."""
     result = cycles_of(log_of(runs, beside=sun_W), EVERY_S, side="ac", drive=told)
-
+    assert result.under_array
     assert len(result.speeds) > 1
     assert [begin_and_end(cycle) for cycle in result.cycles] == [
         pytest.approx((start, stop), abs=2 * EVERY_S) for start, stop, _ in truth_of(runs)
     ]
 
 
+def test_what_the_sky_moves_meanwhile_is_not_the_runs():
+    """Thin cloud moves what the array gives by a tenth, to and fro: a straight base would be off by it."""
+    result = cycles_of(
+        log_of(DEMANDS, beside=lambda time_s: sun_W(time_s) * (1 + 0.1 * np.sin(time_s / 100))),
+        EVERY_S,
+        side="ac",
+        drive=True,
+    )
+
+    assert [cycle.energy_Wh for cycle in result.cycles] == [
+        pytest.approx(true_Wh, rel=0.03) for *_, true_Wh in truth_of(DEMANDS)
+    ]
+
+
 def test_draws_of_all_sizes_while_an_array_gives_may_be_clouds():
     """Without the owner's word nobody can say."""
     assert cycles_of(log_of(DEMANDS, beside=sun_W), EVERY_S, side="ac").speeds == ()
+
+
+#: Watts and seconds: two runs in which no step up has its like down.
+UNLIKE = [[(20.0, 200.0), (100.0, 150.0), (45.0, 300.0)], [(32.0, 200.0), (110.0, 90.0), (50.0, 200.0)]]
+
+
+def test_two_runs_are_enough_where_many_steps_have_no_like():
+    """Two loads step together once or twice, and not at every step; one such run alone may be theirs."""
+    result = cycles_of(log_of(UNLIKE), EVERY_S, side="ac")
+
+    assert len(result.speeds) > 1
+    assert [begin_and_end(cycle) for cycle in result.cycles] == [
+        pytest.approx((start, stop), abs=EVERY_S) for start, stop, _ in truth_of(UNLIKE)
+    ]
+    assert cycles_of(log_of(UNLIKE[:1]), EVERY_S, side="ac").speeds == ()

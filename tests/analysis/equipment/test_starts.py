@@ -22,7 +22,7 @@ from shuntbook.analysis.forecast.unseen_starts import unseen_starts
 from shuntbook.analysis.nameplate.estimate import estimate
 from shuntbook.analysis.not_known import Missing, Refusal
 from shuntbook.analysis.readings.measured_span import HowRead
-from shuntbook.analysis.site.motor_kinds import ANY_SINGLE, BY_CAPACITOR, THREE_PHASE, usual_start_s
+from shuntbook.analysis.site.motor_kinds import motor_of, usual_start_s
 from shuntbook.analysis.site.motor_tables import full_load_A
 from shuntbook.analysis.site.site import Site
 from shuntbook.analysis.site.tables import Inverter, Load
@@ -51,6 +51,11 @@ def site(*loads, inverters=(INVERTER,), **tables):
             "max_discharge_A": [200.0, 400.0], "max_discharge_s": 5.0}  # fmt: skip
     given = {"name": "shed", "bank": bank, "inverters": list(inverters), "loads": list(loads)}
     return Site.model_validate(given | tables)
+
+
+def kind_of(capacitor=None, phases=1):
+    """The figures of a kind of motor."""
+    return motor_of(Load(name="m", kind="motor", capacitor=capacitor, phases=phases))
 
 
 def ends(amount):
@@ -145,6 +150,7 @@ def test_a_drive_asks_no_more_than_running():
     assert (ends(got.start_VA), got.extra_VA.high) == ((1150, 1150), 0.0)
     assert got.start_W() == Within.exactly(670.0)
     assert any("brings it up in a ramp" in text for text in got.assumptions)
+    assert any("of what goes into its drive" in text for text in got.assumptions)
     assert got.watts_of_start == ""
     where = site({**PUMP, "start": "drive"})
     assert bank_draw(where, where.loads).starting_W is None
@@ -179,6 +185,7 @@ def test_a_ramp_lasts_seconds(start, lasts_s):
     notes = []
     assert usual_start_s(Load(name="x", kind="pump", start=start), notes) == lasts_s
     assert "no source" in notes[0]
+    assert ("set to 1 to 10 s" in notes[0]) == (lasts_s == 3.0)
     assert usual_start_s(Load(name="x", kind="heater", start=start), []) == 0.0
 
 
@@ -207,7 +214,7 @@ def test_the_textbooks_motor_is_as_the_book_says():
 def test_starts_hold_a_textbooks_motor(kind, capacitor):
     """1/3 hp at 115 V runs on 7.2 A (NEC Table 430.248): 4.4 and 3.1 times, at power factors of 0.84 and 0.95."""
     amps, factor, _ = textbook(capacitor)
-    usual = BY_CAPACITOR[kind]
+    usual = kind_of(kind)
     assert usual.start.low <= amps / full_load_A(1 / 3, 115) <= usual.start.high
     assert usual.standstill.low <= factor <= usual.standstill.high
 
@@ -222,7 +229,7 @@ WITH = ((5.0, 23.0), (6.8, 34.2), (8.2, 41.8))
 def test_starts_hold_a_motor_manuals_table(kind, rows):
     """4.6 to 5.1 times with a start capacitor, 5.9 to 6.4 without one; the value lies among them."""
     times = [locked / running for running, locked in rows]
-    usual = BY_CAPACITOR[kind].start
+    usual = kind_of(kind).start
     assert usual.low <= min(times)
     assert max(times) <= usual.high
     assert min(times) - 0.2 <= usual.value <= max(times) + 0.2
@@ -237,15 +244,15 @@ def test_starts_hold_a_motor_manuals_table(kind, rows):
 def test_starts_hold_a_standards_limits(hp, letters_N_A, letters_O_A):
     """Design N is that of capacitor-start motors, O that of split-phase ones: within the ranges of both."""
     running_A = full_load_A(hp, 115)
-    assert BY_CAPACITOR["start"].start.low <= letters_N_A / running_A <= BY_CAPACITOR["start"].start.high
+    assert kind_of("start").start.low <= letters_N_A / running_A <= kind_of("start").start.high
     if letters_O_A is not None:
-        assert BY_CAPACITOR["none"].start.low <= letters_O_A / running_A <= BY_CAPACITOR["none"].start.high
+        assert kind_of("none").start.low <= letters_O_A / running_A <= kind_of("none").start.high
 
 
 @pytest.mark.parametrize("kind", ["none", "start", "run", "both"])
 def test_a_capacitor_says_how_hard_a_pump_starts(kind):
     """Without amps at standstill or a letter the kind's own multiple counts; with a letter the letter does."""
-    got, usual = asked(without=("code_letter", "power_W"), capacitor=kind), BY_CAPACITOR[kind]
+    got, usual = asked(without=("code_letter", "power_W"), capacitor=kind), kind_of(kind)
     assert got.start_VA == usual.start.within.scaled(1150.0)
     assert got.running_W == pytest.approx(1150 * usual.running.value)
     assert ends(got.power_factor) == ends(usual.running)
@@ -258,7 +265,7 @@ def test_a_capacitor_says_how_hard_a_pump_starts(kind):
 
 def test_kinds_of_motors_are_within_what_a_motor_can_be():
     """No factor above 1, no start beyond ten times running, no range that says nothing; each has a source."""
-    for kind in (ANY_SINGLE, THREE_PHASE, *BY_CAPACITOR.values()):
+    for kind in (kind_of(), kind_of(phases=3), *map(kind_of, ("none", "start", "run", "both"))):
         factors = [each for each in (kind.standstill, kind.running) if each is not None]
         for each in (kind.start, *factors):
             assert each.low < each.value < each.high <= 2.5 * each.low, kind.word
@@ -268,15 +275,15 @@ def test_kinds_of_motors_are_within_what_a_motor_can_be():
         # A motor that stands still takes no larger share of watts than one with the best of power factors.
         assert kind.standstill.low >= 0.4
     # More of the watts go with a start capacitor; a run capacitor leaves hardly any volt-amperes beside them.
-    assert BY_CAPACITOR["start"].standstill.value > BY_CAPACITOR["none"].standstill.value
-    assert BY_CAPACITOR["run"].running.low > BY_CAPACITOR["start"].running.high
-    assert BY_CAPACITOR["run"].start.value < BY_CAPACITOR["start"].start.value < BY_CAPACITOR["none"].start.value
+    assert kind_of("start").standstill.value > kind_of("none").standstill.value
+    assert kind_of("run").running.low > kind_of("start").running.high
+    assert kind_of("run").start.value < kind_of("start").start.value < kind_of("none").start.value
 
 
 def test_without_a_word_on_it_any_single_phase_motor_is_taken():
     got = asked(without=("code_letter",))
     # Six times is behind NEC Table 430.251(A) (from memory), three to seven stand on pages of the trade.
-    assert got.start_VA == ANY_SINGLE.start.within.scaled(1150.0) == Within(6900.0, 3450.0, 8050.0)
+    assert got.start_VA == kind_of().start.within.scaled(1150.0) == Within(6900.0, 3450.0, 8050.0)
     assert any("add locked_rotor_A or code_letter" in text for text in got.assumptions)
 
 
@@ -294,7 +301,7 @@ def test_three_phase_motors_by_the_tables(hp, running_A, locked_A):
     motor = {"name": "m", "kind": "motor", "phases": 3, "hp": hp, "inverter": "shed"}
     got = asked(motor)
     assert got.running_VA == pytest.approx(230 * sqrt(3) * running_A)
-    assert THREE_PHASE.start.low <= locked_A / running_A <= THREE_PHASE.start.high
+    assert kind_of(phases=3).start.low <= locked_A / running_A <= kind_of(phases=3).start.high
     assert asked(motor, locked_rotor_A=locked_A).start_VA.value == pytest.approx(230 * sqrt(3) * locked_A)
     assert full_load_A(hp, 460, 3) == pytest.approx(running_A / 2, rel=0.01)
     assert estimate(site(motor), "m", hours=1.0).ac_W == pytest.approx(got.running_W)
@@ -335,6 +342,7 @@ def test_one_phase_does_not_run_a_three_phase_motor(phases, verdict):
         assert "inverters.phases" in check.running.sentence
         assert "only through a drive" in remarks[0]
     driven = site({**motor, "start": "drive"}, inverters=[{**INVERTER, **({"phases": phases} if phases else {})}])
+    assert not [text for text in contradictions(driven) if "three-phase" in text]
     assert check_inverter(driven.inverters[0], driven).verdict == "holds"
 
 
@@ -392,7 +400,7 @@ def test_a_motor_on_a_modified_sine_asks_more_of_its_inverter():
     got, sine = asked(inverter=steps_of), asked(inverter={**INVERTER, "waveform": "sine"})
     assert sine == asked()
     assert ends(got.running) == pytest.approx((1.010 * 1150, 1.311 * 1150), rel=1e-3)
-    assert got.running_W == pytest.approx(670 * more_watts(ANY_SINGLE.start.within).value)
+    assert got.running_W == pytest.approx(670 * more_watts(kind_of().start.within).value)
     assert got.start_VA == sine.start_VA
     assert any(
         "On the modified sine of 'shed' the motor of 'pump' takes 1.01 to 1.31 times" in x for x in got.assumptions
@@ -508,11 +516,38 @@ def test_a_start_winding_is_not_left_on(capacitor, start):
     pump = {**PUMP, "start": start, **({"capacitor": capacitor} if capacitor else {})}
     remarks = [text for text in contradictions(site(pump)) if "may leave that on" in text]
     assert bool(remarks) == (start != "direct" and capacitor in ("none", "start", "both"))
+    assert all(("a soft starter" if start == "soft" else "a drive") in text for text in remarks)
 
 
 def test_a_capacitor_is_of_one_phase():
     motor = {**PUMP, "phases": 3, "capacitor": "run", "inverter": "shed"}
     assert any("only single-phase motors have one" in text for text in contradictions(site(motor)))
+
+
+@pytest.mark.parametrize(
+    ("load", "words"),
+    [
+        (PUMP, "Start of 'pump': 5,000 to 5,595 VA for 0.5 s, of 1,150 VA running."),
+        ({**PUMP, "start": "soft"}, "Start of 'pump': 2,300 to 4,600 VA for 3 s, of 1,150 VA running."),
+        ({**PUMP, "start": "drive"}, "Start of 'pump': no more than the 1,150 VA that it takes running."),
+        ({**POND, "locked_rotor_A": 60.0}, "Start of 'pond': 60 A for 0.5 s, of 8 A running."),
+        ({**POND, "start": "drive"}, "Start of 'pond': no more than the 8 A that it takes running."),
+        (POND, "No word on the start of 'pond': what a motor for direct current draws before it turns (stalled)"),
+        ({"name": "h", "kind": "heater", "power_W": 9.0}, None),
+        ({"name": "pond", "kind": "pump"}, None),
+        ({"name": "pump", "kind": "pump", "inverter": "shed"}, None),
+    ],
+)
+def test_check_site_says_what_each_start_asks(load, words):
+    """By the figures of the tests above; nothing of what has no motor, or of a plate that says nothing."""
+    sentences = [text for text in describe(site(load)) if "tart of" in text]
+    assert [text.startswith(words or "") for text in sentences] == [True] * bool(words)
+
+
+def test_check_site_says_what_a_soft_start_leaves_open():
+    plate = {key: value for key, value in PUMP.items() if key != "code_letter"}
+    for load, known in ((plate, True), ({**plate, "start": "soft"}, False), ({**PUMP, "start": "soft"}, True)):
+        assert any("the torque that a soft start leaves" in text for text in describe(site(load))) != known
 
 
 # -- words and starts that were not seen -------------------------------------------------------------------------------

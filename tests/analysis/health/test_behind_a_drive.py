@@ -8,6 +8,9 @@ from health_cycles import found, judged, site
 
 from shuntbook.analysis.cycles.cycle import Speed
 from shuntbook.analysis.health.health import NOT_AT_SPEEDS
+from shuntbook.analysis.health.runs import Runs
+from shuntbook.analysis.not_known import Missing
+from shuntbook.analysis.pump_pulse.fill_time import fill_time
 from shuntbook.analysis.site.motor_tables import starts_limit
 
 #: Runs of 8 s every half minute: too brief and too many for a motor that is switched straight on.
@@ -109,3 +112,11 @@ def test_one_usual_draw_judges_no_drive():
     for judge in NOT_AT_SPEEDS:
         assert checks[judge.__name__].outcome == "not judged"
         assert checks[judge.__name__].remark.startswith("it is behind a drive, so ")
+
+
+def test_the_length_of_a_drives_runs_tells_no_flow():
+    """They last as long as water is asked for: by the owner's word, too, where the log shows one draw."""
+    made = health_cycles.cycles([75.0] * 40, [600.0] * 40)
+
+    assert not isinstance(fill_time(Runs(made, 1.0)), Missing)
+    assert "by a drive" in fill_time(Runs(replace(made, drive=True), 1.0)).because

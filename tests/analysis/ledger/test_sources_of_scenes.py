@@ -30,3 +30,9 @@ def test_a_wrong_answer_is_counted_as_one():
     assert log["right"] and log["close"]
     assert "100.0%" in row("charger_no_array", [log])
     assert "0.0%" in row("charger_no_array", [log | {"right": False, "close": False}])
+
+
+def test_a_run_that_a_charger_makes_up_for_is_no_fault():
+    """In this log one came on in the middle of a run and gave what that drew: its settled draw is nought."""
+    log = judged("charger_in_clouds", 7022)
+    assert log["told"].low <= log["told"].value <= log["told"].high

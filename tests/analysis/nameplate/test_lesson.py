@@ -329,6 +329,13 @@ def test_a_start_is_told_with_its_highest_reading():
     assert "asked at least 67.2 A" in steps_of(by_runs(site, runs, 1.0).steps)["starts"].why
     whole = replace(runs, start_resolved=True)
     assert "asked 67.2 A" in steps_of(by_runs(site, whole, 1.0).steps)["starts"].why
+    assert "Cable, fuse and inverter must bear that" in steps_of(by_runs(site, whole, 1.0).steps)["starts"].why
+    # 780 W at 25 V are 31.2 A: a start that hardly rises above that is none to tell of.
+    flat = replace(runs, start_A=46.0)
+    assert "For a moment" not in steps_of(by_runs(site, flat, 1.0).steps)["starts"].why
+    direct = by_runs(on_bank({"power_W": 700}, 24), runs, 1.0)
+    assert "Cable and fuse must bear that" in steps_of(direct.steps)["starts"].why
+    assert "Cable and fuse must bear" in steps_of(direct.back)["watts at the bank"].why
     sank = replace(runs, run_W=820.0)
     assert "sank" in steps_of(by_runs(site, sank, 1.0).steps)["starts"].why
 
@@ -358,8 +365,8 @@ def test_the_time_that_it_pauses_is_told():
     [
         (753.0, 25.1, "With more watts on paper than it drew, the time comes out too short."),
         (1200.0, 21.0, "With fewer watts on paper than it drew, the time comes out too long."),
-        (1150.0, 25.1, "The volts, and what the starts took, make the time come out too short."),
-        (1120.0, 22.0, "The volts, and what the starts took, make the time come out too long."),
+        (1150.0, 25.1, "The volts and the uneven draw make the time come out too short."),
+        (1120.0, 22.0, "The volts and the uneven draw make the time come out too long."),
         (1150.0, 24.0, "Here paper leads to the time that it ran."),
     ],
 )
@@ -398,7 +405,7 @@ def test_how_it_is_come_by_with_a_log():
     assert hows(told.steps) == {
         "watts": ("230 V x 5 A, taken for watts", "at the bank while it ran"),
         "hours": ("all of the time", "the time it ran"),
-        "starts": ("no start is reckoned", "what starts took beyond running"),
+        "starts": ("no start is reckoned", "what it took beyond its settled draw"),
         "watt-hours": ("watts times hours", "all that was taken"),
         "volts": ("the bank's nominal voltage", "what the bank stood at under it"),
         "amp-hours": ("watt-hours over nominal volts", "what the meter counted"),
@@ -470,8 +477,8 @@ def test_back_the_plate_is_named_last(load, words):
     ("run_h", "running_only", "words"),
     [
         (0.4, False, "Spread over its pauses it looks small."),
-        (1.0, False, "It never paused, so the volts and the starts make the difference."),
-        (1.0, True, "The starts' share and the volts make the difference."),
+        (1.0, False, "It never paused, so the volts and the uneven draw make the difference."),
+        (1.0, True, "The volts and the uneven draw make the difference."),
     ],
 )
 def test_why_the_mean_is_not_the_draw(run_h, running_only, words):

@@ -13,12 +13,13 @@ from hypothesis import strategies as st
 from shuntbook.analysis.equipment.water import cycle_times, drawdown_L
 from shuntbook.analysis.health.runs import Runs
 from shuntbook.analysis.not_known import Missing
-from shuntbook.analysis.pump_pulse.fill_time import fill_time
+from shuntbook.analysis.pump_pulse.fill_time import NEWEST_RUNS, fill_time
 from shuntbook.analysis.pump_pulse.flow import PumpFlow, drawdown_within, over, pump_flow
 from shuntbook.analysis.pump_pulse.pulse import pump_pulse
-from shuntbook.analysis.pump_pulse.pumped import PumpedWater, pumped_water
+from shuntbook.analysis.pump_pulse.pumped import PumpedWater, pumped_water, water_of
 from shuntbook.analysis.readings.measured_span import Span
 from shuntbook.analysis.stats.interval95 import Within
+from shuntbook.analysis.stats.lower_edge import lower_edge
 
 PSI = 6.894757293168
 DAY_S = 86400.0
@@ -87,6 +88,27 @@ def test_only_runs_as_usual_count():
     assert other == whole
 
 
+def test_runs_without_draw_or_edges_are_taken_as_they_are():
+    """Where the draw is not known no run is another's; where the edges are not, each is off by a spacing."""
+    bare = {"run_W": None, "run_A": None}
+    made = cycles(np.linspace(70, 130, 20), 3000.0, cycle=lambda k, cycle: replace(cycle, **bare))
+    fill_s = fill_time(Runs(made, 2.0))
+    assert fill_s.high == 72.0
+    # Known edges are each off by their own.
+    assert fill_time(fine(cycles(np.linspace(70, 130, 20), 3000.0), 0.5)).high == 71.0
+    # Without a rest nothing says how much was drawn: the edge alone counts.
+    alone = cycles(np.linspace(70, 130, 20), 3000.0, cycle=lambda k, cycle: replace(cycle, off_before_s=None))
+    edge = lower_edge(np.linspace(70, 130, 20), np.full(20, 2.0))
+    assert fill_time(Runs(alone, 2.0)) == edge
+
+
+def test_only_the_newest_runs_count():
+    """A pump that gave twice as much in its first weeks does not give it any more."""
+    run_s = np.r_[np.linspace(40, 80, 200), np.linspace(80, 160, NEWEST_RUNS)]
+    assert fill_time(fine(cycles(run_s, 3000.0))).holds(80.0)
+    assert not fill_time(fine(cycles(run_s, 3000.0))).holds(40.0)
+
+
 def test_what_cannot_tell_is_said():
     """Few runs, slow readings, several speeds."""
     assert "too few" in fill_time(fine(healthy(5))).because
@@ -138,6 +160,46 @@ def test_a_finding_on_the_air_puts_the_flow_in_doubt():
     check = judged(made, place)["air_charge_lost"]
     assert check.outcome == "found"
     assert pump_flow(place.water, Within(12.0, 11.0, 12.5), check).air == "in doubt"
+
+
+def test_another_finding_says_nothing_of_the_air():
+    """Runs too brief for the motor by a tank that is too small: the flow stands."""
+    place = site()
+    checks = judged(cycles(np.full(40, 12.0), 60.0), place)
+    others = [check for code, check in checks.items() if code != "air_charge_lost"]
+    assert any(check.outcome == "found" for check in others)
+    assert flow_at(38.0, plate=38.0, checks=others).flow.air == "nothing against it"
+    assert flow_at(38.0, plate=38.0, checks=list(checks.values())).flow.air == "in doubt"
+
+
+#: Pre-charge 5 psi above the assumed one is 3 psi above cut-in: the tank then gives 1 - 57.7/74.7 of its volume.
+ASSUMED_AIR_OFF = 1 - (1 - 57.696 / 74.696) / (52.696 / 54.696 - 52.696 / 74.696)
+
+
+@pytest.mark.parametrize(("given", "air_off"), [(38, 1 / 52.696), (None, ASSUMED_AIR_OFF)])
+def test_the_tanks_water_is_off_by_what_each_figure_is(given, air_off):
+    """The parts by derivatives of V P1 (1/P2 - 1/P3), in quadrature (GUM, 5.1.2), beside what is told."""
+    taken = drawdown_within(water(precharge_psi=given))
+    low, high = (p + 14.696 for p in (40.0, 60.0))
+    parts = 1 / low - 1 / high
+    shares = (0.05, air_off, 1 / low**2 / parts, 1 / high**2 / parts, 0.025)
+    u = sum(share**2 / 3 for share in shares) ** 0.5
+    # Warm air takes in up to 5 % less: the middle lies 2.5 % below what the law says.
+    assert (taken.high - taken.low) / 2 / taken.value == pytest.approx(1.96 * u, rel=0.05)
+    assert (taken.high + taken.low) / 2 / taken.value == pytest.approx(1 - 0.025, abs=0.002)
+
+
+def test_the_water_is_off_by_flow_and_pressure():
+    """Of an exact flow it is off by what a pump gives more at less pressure, either way."""
+    litres = water_of(Within.exactly(30.0), 600.0)
+    assert (litres.low, litres.value, litres.high) == pytest.approx((300 * 0.94, 300.0, 300 * 1.06))
+    wide = water_of(Within(30.0, 27.6, 32.4), 600.0)
+    assert wide.high - 300 == pytest.approx(300 * (0.08**2 + 0.06**2) ** 0.5)
+
+
+def test_a_log_without_readings_has_no_rest():
+    """Nothing was measured, so nothing was quiet."""
+    assert pump_pulse(None, None, fine(healthy()), Span(None, None, 0, 0.0, ()), ()).without_start is None
 
 
 def test_a_pre_charge_nobody_gave_is_taken_as_it_should_be_and_known_less_well():

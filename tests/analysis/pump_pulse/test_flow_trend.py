@@ -1,5 +1,7 @@
 """The flow from day to day: a pump that gives less and less, and one that does not."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from health_cycles import cycles, site
@@ -47,6 +49,20 @@ def test_a_pump_that_loses_two_thirds_in_a_month_is_found():
     assert "from memory" in finding.source
 
 
+def test_a_straight_line_is_told_exactly():
+    """Half of it lost over 20 days: the ends, the days, and an interval that is a tenth of the loss either way."""
+    trend = flow_trend(days_of(np.linspace(40, 20, 21)))
+    assert (trend.first_L_per_min, trend.last_L_per_min, trend.span_d) == pytest.approx((40, 20, 20))
+    assert (trend.change.low, trend.change.value, trend.change.high) == pytest.approx((-0.55, -0.5, -0.45))
+    assert (trend.days, trend.verdict) == (21, "falling")
+
+
+def test_no_pump_loses_more_than_it_gave():
+    """One that dies down within days: a straight line would end below nought."""
+    change = flow_trend(days_of(40 * np.exp(-np.arange(20)))).change
+    assert -1.0 == change.low <= change.value <= change.high
+
+
 @pytest.mark.parametrize("seed", range(20))
 def test_a_healthy_pump_is_left_in_peace(seed):
     """Scatter alone is no fall; nor is a loss of a tenth, which no limit asks after."""
@@ -63,9 +79,11 @@ def test_a_flow_that_rises_is_no_finding_of_a_fall():
 
 
 def test_few_days_say_nothing():
-    """Seven days of thirty that tell a flow are too few, and the reason is said."""
+    """Four days of thirty that tell a flow are too few, and seven in a row; the reason is said."""
     flows = [38.0 - k if k < 7 else None for k in range(30)]
     trend = flow_trend(days_of(flows))
+    assert isinstance(flow_trend(days_of([*flows[:4], *[None] * 20, 30.0][1:])), Missing)
+    assert isinstance(flow_trend(days_of([*flows[:4], *[None] * 20, 30.0])), FlowTrend)
     assert isinstance(trend, Missing)
     assert flow_falls(trend).outcome == "not judged"
     assert "7 days" in flow_falls(trend).remark
@@ -96,5 +114,10 @@ def test_days_of_a_log_add_up_to_it():
     assert sum(day.pumped_L.value for day in pulse.days) == pytest.approx(pulse.pumped.pumped_L.value, rel=0.1)
     assert pulse.falls.outcome == "passed"
     assert all(day.flow_L_per_min.holds(pulse.flow.flow_L_per_min.value) for day in pulse.days)
+    on_the_stroke = int(runs.start_us[30])
+    turn = with_days(
+        pulse, runs, [replace(each, start_us=on_the_stroke, stop_us=on_the_stroke + 1) for each in lines(1)]
+    )
+    assert [day.starts for day in turn.days] == [1]
     short = with_days(pump_pulse(place, place.load("well pump"), runs, span, ()), runs, lines(3))
     assert short.falls is None

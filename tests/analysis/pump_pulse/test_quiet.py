@@ -18,6 +18,9 @@ def test_between_two_starts_it_is_known_and_at_the_ends_it_is_at_least_that():
     assert longest_without_start(starts, 0, 200) == WithoutStart(90, 200, at_least=True)
     assert longest_without_start(NONE, 0, 70) == WithoutStart(0, 70, at_least=True)
     assert longest_without_start(NONE, 7, 7) is None
+    # Of two as long the one that is known to be no longer.
+    assert longest_without_start(np.array([10, 40]), 0, 70) == WithoutStart(10, 40, at_least=False)
+    assert longest_without_start(np.array([30, 60]), 0, 70) == WithoutStart(30, 60, at_least=False)
 
 
 def test_a_gap_may_hide_a_start():

@@ -11,6 +11,7 @@ from readings import how
 from shuntbook.analysis.health.runs import Runs
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.pump_pulse.starts import LONGER, load_starts, start_lengthens
+from shuntbook.cli.render.wording.checks import of_starts, of_trend
 
 FAST = how(usual_interval_s=0.1)
 DAY_US = 86400 * US
@@ -115,3 +116,30 @@ def test_one_start_a_day_is_too_few():
     check = start_lengthens("The pump", *a_month(0.35, 4.0, a_day=1))
     assert check.outcome == "not judged"
     assert "too few starts" in check.remark
+
+
+def test_one_log_of_many_days_tells_it_by_itself():
+    """Its starts have a trend within the log, and the finding rests on the newest days' runs."""
+    grown_s = np.linspace(0.35, 4.0, 60)
+    made = cycles(70.0, np.full(60, 6 * 3600.0), cycle=lambda k, c: replace(c, start_s=grown_s[k]))
+    told = load_starts(Runs(made, 0.1), FAST)
+    assert told.check.outcome == "found"
+    trends = {trend.name: trend for trend in told.trends}
+    # 59 steps of 3.65 / 59 s, one each 6 h and 70 s.
+    assert trends["start_s"].per_day == pytest.approx(3.65 / 59 * 86400 / 21670, rel=1e-6)
+    assert trends["start_s"].sure
+    assert not trends["surge_ratio"].sure
+    assert of_trend(trends["start_s"]).startswith("length of a start 0.247 s a day (95 %: ")
+    assert "top of a start over running 0 a day" in of_trend(trends["surge_ratio"])
+
+
+def test_words_tell_what_is_known_of_length_and_height():
+    """Each without the other where only one is known."""
+    both = load_starts(runs([0.3, 0.31, 0.32, 0.33, 0.34, 0.35]), FAST)
+    assert of_starts(both) == (
+        "A start takes 0.325 s (0.300 to 0.350) until half of its surge is gone, and rises to 4.40 (4.40 to 4.40) "
+        "times the running draw; seen of 6 starts."
+    )
+    high = of_starts(load_starts(runs([None] * 8), FAST))
+    assert "not judged: readings 0.1 s apart are too slow for it. It rises to 4.40" in high
+    assert "rises" not in of_starts(load_starts(runs([0.3] * 8, array_may_share=True), FAST))

@@ -79,6 +79,7 @@ def test_logs_too_slow_for_a_start_are_not_judged():
     over = month([None] * 30)
     (check,) = over.checks
     assert check.outcome == "not judged"
+    assert "too slow for it" in check.remark
     assert "start_s" not in {trend.code for trend in over.trends}
 
 

@@ -20,12 +20,15 @@ def test_steps_stay_and_what_moves_slowly_goes():
 
 
 def test_the_edge_of_a_cloud_is_no_step():
-    """Over 40 s the base rises by 25 A, at once or by levels that hardly hold; a load's ramp of 5 s stays."""
+    """Over 40 s the base rises by 25 A, at once or by levels that hardly hold; a load's ramp, and its stair, stay."""
     at_once = level_list((0, 0, 300), (25, 25, 300, 40), (45, 45, 60, 5), (25, 25, 60, 5))
-    by_levels = level_list((0, 0, 300), (9, 9, 3, 10), (17, 17, 3, 10), (25, 25, 300, 10), (45, 45, 60, 5))
+    by_levels = level_list((0, 0, 300), *((4 * k, 4 * k, 3, 2) for k in range(1, 6)), (25, 25, 300, 4), (45, 45, 60, 5))
 
+    down_a_stair = level_list((0, 0, 300), (40, 40, 60), (20, 20, 3, 3), (10, 10, 3, 3), (0, 0, 300))
+
+    assert amps_of(down_a_stair) == pytest.approx([0, 40, 20, 10, 0])
     assert amps_of(at_once) == pytest.approx([0, 0, 20, 0])
-    assert amps_of(by_levels) == pytest.approx([0, 0, 0, 0, 20])
+    assert amps_of(by_levels) == pytest.approx([*[0] * 7, 20])
 
 
 def test_a_level_is_the_same_from_beginning_to_end():

@@ -25,10 +25,40 @@ def test_the_low_end_of_eight_values_by_hand():
     assert edge.high == 70.0
 
 
+def test_only_the_lowest_eight_count_and_the_likely_edge_is_their_median():
+    """With readings that may be off by 1 either way: half of that above the even values' median edge."""
+    x = np.array([70.0, 71, 72, 73, 74, 75, 76, 77, 78, 79])
+    offs = np.full(10, 1.0)
+    edge = lower_edge(x, offs)
+    share = 1 - 0.5 ** (1 / 7)
+    assert edge.value == pytest.approx(70 - 7 * share / (1 - share) + 0.5)
+    share = 1 - 0.05 ** (1 / 7)
+    assert edge.low == pytest.approx(70 - 7 * share / (1 - share) - 1)
+    assert edge.high == 71.0
+    assert lower_edge(np.r_[x[:8], 200.0, 300.0], offs) == edge
+
+
+def test_of_the_fewest_none_is_left_out():
+    """Six values with one far below: nobody can tell which is the stray, and the interval is wide."""
+    x = np.array([20.0, 70.0, 71.0, 73.0, 75.0, 78.0])
+    assert lower_edge(x, np.zeros(6)).high == 20.0
+
+
+def test_one_in_fifty_may_be_something_else():
+    """Of a hundred values two are left out, whatever they are."""
+    x = np.r_[1.0, 2.0, np.linspace(70, 130, 98)]
+    assert lower_edge(x, np.zeros(100)).high == 70.0
+
+
 def test_a_lone_value_far_below_is_something_else():
     """One run that was cut short must not make the tank small."""
     x = np.array([20.0, 70.0, 71.0, 73.0, 75.0, 78.0, 82.0, 88.0, 95.0])
     assert lower_edge(x, np.full(9, 0.5)) == lower_edge(x[1:], np.full(8, 0.5))
+    # How far the others reach is told by the eight after it: one far above them does not count.
+    y = np.array([20.0, 40, 42, 44, 46, 48, 50, 52, 58, 100])
+    assert lower_edge(y, np.zeros(10)).high == 40.0
+    even = np.array([40.0, 60, 70, 80, 90, 100, 110, 120, 130])
+    assert lower_edge(even, np.zeros(9)).high == 40.0
     near = np.array([64.0, *x[1:]])
     assert lower_edge(near, np.full(9, 0.5)).high == 64.5
 

@@ -84,12 +84,34 @@ def test_another_inverter_changes_every_draw_alike():
     assert will.runs.energy_Wh == pytest.approx(1.1 * was.runs.energy_Wh)
 
 
+def fallen(dip, times):
+    """Where a start takes 24 V with so many times the ohms or watts: V^2 - E V + R P = 0, R P being dip x (E - dip)."""
+    return (24 + sqrt(24**2 - 4 * times * dip * (24 - dip))) / 2
+
+
+def test_fewer_cells_give_way_by_more_than_their_resistance():
+    """Watts stay as volts fall: twice the ohms make more than twice the dip; where nothing gives them, it is said."""
+    was, will = after(ohms=2.0)
+    lowest = will.starts.lowest_V
+    assert lowest.value == pytest.approx(fallen(2.0, 2.0))
+    assert lowest.value < 24 - 2 * 2.0
+    assert lowest.low == pytest.approx(fallen(3.0, 2.0))
+    # At 2.5 times the dip of 3 V there is no such voltage any more: half of 24 V is the least that gives power.
+    assert after(ohms=2.5)[1].starts.lowest_V.low == 12.0
+    gone = after(ohms=4.0)[1].starts
+    assert isinstance(gone, Missing)
+    assert "would not give through its resistance" in gone.sentence
+    assert was.starts.lowest_V.value == 22.0
+
+
 def test_another_start_asks_less_and_dips_less():
     was, will = after(start=Within(0.5, 0.4, 0.6))
     assert will.start_A == Within(0.5 * was.start_A.value, 0.4 * was.start_A.low, 0.6 * was.start_A.high)
     assert will.start_Wh == Within(1.0, 0.5, 1.5)
+    assert will.runs.energy_Wh == pytest.approx(was.runs.run_W * was.runs.run_h + 0.5 * was.runs.start_Wh)
     # Dips of 2, 3 and 1.5 V: the deepest with the hardest start, the least with the gentlest.
-    assert will.starts.lowest_V == Within(23.0, 24 - 0.6 * 3.0, 24 - 0.4 * 1.5)
+    lowest = will.starts.lowest_V
+    assert [lowest.value, lowest.low, lowest.high] == pytest.approx([23.0, 24 - 0.6 * 3.0, 24 - 0.4 * 1.5])
     assert load_after(replace(was, start_Wh=Within(2.0, -inf, inf)), Factors(start=Within.exactly(0.5))).start_Wh == (
         Within(1.0, -inf, inf)
     )
@@ -98,7 +120,8 @@ def test_another_start_asks_less_and_dips_less():
 def test_more_cells_have_less_resistance():
     was, will = after(ohms=0.5)
     assert will.resistance.mohm == Within(5.0, 4.0, 6.0)
-    assert will.starts.lowest_V == Within(23.0, 22.5, 23.25)
+    lowest = will.starts.lowest_V
+    assert [lowest.value, lowest.low, lowest.high] == pytest.approx([fallen(dip, 0.5) for dip in (2.0, 3.0, 1.5)])
     assert will.runs == was.runs
     of_another_kind = load_after(was, Factors(ohms=None))
     assert isinstance(of_another_kind.resistance, Missing)

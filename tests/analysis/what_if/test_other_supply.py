@@ -1,6 +1,7 @@
 """Another inverter with losses of its own, another bank with a price of its own, and a pump against more pressure."""
 
 from dataclasses import replace
+from math import inf
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ from what_if_truth import PUMP, System, read
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.site.site import Site
 from shuntbook.analysis.site.units import KPA_PER_PSI
+from shuntbook.analysis.stats.interval95 import Within
 from shuntbook.analysis.what_if.changes import (
     BankChange,
     PrechargeChange,
@@ -17,8 +19,9 @@ from shuntbook.analysis.what_if.changes import (
     TankChange,
     UseChange,
 )
+from shuntbook.analysis.what_if.figures import _difference
 from shuntbook.analysis.what_if.replay import replayed
-from shuntbook.analysis.what_if.tank_runs import FLOW_FALLS
+from shuntbook.analysis.what_if.tank_runs import FLOW_FALLS, FLOW_OFF, PRESSURES_OFF, VOLUME_OFF
 from shuntbook.analysis.what_if.what_if import what_if
 from shuntbook.cli.assembling.changes_asked import change_of, changes_of
 
@@ -232,8 +235,13 @@ def test_another_use_is_more_of_the_same_runs_or_longer_ones():
     assert "same runs" not in " ".join(as_used.assumptions)
     lengths = np.diff(seen.stretches_Wh.edges_h) * 3600
     longer = np.median(replayed(lengths[::2], lengths[1::2], 1.0, longer=2.0).runs_s)
-    run = twice.figure("run_s").after
+    run, day = twice.figure("run_s").after, twice.figure("a_day")
     assert run.low <= longer <= run.high
+    # Twice the time at the taps makes so many starts of the log's own, and the end on that side holds as many.
+    many = len(replayed(lengths[::2], lengths[1::2], 1.0, longer=2.0).runs_s) / len(lengths[1::2])
+    per_log = day.before.low if many < 2 else day.before.high
+    end = day.after.low if many < 2 else day.after.high
+    assert end == pytest.approx(many * per_log)
 
 
 def with_cable(**cable):
@@ -281,3 +289,119 @@ def test_a_cable_is_chosen_in_sizes_of_its_own_kind(cable, size):
     (made_cable,) = change_of("cable").made_in(setup).site.conductors
     assert size in (made_cable.gauge_AWG, made_cable.area_mm2)
     assert (made_cable.fuse_A, made_cable.fuse_kA) == (200.0, 10.0)
+
+
+def test_differences_have_the_ends_that_the_log_leaves():
+    """Of runs what the tank leaves open; of amounts what chance makes of both alike; of plates none."""
+    site, seen = scene_of()
+    result = what_if(site, PUMP, changes_of(("tank 300 L",)), hours=24.0, measured=seen)
+    for code in ("run_s", "in_an_hour", "a_day"):
+        row = result.figure(code)
+        assert row.difference.value == pytest.approx(row.after.value - row.before.value)
+        assert row.difference.low == pytest.approx(row.after.low - row.before.value)
+        assert row.difference.high == pytest.approx(row.after.high - row.before.value)
+        assert row.limit.at_most == (code != "run_s")
+    # Starts a day by those of the replayed log: one more or less may fall into it, and the rate has its own chance.
+    lengths, times = np.diff(seen.stretches_Wh.edges_h) * 3600, result.runs.times
+    count, fewest, most = (
+        len(replayed(lengths[::2], lengths[1::2], each).runs_s) for each in (times.value, times.high, times.low)
+    )
+    starts_s = replayed(lengths[::2], lengths[1::2], times.value).starts_s
+    busiest = max(int(np.sum((starts_s >= at) & (starts_s < at + 3600))) for at in starts_s)
+    assert result.figure("in_an_hour").after.value == busiest
+    assert result.runs.measured
+    rate, runs, day = seen.starts_per_h, len(lengths[1::2]), result.figure("a_day").after
+    chance = (rate.high - rate.low) / 2 / rate.value
+    assert day.value == pytest.approx(24 * rate.value * count / runs)
+    assert day.low == pytest.approx(24 * rate.value * (min(fewest, count) - 1) / runs * (1 - chance))
+    assert day.high == pytest.approx(24 * rate.value * (max(most, count) + 1) / runs * (1 + chance))
+    half = what_if(site, PUMP, (UseChange("u", run_s=1800 * seen.duty.value * 24),), hours=24.0, measured=seen)
+    for code in ("charge_Ah", "energy_Wh"):
+        row = half.figure(code)
+        assert row.difference.value == pytest.approx(-row.before.value / 2)
+        assert row.difference.low == pytest.approx(-row.before.high / 2)
+        assert row.difference.high == pytest.approx(-row.before.low / 2)
+    drop = what_if(with_cable(), "pump", changes_of(("cable 95 mm2",)), hours=1.0).figure("drop_pct")
+    assert drop.difference == Within.exactly(drop.after.value - drop.before.value)
+
+
+def test_the_difference_of_a_figure_without_an_end_has_none():
+    """Too few runs leave an amount open: then the plain difference."""
+    was, will = Within(10.0, 5.0, 15.0), Within(20.0, 10.0, 30.0)
+    assert _difference(was, will, in_proportion=True) == Within(10.0, 5.0, 15.0)
+    assert _difference(was, will, in_proportion=True, off=-0.1) == Within(10.0, 3.0, 17.0)
+    assert _difference(was, will) == Within.exactly(10.0)
+    for open_ended in (Within(10.0, 5.0, inf), Within(10.0, -inf, 15.0), Within(0.0, 0.0, 1.0)):
+        assert _difference(open_ended, will, in_proportion=True) == Within.exactly(20.0 - open_ended.value)
+    assert _difference(None, will) is None
+    assert _difference(was, None) is None
+
+
+def test_what_a_drive_is_taken_to_do_is_said_of_a_drive_alone():
+    motor = {"name": "pump", "kind": "pump", "inverter": "inv", "power_W": 800.0, "voltage_V": 230.0, "hp": 0.5}
+    site = a_site(loads=[motor])
+
+    def assumed(*asked):
+        return " ".join(what_if(site, "pump", changes_of(asked), hours=1.0).assumptions)
+
+    words = "What a drive saves by running slower is not reckoned with"
+    assert words in assumed("drive", "inverter 2000 VA")
+    assert words not in assumed("soft start")
+    assert words not in assumed("inverter 2000 VA")
+
+
+def test_a_changed_pressure_stands_in_the_unit_of_the_file():
+    """In psi where the file is in psi, also where it had no pre-charge; else in kPa."""
+    psi = {"load": "pump", "tank_volume_gal": 44.0, "cut_in_psi": 40.0, "cut_out_psi": 60.0}
+    kPa = {"load": "pump", "tank_volume_L": 160.0, "cut_in_kPa": 280.0, "cut_out_kPa": 410.0}
+    for water, unit, other, value in ((psi, "psi", "kPa", 38.0), (kPa, "kPa", "psi", 38.0 * PSI)):
+        for more in ({}, {f"precharge_{unit}": 10.0}):
+            site = a_site(water=water | more)
+            changed = PrechargeChange("a", 38.0 * PSI).made_in(Setup(site, site.loads[0])).site.water
+            assert getattr(changed, f"precharge_{unit}") == pytest.approx(value)
+            assert getattr(changed, f"precharge_{other}") is None
+            assert getattr(changed, f"cut_in_{unit}") == water[f"cut_in_{unit}"]
+
+
+def test_starts_a_day_by_the_file_are_running_time_over_that_of_a_tank():
+    """Of two hours a day the pump starts at most as often as it fills its tank in them."""
+    site = scene_of()[0]
+    result = what_if(site, PUMP, (UseChange("u", run_s=7200.0),), hours=24.0)
+    assert not result.runs.measured
+    assert result.figure("a_day").after.value == pytest.approx(7200 / result.figure("run_s").after.value)
+
+
+def test_a_change_of_which_nothing_is_known_is_told_apart():
+    """Alone it leaves nothing to compare; beside another it is left out."""
+    alone, beside = (
+        what_if(a_site(), "pump", changes_of(asked), hours=1.0)
+        for asked in (("tank 300 L",), ("tank 300 L", "bank 900 Ah"))
+    )
+    assert (alone.nothing_judged, beside.nothing_judged) == (True, False)
+    assert len(beside.not_judged) == 1
+
+
+@pytest.mark.parametrize("times", [0.5, 2.0])
+def test_the_ends_of_another_use_are_two_lots_and_longer_taps(times):
+    """The root of two of the log's own interval, at a right angle to what taps open for longer make of a run."""
+    site, seen = scene_of()
+    run_s = 3600 * times * seen.duty.value * 24
+    result = what_if(site, PUMP, (UseChange("u", run_s=run_s),), hours=24.0, measured=seen)
+    lengths = np.diff(seen.stretches_Wh.edges_h) * 3600
+    longer = replayed(lengths[::2], lengths[1::2], 1.0, longer=times).runs_s
+    was, will = result.figure("run_s").before, result.figure("run_s").after
+    shift = float(np.median(longer)) - was.value
+    assert will.low == pytest.approx(was.value - np.hypot(2**0.5 * (was.value - was.low), min(shift, 0)))
+    assert will.high == pytest.approx(was.value + np.hypot(2**0.5 * (was.high - was.value), max(shift, 0)))
+    day, many = result.figure("a_day"), len(longer) / len(lengths[1::2]) / times
+    assert day.after.low == pytest.approx(times * day.before.low * min(many, 1))
+    assert day.after.high == pytest.approx(times * day.before.high * max(many, 1))
+
+
+def test_a_tank_is_sized_where_there_is_one_alone():
+    """Without a water table its key is named."""
+    site = a_site()
+    missing = change_of("tank for 60 s").made_in(Setup(site, site.loads[0]))
+    assert isinstance(missing, Missing)
+    assert missing.add == ("water",)
+    assert (PRESSURES_OFF, VOLUME_OFF, FLOW_OFF) == (0.12, 0.05, 0.25)

@@ -12,6 +12,7 @@ from what_if_truth import System, _lowest_V, made_of, read
 from shuntbook.analysis.cycles.cycles import CycleFold
 from shuntbook.analysis.equipment.demand import demand
 from shuntbook.analysis.equipment.modified_wave import more_watts
+from shuntbook.analysis.forecast.forecast import forecast
 from shuntbook.analysis.forecast.load_from_log import measured_load
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.site.motor_kinds import ANY_SINGLE
@@ -86,6 +87,13 @@ def test_a_drive_of_a_three_phase_motor_needs_no_caution():
     (torque,) = asked(SOFT, site=site).amiss
     assert "No word on the torque that a soft start leaves 'pump'" in torque
     assert "loads.locked_rotor_A or loads.code_letter" in torque
+
+
+def test_a_drive_on_a_modified_sine_is_warned_of():
+    site = a_site()
+    steps = site.model_copy(update={"inverters": (site.inverters[0].model_copy(update={"waveform": "modified"}),)})
+    assert [("many drives refuse" in text) for text in asked(DRIVE, site=steps).amiss] == [False, True]
+    assert not any("many drives refuse" in text for text in (*asked(DRIVE).amiss, *asked(SOFT, site=steps).amiss))
 
 
 def test_the_time_of_a_start_is_not_carried_over():
@@ -212,6 +220,17 @@ def test_a_pump_on_the_bank_by_a_log():
     assert by(DRIVE, site=site)[1].start == Within.exactly(1 / 5)
     assert ends(by(SOFT, site=site)[1].start) == pytest.approx((1 / 5, 1.0))
     assert by(DRIVE, site=site, start_resolved=False)[1].start == Within.exactly(1.0)
+
+
+def test_a_measured_pump_on_the_bank_loses_nothing_on_the_way():
+    """What the meter at the bank saw is what the pump takes: no inverter, no losses, no idle draw."""
+    log = replace(a_log(), load="pump")
+    said = forecast(a_site(inverter=False, locked_rotor_A=150.0), "pump", hours=24.0, measured=log)
+    assert said.inverter is None
+    assert said.taken.energy_Wh == log.amount(24.0, "Wh")
+    assert said.taken.charge_Ah == log.amount(24.0, "Ah")
+    # The sum on paper and the plate are both 24 V x 30 A: on the bank volts times amps are watts.
+    assert said.by_plate.paper_Wh == said.by_plate.energy_Wh == pytest.approx(720 * 24)
 
 
 # -- beside the simulator ----------------------------------------------------------------------------------------------

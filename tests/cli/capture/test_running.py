@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import stat
 import subprocess
@@ -73,6 +74,8 @@ def test_a_capture_is_begun_found_spoken_to_and_ended(folder):
     now_us = time.time_ns() // 1000
     assert said.startswith("a: since the start") and "next: shuntbook charge a.parquet" in said
     assert last_words(log) == said
+    # A page breaks lines by itself: none is broken here where a terminal of the usual width would end.
+    assert re.match(r"a: since the start: .* drawn, .* returned$", said.partition("\n")[0])
     opened = open_log(log)
     (crates, _), (ago_us, _) = sorted(opened.meta.markers, key=lambda marker: "long" in marker[1])
     assert abs(crates - typed_us) < 50_000, "the machine's clock may be set a little meanwhile"

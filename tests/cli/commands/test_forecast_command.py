@@ -166,6 +166,15 @@ def test_what_is_wrong_is_told_in_one_sentence(demo, capsys, change, said):
     assert len(err.splitlines()) == 1
 
 
+def test_the_plate_is_told_with_the_time_that_it_is_reckoned_for(demo, capsys):
+    """The fridge's plate is reckoned for 36 % of it; that of the lights, whose duty is not given, for all of it."""
+    words = ("forecast", "--site", demo / "site.toml", "--for", "1d", "--measured", demo / "open_day.parquet")
+    fridge = unwrapped(told(capsys, *words, "--load", "fridge")[1])
+    assert "The sum on paper says 108 Ah, its plate 40.9 Ah if it ran 36 % of the time." in fridge
+    lights = unwrapped(told(capsys, *words, "--load", "lights")[1])
+    assert "its plate 53.1 Ah if it ran all the time." in lights
+
+
 def test_a_load_that_never_ran_in_the_log_is_told(demo, capsys):
     """Lights of 300 A by their plate: nothing in the log is like them, and the plate's amps say so."""
     text = (demo / "site.toml").read_text(encoding="utf-8")
@@ -229,5 +238,5 @@ def test_the_weakest_part_may_be_the_voltage_at_a_start(demo, tmp_path, capsys):
     site, plates = tmp_path / "site.toml", (demo / "site.toml").read_text("utf-8")
     site.write_text(re.sub(r"(?m)^cut_off_V = .*$", "cut_off_V = 26.0", plates), encoding="utf-8")
     words = ("forecast", "--load", "well pump", "--for", "15m", "--measured", demo / "open_day.parquet", "--site")
-    assert "The weakest part is the bank's voltage: falls to" in unwrapped(told(capsys, *words, site)[1])
+    assert "The weakest part is the bank's voltage: it falls to" in unwrapped(told(capsys, *words, site)[1])
     assert "voltage" not in unwrapped(told(capsys, *words, demo / "site.toml")[1]).partition("weakest part")[2]

@@ -46,6 +46,8 @@ def test_many_days_tell_that_starts_grow_longer(tmp_path, capsys):
     page = (tmp_path / "page.html").read_text(encoding="utf-8")
     assert "on the first days and takes" in page
     assert "Length of a start" in page
+    assert "length of a start [s]" in page  # its panel among the charts of days
+    assert "Half of its surge gone after" in page
     with (tmp_path / "tables" / "starts.csv").open(encoding="utf-8") as table:
         rows = list(csv.DictReader(table))
     assert [float(row["length_s"]) for row in rows] == pytest.approx([0.35 * 1.3**k for k in range(9)], rel=0.15)

@@ -179,6 +179,10 @@ def test_the_page_and_the_terminal_have_it_in_short(demo, tmp_path, capsys):
     assert sight.count('<th scope="row">') <= 6
     assert "at most 20: " in folds
     assert "What this rests on" in folds
+    reported(capsys, demo, "--with", "pressures 30..50 psi", "--out", place, "--force")
+    page = place.read_text(encoding="utf-8").partition('id="log-1-what-if"')[2].partition('<div class="folds">')[0]
+    # What does not go together then is in sight, and not folded for want of room.
+    assert "ask also for" in page
     reported(capsys, demo, "--with", "pre-charge 38 psi", "--one-page", "--out", place, "--force")
     sheet = place.read_text(encoding="utf-8").replace("\N{NO-BREAK SPACE}", " ")
     assert "<p>With pre-charge 38 psi: runs of 13 s become 1 min " in sheet

@@ -41,6 +41,18 @@ def button(driven, text):
     return next(each for each in shown if text in each.text)
 
 
+def press(driven, text):
+    """Press it; a page that is loaded again just then has another one of that name."""
+
+    def pressed():
+        with suppress(StaleElementReferenceException, StopIteration):
+            button(driven, text).click()
+            return True
+        return False
+
+    until(pressed)
+
+
 def within(driven, place):
     """The text of a part of the page, which may be renewed at any moment."""
     with suppress(StaleElementReferenceException):
@@ -72,16 +84,16 @@ def test_from_the_meter_to_the_log_without_a_terminal(seated):
     look(driven, client, port)
     take(driven)
     assert faults_of_access(driven) == {}
-    button(driven, "Watch while you switch").click()
+    press(driven, "Watch while you switch")
     until(lambda: "Now switch the load" in within(driven, "changes"))
     driven.execute_script("window.same = true")
     meter.switch(False)
     until(lambda: "−21" in within(driven, "changes"))
     assert driven.execute_script("return window.same"), "the page was not loaded again"
-    button(driven, "Read it while something runs").click()
+    press(driven, "Read it while something runs")
     until(lambda: driven.find_elements("id", "source"))
     driven.find_element("id", "title").send_keys("Open day")
-    button(driven, "Start").click()
+    press(driven, "Start")
     until(lambda: driven.find_elements("id", "figures"))
     until(lambda: "2.10 A" in within(driven, "figures"))
     driven.execute_script("window.same = true")
@@ -89,7 +101,7 @@ def test_from_the_meter_to_the_log_without_a_terminal(seated):
     until(lambda: "74.5 A" in within(driven, "figures"))
     driven.find_element("id", "text").send_keys("crates\n")
     until(lambda: "Taken: crates" in within(driven, "notes"))
-    button(driven, "demo begins").click()
+    press(driven, "demo begins")
     until(lambda: "Taken: demo begins" in within(driven, "notes"))
     assert driven.execute_script("return window.same && document.activeElement.id") == "text"
     assert faults_of_access(driven) == {}
@@ -99,7 +111,7 @@ def test_from_the_meter_to_the_log_without_a_terminal(seated):
     driven.get(stage)
     until(lambda: "Open day" in driven.find_element("tag name", "body").text)
     driven.switch_to.window(here)
-    button(driven, "Stop, and finish").click()
+    press(driven, "Stop, and finish")
     until(lambda: "The capture has ended" in driven.page_source)
     assert faults(driven) == []
     (log,) = client.folder.glob("*.parquet")
@@ -112,18 +124,18 @@ def test_it_works_with_scripts_off(seated):
     driven.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
     look(driven, client, port)
     take(driven)
-    button(driven, "Watch while you switch").click()
+    press(driven, "Watch while you switch")
     until(lambda: "Now switch the load" in driven.page_source)
     meter.switch(False)
     until(lambda: "−21" in driven.page_source)
-    button(driven, "Read it while something runs").click()
+    press(driven, "Read it while something runs")
     until(lambda: driven.find_elements("id", "source"))
-    button(driven, "Start").click()
+    press(driven, "Start")
     until(lambda: driven.find_elements("id", "figures"))
     driven.find_element("id", "text").send_keys("crates\n")
     until(lambda: "Taken: crates" in driven.page_source)
     time.sleep(1)
-    button(driven, "Newest figures").click()
+    press(driven, "Newest figures")
     until(lambda: "2.10" in within(driven, "figures"))
-    button(driven, "Stop, and finish").click()
+    press(driven, "Stop, and finish")
     until(lambda: "The capture has ended" in driven.page_source)

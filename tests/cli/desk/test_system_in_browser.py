@@ -120,3 +120,23 @@ def test_without_the_desk_what_was_typed_stays(driven, tmp_path):
         assert field(driven, "name").get_attribute("value") == "Hill cabin"
         driven.execute_script("window.onbeforeunload = null")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_what_stands_open_stays_open_when_it_becomes_one_of_many(driven, tmp_path):
+    """A fifth load folds none of the four that somebody has before them; opened anew they are folded."""
+    load = '[[loads]]\nname = "{}"\nvoltage_V = 12\ncurrent_A = 1\n'
+    loads = "".join(load.format(name) for name in ("fan", "radio", "lamp", "fridge"))
+    site = f'name = "cabin"\n[bank]\nnominal_V = 12\ncapacity_Ah = 100\n{loads}'
+    (tmp_path / "site.toml").write_text(site, encoding="utf-8")
+    with desk(tmp_path) as client:
+        let_in(driven, client)
+        as_wide_as(driven, 390)
+        driven.get(f"{client.origin}/system?file=site.toml")
+        add = driven.find_element("css selector", '[value="add:loads"]')
+        driven.execute_script("arguments[0].click()", add)  # it may stand behind the bar
+        until(lambda: driven.find_elements("css selector", '[name="loads.4.name"]'), "a fifth load")
+        type_in(driven, "loads.4.name", "heater")
+        assert field(driven, "loads.0.current_A").is_displayed()
+        assert field(driven, "loads.4.current_A").is_displayed()
+        (tmp_path / "site.toml").write_text(site + load.format("heater"), encoding="utf-8")
+        assert client.get("/system?file=site.toml").text.count('<details class="item"') == 5

@@ -92,6 +92,11 @@ GROUPS = {
         "wear falls battery_kinds bank_voltage bank solar",
         "",
     ),
+    "pump_pulse": (
+        "analysis/pump_pulse: days fill_time flow flow_trend pulse pumped quiet; analysis/stats: lower_edge",
+        "flow flow_trend quiet lower_edge pump_days",
+        "",
+    ),
     "cables": (
         "analysis/equipment: cable_choice conductor protection short_circuit; analysis/site: conductor_tables",
         "cable_choice conductor fuse_words worked_examples",
@@ -105,7 +110,7 @@ GROUPS = {
     ),
     "what_if": (
         "analysis/what_if: cables changes replay tank_runs figures load_after sizes what_if",
-        "worked_examples replay measured_after what_if changes_asked any_change other_supply",
+        "worked_examples replay measured_after changes_asked other_supply start_change",
         "",
     ),
     "answer": (

@@ -171,21 +171,17 @@ def main() -> None:
     options.add_argument("--from-seed", type=int, default=0)
     options.add_argument("--kinds", default=",".join(KINDS))
     options.add_argument("--jobs", type=int, default=1)
-    options.add_argument("--show", action="store_true", help="Print each month that is not right.")
+    options.add_argument("--show", action="store_true", help="Print each month as soon as it is read.")
     asked = options.parse_args()
-    pairs = [
-        (kind, seed)
-        for kind in asked.kinds.split(",")
-        for seed in range(asked.from_seed, asked.from_seed + asked.months)
-    ]
-    with ProcessPoolExecutor(asked.jobs) as pool:
-        outcomes = list(pool.map(outcome, *zip(*pairs, strict=True)))
+    seeds = range(asked.from_seed, asked.from_seed + asked.months)
+    pairs = [(kind, seed) for seed in seeds for kind in asked.kinds.split(",")]
     right, judged = defaultdict(list), defaultdict(list)
-    for (kind, seed), (came, seen) in zip(pairs, outcomes, strict=True):
-        right[kind].append(is_right(kind, came))
-        judged[kind].append(came.get(CODES[kind.split()[-1]], "not judged") != "not judged")
-        if asked.show and not right[kind][-1]:
-            print(f"{kind} {seed}: {came} {seen}")
+    with ProcessPoolExecutor(asked.jobs) as pool:
+        for (kind, seed), (came, seen) in zip(pairs, pool.map(outcome, *zip(*pairs, strict=True)), strict=True):
+            right[kind].append(is_right(kind, came))
+            judged[kind].append(came.get(CODES[kind.split()[-1]], "not judged") != "not judged")
+            if asked.show:
+                print(f"{kind} {seed}: {'right' if right[kind][-1] else 'WRONG'}, {came} {seen}", flush=True)
     print("what wears      months   judged   found (worn) or silent (healthy)")
     for kind, each in right.items():
         print(f"{kind:<15} {len(each):>6} {100 * np.mean(judged[kind]):>6.0f} % {100 * np.mean(each):>10.1f} %")

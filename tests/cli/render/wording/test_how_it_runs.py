@@ -3,13 +3,17 @@
 from dataclasses import replace
 
 import pytest
-from report_scenes import make_log
+from report_scenes import make_log, make_report
 
 from shuntbook.analysis.cycles.cycle import Speed
+from shuntbook.analysis.site.site import Limits
 from shuntbook.cli.render.documents.charge_and_runs import cycles_document
+from shuntbook.cli.render.page.figures import runs as runs_figure
+from shuntbook.cli.render.page.log_sections import health
 from shuntbook.cli.render.page.log_tables import cycles as runs_table
+from shuntbook.cli.render.terminal.columns import Columns
 from shuntbook.cli.render.terminal.cycles import cycles_answer
-from shuntbook.cli.render.wording.how_it_runs import at_speeds
+from shuntbook.cli.render.wording.how_it_runs import UNDER_ARRAY, at_speeds
 
 SPEEDS = (Speed(8.0, 200.0, 720.0), Speed(28.0, 700.0, 90.0))
 
@@ -17,7 +21,7 @@ SPEEDS = (Speed(8.0, 200.0, 720.0), Speed(28.0, 700.0, 90.0))
 def at_two_speeds(**changes):
     """The open day's log, with a pump that runs at two speeds."""
     log = make_log()
-    runs = tuple(replace(cycle, at_speeds=(72.0, 0.0)) for cycle in log.cycles.cycles)
+    runs = tuple(replace(cycle, at_speeds=(72.0, 0.0), surge_ratio=None) for cycle in log.cycles.cycles)
     return replace(log, cycles=replace(log.cycles, cycles=runs, speeds=SPEEDS, **changes))
 
 
@@ -34,6 +38,11 @@ def test_its_draws_are_one_sentence(changes, sentence):
     assert at_speeds(replace(at_two_speeds().cycles, **changes)) == sentence
 
 
+def test_draws_told_under_an_array_are_doubted():
+    """Whoever reads them learns how to be surer."""
+    assert at_speeds(at_two_speeds(under_array=True).cycles).endswith("1 min 30 s. " + UNDER_ARRAY)
+
+
 def test_each_run_tells_the_time_at_each_draw():
     """A column for each on the page, one for all on the terminal, and levels in JSON for those that were held."""
     log = at_two_speeds()
@@ -42,7 +51,11 @@ def test_each_run_tells_the_time_at_each_draw():
     at = [table.head.index(head) for head in ("At 200 W", "At 700 W")]
     assert [table.rows[0][k] for k in at] == ["1 min 12 s", "0 s"]
     assert "On average" in table.head
-    assert any("time at 200 W, 700 W" in str(block) for block in cycles_answer(log).reasons)
+    assert "Highest at start" not in table.head
+    shown = next(block for block in cycles_answer(log).reasons if isinstance(block, Columns))
+    assert shown.heads[-1] == "draws"
+    assert shown.rows[0][-1] == "200 W for 1 min 12 s"
+    assert "surge" not in shown.heads
     assert document["cycles"][0]["levels"] == [{"draw_A": 8.0, "draw_W": 200.0, "lasted_s": 72.0}]
     assert [speed["lasted_s"] for speed in document["summary"]["speeds"]] == [720.0, 90.0]
 
@@ -54,3 +67,22 @@ def test_a_load_that_is_on_or_off_tells_of_no_speeds():
     assert not {"levels", "at_speeds"} & set(document["cycles"][0])
     assert "speeds" not in document["summary"]
     assert "Settled power" in table.head
+
+
+def test_the_page_says_its_draws_beside_how_it_ran():
+    """With the runs, in a sentence; nothing of a load that is on or off."""
+    log, plain = at_two_speeds(), make_log()
+
+    assert at_speeds(log.cycles) in health(make_report(log), log, "log").sentences
+    assert at_speeds(plain.cycles) == ""
+
+
+def test_no_line_of_direct_starts_is_drawn_for_a_drive():
+    """The shortest good run is one for motors that are switched straight on; the owner's own is drawn for any."""
+    log = at_two_speeds()
+    following = replace(log, cycles=replace(log.cycles, fixed_speeds=False))
+    own = Limits(minimum_run_s=45.0)
+
+    assert "Shortest good run: 1 min" in runs_figure(log, None, "runs").caption
+    assert "Shortest good run" not in runs_figure(following, None, "runs").caption
+    assert "Shortest good run: 45 s" in runs_figure(following, own, "runs").caption
