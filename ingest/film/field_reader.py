@@ -9,7 +9,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from .geometry import Geometry, find_geometry
+from .geometry import find_geometry
 from .patterns import BLANK, DOUBT, GLYPHS
 from .segments import PARTS, SegmentLight, SegmentModel, model_for
 from .straighten import Box, Image, Patch, straightened
@@ -121,18 +121,14 @@ class FieldReader:
         light = np.percentile(np.stack(self._patches) @ self._weights, 85, axis=0).astype(np.float32)
         union = light if self._union is None else np.maximum(light, self._union)
         geometry = find_geometry(union, self.box)
-        if geometry.score < _LEARNT or not self._is_better(geometry, union):
+        if geometry.score < _LEARNT:
             return
-        self._union, self._shift = union, (0, 0)
-        self.model = model_for(union, geometry, self.box.digits)
+        # New places must explain all that was lit so far better than the old ones.
+        model = model_for(union, geometry, self.box.digits)
+        if self.model is not None and model.amounts(union).fit <= self.model.amounts(union).fit + 0.01:
+            return
+        self._union, self._shift, self.model = union, (0, 0), model
         self._usual.clear()
-
-    def _is_better(self, geometry: Geometry, union: Patch) -> bool:
-        """Tell whether new places explain all that was lit so far better than the old ones."""
-        if self.model is None:
-            return True
-        old = self.model.amounts(union).fit
-        return model_for(union, geometry, self.box.digits).amounts(union).fit > old + 0.01
 
     def _choose_colour(self, colours: Patch) -> None:
         """Choose light or dark digits, and the colour in which they stand out most."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -39,11 +40,11 @@ class SegmentLight:
 class SegmentModel:
     """The templates of one geometry, and the matrix that turns a patch into amounts."""
 
-    def __init__(self, geometry: Geometry, shape: tuple[int, int], digits: int, blur: float) -> None:
+    def __init__(self, geometry: Geometry, sharp: Sequence[Patch], digits: int, blur: float) -> None:
         self.geometry, self.digits, self.blur = geometry, digits, blur
-        rows, columns = shape
+        rows, columns = shape = sharp[0].shape
         self._inner = (rows - 2 * REACH, columns - 2 * REACH)
-        parts = [self._part(k, part, shape) for k in range(digits) for part in range(PARTS)]
+        parts = [cv2.GaussianBlur(part, (0, 0), blur) for part in sharp]
         grounds = self._grounds(shape)
         templates = np.stack([*parts, *grounds])[:, REACH:-REACH, REACH:-REACH].reshape(len(parts) + len(grounds), -1)
         self._templates = np.ascontiguousarray(templates, dtype=np.float32)
@@ -54,37 +55,9 @@ class SegmentModel:
         # A hair of damping: parts that a blur cannot tell apart share what there is.
         damping = np.diag(np.r_[np.full(len(parts), 1e-3 * np.trace(square[: len(parts), : len(parts)]) / len(parts)),
                                 np.zeros(len(grounds))])  # fmt: skip
-        self._solve = np.ascontiguousarray(np.linalg.solve(square + damping, templates), dtype=np.float32)
-
-    def _part(self, digit: int, part: int, shape: tuple[int, int]) -> Patch:
-        g = self.geometry
-        half = g.stroke / 2
-        if part == PARTS - 1:
-            gap = g.pitch - g.width
-            centre = g.at(digit, g.width + gap / 2, g.height - half)
-            size = min(half, 0.42 * gap)
-            outline = [
-                (centre[0] + size * dx, centre[1] + size * dy) for dx, dy in ((-1, -1), (1, -1), (1, 1), (-1, 1))
-            ]
-        else:
-            outline = self._outline(digit, part)
-        fine = np.zeros((shape[0] * 4, shape[1] * 4), np.uint8)
-        cv2.fillPoly(fine, [np.round((np.array(outline) + 0.5) * 64 - 8).astype(np.int32)], 255, cv2.LINE_8, 4)
-        coarse = cv2.resize(fine, (shape[1], shape[0]), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
-        return np.asarray(cv2.GaussianBlur(coarse, (0, 0), self.blur), dtype=np.float32)
-
-    def _outline(self, digit: int, part: int) -> list[tuple[float, float]]:
-        g = self.geometry
-        (x0, y0), (x1, y1) = SEGMENTS[part]
-        half, wide, high = g.stroke / 2, g.width - g.stroke, g.height - g.stroke
-        a = np.array([half + x0 * wide, half + y0 * high])
-        b = np.array([half + x1 * wide, half + y1 * high])
-        along = (b - a) / np.linalg.norm(b - a)
-        across = np.array([-along[1], along[0]]) * half
-        # Ends taper: of pointed, mitred and square ones this is the middle.
-        tip, base = along * half * 0.25, along * half * 0.95
-        points = [a + tip, a + base + across, b - base + across, b - tip, b - base - across, a + base - across]
-        return [g.at(digit, float(x), float(y)) for x, y in points]
+        # Of so few unknowns the inverse is as good as solving for each pixel, and takes a tenth of the time.
+        inverse = np.linalg.inv(square.astype(np.float64) + damping).astype(np.float32)
+        self._solve = np.ascontiguousarray(inverse @ templates, dtype=np.float32)
 
     def _grounds(self, shape: tuple[int, int]) -> list[Patch]:
         """Return a ground for each digit, one fading into the next, and one that grows downwards."""
@@ -139,7 +112,39 @@ class SegmentModel:
             best = further
 
 
+def _sharp_part(g: Geometry, digit: int, part: int, shape: tuple[int, int]) -> Patch:
+    """Return a segment, or the point, of a digit as a sharp picture of one size."""
+    half = g.stroke / 2
+    if part == PARTS - 1:
+        gap = g.pitch - g.width
+        centre = g.at(digit, g.width + gap / 2, g.height - half)
+        size = min(half, 0.42 * gap)
+        outline = [(centre[0] + size * dx, centre[1] + size * dy) for dx, dy in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+    else:
+        outline = _outline(g, digit, part)
+    fine = np.zeros((shape[0] * 4, shape[1] * 4), np.uint8)
+    cv2.fillPoly(fine, [np.round((np.array(outline) + 0.5) * 64 - 8).astype(np.int32)], 255, cv2.LINE_8, 4)
+    coarse = cv2.resize(fine, (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
+    return np.asarray(coarse, dtype=np.float32) / 255
+
+
+def _outline(g: Geometry, digit: int, part: int) -> list[tuple[float, float]]:
+    (x0, y0), (x1, y1) = SEGMENTS[part]
+    half, wide, high = g.stroke / 2, g.width - g.stroke, g.height - g.stroke
+    a = np.array([half + x0 * wide, half + y0 * high])
+    b = np.array([half + x1 * wide, half + y1 * high])
+    along = (b - a) / np.linalg.norm(b - a)
+    across = np.array([-along[1], along[0]]) * half
+    # Ends taper: of pointed, mitred and square ones this is the middle.
+    tip, base = along * half * 0.25, along * half * 0.95
+    points = [a + tip, a + base + across, b - base + across, b - tip, b - base - across, a + base - across]
+    return [g.at(digit, float(x), float(y)) for x, y in points]
+
+
 def model_for(patch: Patch, geometry: Geometry, digits: int) -> SegmentModel:
     """Return the model whose blur explains a patch best."""
-    models = [SegmentModel(geometry, (patch.shape[0], patch.shape[1]), digits, blur) for blur in BLURS]
+    shape = (patch.shape[0], patch.shape[1])
+    # What is drawn is the same for every blur.
+    sharp = [_sharp_part(geometry, k, part, shape) for k in range(digits) for part in range(PARTS)]
+    models = [SegmentModel(geometry, sharp, digits, blur) for blur in BLURS]
     return max(models, key=lambda model: model.amounts(patch).fit)

@@ -63,8 +63,24 @@ def straightened(picture: Image, box: Box, moved: NDArray[np.float64]) -> Patch:
     rows, columns = box.shape
     matrix = box.matrix() @ np.linalg.inv(moved)
     if (scale := box.scale()) > 1.5:
-        picture = cv2.blur(picture, (max(round(scale), 2),) * 2)  # type: ignore[assignment]
+        wide = max(round(scale), 2)
+        left, top, right, foot = _seen_by(matrix, (rows, columns), picture, 2 * wide)
+        picture = cv2.blur(picture[top:foot, left:right], (wide, wide))  # type: ignore[assignment]
+        matrix = matrix @ np.array([[1, 0, left], [0, 1, top], [0, 0, 1]], dtype=np.float64)
     patch = cv2.warpPerspective(
         picture, matrix, (columns, rows), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
     return np.asarray(patch, dtype=np.float32)
+
+
+def _seen_by(
+    matrix: NDArray[np.float64], shape: tuple[int, int], picture: Image, margin: int
+) -> tuple[int, int, int, int]:
+    """Return left, top, right and foot of what a patch shows of a picture, which is never all of it nor nothing."""
+    rows, columns = shape
+    ends = np.array([[0, 0, 1], [columns, 0, 1], [columns, rows, 1], [0, rows, 1]]) @ np.linalg.inv(matrix).T
+    at = ends[:, :2] / ends[:, 2:]
+    high, wide = picture.shape[:2]
+    left, top = np.clip(np.floor(at.min(axis=0)).astype(int) - margin, 0, [wide - 1, high - 1])
+    right, foot = np.clip(np.ceil(at.max(axis=0)).astype(int) + margin, [left + 1, top + 1], [wide, high])
+    return int(left), int(top), int(right), int(foot)
