@@ -54,15 +54,16 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
         watts = _CycleErrors(gain, noise_A * volts, current.resolution * volts)
     # What one start was seen to draw others may have drawn between readings.
     highest_A = max((_surge(cycle) for cycle in cycles.cycles), default=0.0)
-    u95s = [
-        (
-            amps.u95(cycle, _taken(cycle.charge_Ah, cycle.so_far_Ah), cycle.run_A, _Unseen.of(cycle, how, highest_A)),
-            watts.u95(
-                cycle, _taken(cycle.energy_Wh, cycle.so_far_Wh), cycle.run_W, _Unseen.of(cycle, how, highest_A, volts)
-            ),
+    u95s, moments = [], []
+    for cycle in cycles.cycles:
+        of_amps, of_watts = _Unseen.of(cycle, how, highest_A), _Unseen.of(cycle, how, highest_A, volts)
+        u95s.append(
+            (
+                amps.u95(cycle, _taken(cycle.charge_Ah, cycle.so_far_Ah), cycle.run_A, of_amps),
+                watts.u95(cycle, _taken(cycle.energy_Wh, cycle.so_far_Wh), cycle.run_W, of_watts),
+            )
         )
-        for cycle in cycles.cycles
-    ]
+        moments.append((of_amps.moments95(cycle.run_A), of_watts.moments95(cycle.run_W)))
     return replace(
         cycles,
         cycles=tuple(
@@ -71,8 +72,8 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
         ),
         summary=replace(
             cycles.summary,
-            charge_u95_Ah=_together([x for x, _ in u95s]) if cycles.summary.charge_Ah is not None else None,
-            energy_u95_Wh=_together([x for _, x in u95s]) if cycles.summary.energy_Wh is not None else None,
+            charge_u95_Ah=_together([x for x, _ in u95s], [x for x, _ in moments]) if cycles.summary.charge_Ah is not None else None,
+            energy_u95_Wh=_together([x for _, x in u95s], [x for _, x in moments]) if cycles.summary.energy_Wh is not None else None,
         ),
     )
 
@@ -81,10 +82,14 @@ def _taken(whole: float | None, so_far: float | None) -> float | None:
     return so_far if whole is None else whole
 
 
-def _together(u95s: Sequence[float | None]) -> float | None:
-    """Return half of the interval of a sum. [unit h]"""
+def _together(u95s: Sequence[float | None], moments: Sequence[float]) -> float | None:
+    """Return half of the interval of a sum; `moments` is what of each is its own alone. [unit h]"""
+    known = [u95 for u95 in u95s if u95 is not None]
+    if not known or len(known) < len(u95s):
+        return None
     # What one cycle is off the others may be off the same way (gain, digit), so halves add up and not their squares.
-    return None if not u95s or any(u95 is None for u95 in u95s) else sum(u95 for u95 in u95s if u95 is not None)
+    alike = sum(math.sqrt(max(u95**2 - own**2, 0.0)) for u95, own in zip(known, moments, strict=True))
+    return math.hypot(alike, *moments)
 
 
 def _surge(cycle: Cycle) -> float:
@@ -132,12 +137,14 @@ class _Unseen:
     """What a cycle's readings, of a usual spacing, do not show.
 
     ``edges_s`` are the spacings of the readings around start and stop (means know what was drawn meanwhile), ``apart``
-    the limits of what the start's surge, and a level below that moved at an unknown instant, can do. [unit s]
+    the limits of what the start's surge, and a level below that moved at an unknown instant, can do [unit s].
+    ``of_display`` tells that the edges are those of a display, each late by its own.
     """
 
     interval_s: float
     edges_s: tuple[float, ...]
     apart: tuple[float, ...]
+    of_display: bool = False
 
     @classmethod
     def of(cls, cycle: Cycle, how: HowRead, highest_A: float, volts: float | None = None) -> _Unseen:
@@ -146,6 +153,9 @@ class _Unseen:
         drift = (cycle.base_drift_A if volts is None else cycle.base_drift_W) or 0.0
         # Where a run has no end its draw was taken over all its length, and what drifts may have been its draw.
         moved = abs(drift) * ((cycle.run_s or 0.0) / 2 + (cycle.so_far_s or 0.0))
+        if how.delay_s is not None:
+            late_s = how.delay_s + interval_s
+            return cls(interval_s, (late_s,) * 2, (moved, _surge(cycle) * (volts or 1.0) * late_s / 2), of_display=True)
         if how.sampling == "mean":
             return cls(interval_s, (), (moved,))
         # An edge is known to so much on either side, half of the spacing it fell into; else that is a usual one.
@@ -154,6 +164,12 @@ class _Unseen:
         caught, missed = _surge(cycle) * interval_s, highest_A * min(interval_s, USUAL_START_S)
         surge = 0.0 if cycle.surge_resolved else max(caught, missed) * (volts or 1.0)
         return cls(interval_s, edges_s, (moved, surge))
+
+    def moments95(self, run: float | None) -> float:
+        """Return half of the 95 % interval of what a display's delay does to a cycle alone. [unit h]"""
+        if not self.of_display:
+            return 0.0
+        return _half([abs(run or 0.0) * edge_s / WITHIN for edge_s in self.edges_s], 0.0) / SECONDS_PER_HOUR
 
 
 def _half(even: Sequence[float], normal: float) -> float:

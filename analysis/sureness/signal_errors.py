@@ -134,7 +134,7 @@ class SignalErrors:
         elif facts.late is None:
             yield self._of_held(share, all_s)
         if facts.late is not None:
-            yield _of_delay(facts.late, part)
+            yield from _of_delay(facts.late, part)
             yield self._of_hidden(facts.late, share, all_s)
 
     def _of_steps(self, part: Flow, by_noise: float) -> Iterator[Component]:
@@ -241,14 +241,19 @@ class SignalErrors:
         return min(above, below) / SECONDS_PER_HOUR
 
 
-def _of_delay(late: DelayFacts, part: Flow) -> Component:
-    """Return what a display's delay does: each change was shown later than it came, by nobody knows how much."""
+def _of_delay(late: DelayFacts, part: Flow) -> Iterator[Component]:
+    """Yield what a display's delay does: each change by itself, by nobody knows how much, and all of them together."""
     squares, fourths = late.squares[part], late.fourths[part]
-    return Component(
+    yield Component(
         "the display's delay",
-        math.sqrt(squares) / EVEN / SECONDS_PER_HOUR,
+        math.sqrt(squares) / WITHIN / SECONDS_PER_HOUR,
         even=max(1.0, squares**2 / fourths) if fourths > 0 else 1.0,
         reason="a display shows each change later than it comes, by up to its delay and the time between two frames",
+    )
+    yield Component(
+        "the log's two ends",
+        late.ends[part] / SECONDS_PER_HOUR,
+        reason="what changed just before the end is not shown any more, and at first what was before it still is",
     )
 
 

@@ -125,7 +125,7 @@ def _sharp_part(g: Geometry, digit: int, part: int, shape: tuple[int, int]) -> P
     fine = np.zeros((shape[0] * 4, shape[1] * 4), np.uint8)
     cv2.fillPoly(fine, [np.round((np.array(outline) + 0.5) * 64 - 8).astype(np.int32)], 255, cv2.LINE_8, 4)
     coarse = cv2.resize(fine, (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
-    return np.asarray(coarse, dtype=np.float32) / 255
+    return np.asarray(coarse / 255.0, dtype=np.float32)
 
 
 def _outline(g: Geometry, digit: int, part: int) -> list[tuple[float, float]]:

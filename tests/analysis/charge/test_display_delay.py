@@ -4,15 +4,23 @@ import math
 
 import numpy as np
 import pytest
+from film_plans import Plan, Shown, draw_of, fill_in
+from film_shapes import BUILDS
 from hypothesis import given
 from hypothesis import strategies as st
 from readings import chunk_of, fed
 
 from shuntbook.analysis.charge.charge import ChargeFold
 from shuntbook.analysis.charge.display_delay import DelaySums
+from shuntbook.analysis.cycles.cycles import CycleFold
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.analysis.sureness.amount_intervals import with_intervals
-from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED
+from shuntbook.analysis.sureness.cycle_intervals import cycles_with_intervals
+from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED, Accuracy, MeterFigures
+
+#: A meter whose display is right to the last figure: what is left is the display's.
+PERFECT = Accuracy(reading_pct=0.0, range_pct=0.0)
+EXACT = MeterFigures(PERFECT, PERFECT, clock_ppm=0.0)
 
 
 def parts_of(time_s, current_A, *, sampling="mean", delay_s=1.0):
@@ -45,7 +53,7 @@ def test_each_change_may_have_come_earlier_by_the_delay(sampling):
     time_s = np.arange(0, 30, 0.2)
     current_A = np.where((time_s > 10) & (time_s < 20), 70.0, 0.0)
     parts = parts_of(time_s, current_A, sampling=sampling)
-    assert parts["the display's delay"] == pytest.approx(70 * 1.2 * math.sqrt(2) / math.sqrt(3) / 3600, rel=1e-6)
+    assert parts["the display's delay"] == pytest.approx(70 * 1.2 * math.sqrt(2) / math.sqrt(12) / 3600, rel=1e-6)
     assert "while the display was hidden" not in parts
     assert "between readings by eye" not in parts
     assert "the display's delay" not in parts_of(time_s, current_A, sampling=sampling, delay_s=None)
@@ -63,3 +71,44 @@ def test_a_display_that_stands_still_has_no_delay():
     """Whenever it showed the value, it was the same."""
     time_s = np.arange(0, 30, 0.2)
     assert parts_of(time_s, np.full(len(time_s), 5.0)).get("the display's delay", 0) == 0
+
+
+def shown_in_a_film(seed, length_s, *, mean):
+    """Return what a display shows five times a second, late by nobody knows how much, and what flowed. [A], [Ah]"""
+    rng = np.random.default_rng([seed, 77])
+    plan = Plan(seed, "led", 30, length_s, delay_s=rng.uniform(0.05, 0.9), mean=mean)
+    plan.signal_s, plan.signal_A = draw_of(rng, length_s, signed=bool(rng.random() < 0.25))
+    shown, every_s = Shown("current_A", 5, 1, 17, 12, 8, BUILDS[0]), rng.uniform(0.35, 1.0)
+    fill_in(plan, shown, plan.signal_A, every_s, rng.uniform(0, every_s))
+    time_s = np.arange(rng.uniform(0, 0.2), length_s, 0.2)
+    flowed_Ah = plan.true_Ah(time_s[-1]) - plan.true_Ah(time_s[0])
+    return time_s, np.array([float(shown.text_at(at)) for at in time_s]), flowed_Ah
+
+
+@pytest.mark.parametrize("mean", [True, False])
+@pytest.mark.parametrize(("length_s", "widest"), [(14.0, 0.28), (60.0, 0.1)])
+def test_what_flowed_lies_within_and_no_wider_than_it_must(mean, length_s, widest):
+    """Displays that average and displays that do not, updated every third of a second to every second."""
+    held, halves = 0, []
+    for seed in range(200):
+        time_s, current_A, flowed_Ah = shown_in_a_film(seed, length_s, mean=mean)
+        how = HowRead("dc", "mean", 60.0, 0.2, delay_s=1.0)
+        fold = fed(ChargeFold(how, {"current_A"}), chunk_of(time_s, current_A=current_A), ())
+        net = with_intervals(fold.result(), EXACT).charge.sure.net
+        held += net.low <= flowed_Ah <= net.high
+        halves.append((net.high - net.low) / 2 / abs(flowed_Ah))
+    assert held >= 190
+    assert np.median(halves) < widest
+
+
+def test_a_run_is_as_long_as_the_display_shows_to_within_its_delay():
+    """Two of 30 A, each of them late by its own: 30 A x 1.2 s at both edges, and sqrt(2) of that for both runs."""
+    time_s = np.arange(0, 120, 0.2)
+    on = ((time_s > 20) & (time_s < 40)) | ((time_s > 70) & (time_s < 90))
+    chunk = chunk_of(time_s, current_A=np.where(on, 32.0, 2.0), voltage_V=25.0)
+    how = HowRead("dc", "mean", 10.0, 0.2, delay_s=1.0)
+    plain = fed(CycleFold(how, set(chunk.quantities)), chunk).result()
+    cycles = cycles_with_intervals(plain, EXACT, how, noise=0.0)
+    each_Ah = 1.901766 * 30 * 1.2 * math.sqrt(2 / 12) / 3600
+    assert [cycle.charge_u95_Ah for cycle in cycles.cycles] == pytest.approx([each_Ah] * 2, rel=1e-3)
+    assert cycles.summary.charge_u95_Ah == pytest.approx(each_Ah * math.sqrt(2), rel=1e-3)
