@@ -145,6 +145,7 @@ class FieldReader:
     # ------------------------------------------------------------------ reading
 
     def _read(self, amounts: SegmentLight) -> Glimpse:
+        amounts = amounts.without_glow()
         lit = amounts.lit[:, : PARTS - 1]
         strongest = np.sort(lit, axis=1)[:, -2:].mean(axis=1)
         of_digit = np.array([_level(row) for row in lit])

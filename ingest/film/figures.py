@@ -9,6 +9,10 @@ from ..quantities import OF_DIMENSION, find_unit
 from .display import FieldEntry, ShownInTurn, value_of
 from .patterns import BLANK, MINUS, UNIT_LETTERS
 
+#: Nothing but eights in so many places is no value: displays show that as they are switched on, and the grey segments
+#: of one that is off look like it in a lit room.
+_LAMP_TEST = 3
+
 
 @dataclass(frozen=True)
 class DisplayValue:
@@ -58,6 +62,8 @@ def _figure(entry: FieldEntry | ShownInTurn, glyphs: str, point: int | None, *, 
         raise NoFigureError(f"{shown} has a letter where a digit should be")
     if not digits or not digits.isdigit():
         raise NoFigureError(f"{shown or 'nothing'} has a dark place or a stroke where a digit should be")
+    if len(digits) >= _LAMP_TEST and len(digits) == len(glyphs) and set(digits) == {"8"}:
+        raise NoFigureError(f"{shown} has all segments lit, as in a display's test of itself or one that is off")
     if shown != digits and not signed:
         raise NoFigureError(f"{shown} has a minus, which the profile does not expect (signed = true)")
     behind = entry.decimals if isinstance(entry.decimals, int) else None

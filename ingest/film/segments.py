@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -18,6 +18,9 @@ PARTS = 8
 BLURS = (0.7, 1.5, 2.6)
 #: How far a patch may still be shifted to find the digits, in each direction. [pixels of the patch]
 REACH = 5
+#: The glow of dark segments is believed where so many of them glow alike, lit ones are so much brighter, no less bright
+#: than this, and it is no more, all in parts of a lit segment's light. By photographs and pictures of the tests.
+_FEW_DARK, _APART, _LEAST_LIT, _MOST_GLOW = 3, 0.3, 0.72, 0.62
 
 
 @dataclass(frozen=True)
@@ -35,6 +38,23 @@ class SegmentLight:
     beside: float
     fit: float
     shift: tuple[int, int] = (0, 0)
+
+    def without_glow(self) -> SegmentLight:
+        """Return the same less the light that dark segments have, too, where it shows clearly how much that is.
+
+        In a lit room the grey plastic of dark segments is lighter than the rest of the face, and on many LCDs they are
+        darker. All dark ones have that in common, and the lit ones stand out from them.
+        """
+        segments = np.sort(self.lit[:, : PARTS - 1].ravel())
+        level = float(np.median(segments[segments > 0.5 * segments[-1]]))
+        steps = np.diff(segments)
+        k = int(np.argmax(steps)) + 1
+        dark, lit = segments[:k], segments[k:]
+        alike = dark[-1] - dark[0] < steps[k - 1] and lit[0] > _LEAST_LIT * level
+        if level <= 0 or k < _FEW_DARK or len(lit) < 2 or steps[k - 1] < _APART * level or not alike:
+            return self
+        glow = max(float(np.median(dark)), 0.0)
+        return replace(self, lit=self.lit - glow) if glow < _MOST_GLOW * level else self
 
 
 class SegmentModel:

@@ -64,7 +64,7 @@ def test_ranges_that_meet_are_refused(tmp_path):
 
 @pytest.mark.parametrize(
     ("glyphs", "point", "value"),
-    [("1234", -1, 123.4), ("  05", -1, 0.5), (" 250", 3, 25.0)],
+    [("1234", -1, 123.4), ("  05", -1, 0.5), (" 250", 3, 25.0), (" 888", 2, 88.8)],
 )
 def test_digits_become_a_value(tmp_path, glyphs, point, value):
     """A fixed number of them stands behind the point, whatever is seen of it."""
@@ -79,6 +79,7 @@ def test_digits_become_a_value(tmp_path, glyphs, point, value):
         ("-123", "minus"),
         ("   5", "before its decimal"),
         ("1-23", "stroke"),
+        ("8888", "all segments lit"),
     ],
 )
 def test_what_has_not_the_form_of_a_figure_is_none(tmp_path, glyphs, told):
