@@ -72,8 +72,8 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
         ),
         summary=replace(
             cycles.summary,
-            charge_u95_Ah=_together([x for x, _ in u95s], [x for x, _ in moments]) if cycles.summary.charge_Ah is not None else None,
-            energy_u95_Wh=_together([x for _, x in u95s], [x for _, x in moments]) if cycles.summary.energy_Wh is not None else None,
+            charge_u95_Ah=None if cycles.summary.charge_Ah is None else _together(u95s, moments, 0),
+            energy_u95_Wh=None if cycles.summary.energy_Wh is None else _together(u95s, moments, 1),
         ),
     )
 
@@ -82,14 +82,17 @@ def _taken(whole: float | None, so_far: float | None) -> float | None:
     return so_far if whole is None else whole
 
 
-def _together(u95s: Sequence[float | None], moments: Sequence[float]) -> float | None:
-    """Return half of the interval of a sum; `moments` is what of each is its own alone. [unit h]"""
-    known = [u95 for u95 in u95s if u95 is not None]
+def _together(
+    u95s: Sequence[tuple[float | None, float | None]], moments: Sequence[tuple[float, float]], which: int
+) -> float | None:
+    """Return half of the interval of a sum, of charge (0) or energy (1); `moments` are each cycle's own. [unit h]"""
+    known = [u95[which] for u95 in u95s if u95[which] is not None]
     if not known or len(known) < len(u95s):
         return None
+    own = [each[which] for each in moments]
     # What one cycle is off the others may be off the same way (gain, digit), so halves add up and not their squares.
-    alike = sum(math.sqrt(max(u95**2 - own**2, 0.0)) for u95, own in zip(known, moments, strict=True))
-    return math.hypot(alike, *moments)
+    alike = sum(math.sqrt(max((u95 or 0.0) ** 2 - x**2, 0.0)) for u95, x in zip(known, own, strict=True))
+    return math.hypot(alike, *own)
 
 
 def _surge(cycle: Cycle) -> float:
