@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .geometry import find_geometry
-from .patterns import BLANK, DOUBT, GLYPHS
+from .patterns import BLANK, DOUBT, GLYPHS, UsualForms
 from .segments import PARTS, SegmentLight, SegmentModel, model_for
 from .straighten import Box, Image, Patch, straightened
 
@@ -27,6 +27,7 @@ _MOST_REST = 0.36
 #: How far a digit's ground may move against the others', in parts of a lit segment's light, and all together.
 _GROUND_APART, _GROUND_MOVED = 0.35, 1.0
 _BESIDE_MORE = 0.3
+NO_FIGURE: Final = "is no figure"
 #: So many patches, so many frames apart [s], are looked at before the digits' places are said; and learnt again after.
 _PATCHES, _APART_S, _ANEW_S = 9, 0.3, (3.0, 20.0)
 _REMEMBERED = 40
@@ -37,13 +38,25 @@ class Glimpse:
     """What one frame shows of a display: a glyph a digit, `DOUBT` where none can be told.
 
     ``point`` is the digit after which a point is lit, -1 where none is, None where that cannot be told. ``reason`` says
-    why nothing or not all was read. ``light`` is how bright each digit is, in parts of the brightest.
+    why nothing or not all was read. ``light`` is how bright each digit is, in parts of the brightest. ``strays`` is how
+    far, of each digit, the segment strays that comes nearest to being taken for the contrary: 0 for not at all, 1 for
+    all of a lit one's light.
     """
 
     glyphs: str
     point: int | None
     reason: str = ""
     light: tuple[float, ...] = ()
+    strays: tuple[float, ...] = ()
+
+
+class _Digit(NamedTuple):
+    """What one digit shows, why that is in doubt, its pattern, and how far its segments stray."""
+
+    glyph: str
+    why: str = ""
+    pattern: int = 0
+    strays: float = 0.0
 
 
 class FieldReader:
@@ -63,6 +76,7 @@ class FieldReader:
         self._began_s: float | None = None
         self._shift = (0, 0)
         self._usual: deque[NDArray[np.float64]] = deque(maxlen=_REMEMBERED)
+        self._forms = UsualForms()
 
     def look(self, picture: Image, moved: NDArray[np.float64], time_s: float) -> Glimpse:
         """Return what a frame shows; the camera has moved by `moved` since the box was drawn."""
@@ -152,15 +166,18 @@ class FieldReader:
         level = float(of_digit.max())
         if level <= 0:
             return self._nothing("nothing is lit")
-        glyphs, reason = "", ""
+        glyphs, reason, strays = "", "", []
         ground = self._ground(amounts, level)
         for k in range(self.box.digits):
-            glyph, why = _glyph(lit[k], float(of_digit[k]), level)
+            glyph, why, pattern, strayed = _glyph(lit[k], float(of_digit[k]), level)
             if amounts.rest[k] > _MOST_REST * level:
                 glyph, why = DOUBT, "is blurred or covered"
             elif ground[k]:
                 glyph, why = DOUBT, "has a shadow, a glare or something before it"
+            elif self._forms.is_odd(glyph, pattern):
+                glyph, why = DOUBT, f"is no {glyph} as this display shows it"
             glyphs += glyph
+            strays.append(round(strayed, 3))
             reason = reason or (f"digit {k + 1} {why}" if why else "")
         if self._is_beside(amounts, level):
             glyphs, reason = DOUBT * self.box.digits, "something bright or dark stands beside the digits"
@@ -169,7 +186,7 @@ class FieldReader:
         if DOUBT not in glyphs:
             self._remember(amounts, level)
         light = tuple(np.maximum(strongest / level, 0).round(3).tolist())
-        return Glimpse(glyphs, _point(amounts.lit[:, PARTS - 1], of_digit, level), reason, light)
+        return Glimpse(glyphs, _point(amounts.lit[:, PARTS - 1], of_digit, level), reason, light, tuple(strays))
 
     def _ground(self, amounts: SegmentLight, level: float) -> NDArray[np.bool_]:
         """Tell of each digit whether its ground is not what it was: something is before it."""
@@ -199,17 +216,19 @@ def _level(row: NDArray[np.float64]) -> float:
     return float(np.median(row[row >= 0.5 * row.max()])) if row.max() > 0 else 0.0
 
 
-def _glyph(row: NDArray[np.float64], own: float, level: float) -> tuple[str, str]:
+def _glyph(row: NDArray[np.float64], own: float, level: float) -> _Digit:
     """Return what a digit shows, by its segments; else why that cannot be told."""
     if row.max() < _DARK * level:
-        return BLANK, ""
+        return _Digit(BLANK, strays=float(max(row.max(), 0.0) / level))
     if own < _DIM * level:
-        return DOUBT, "is dim"
+        return _Digit(DOUBT, "is dim")
     lit, unlit = row > LIT * own, row < UNLIT * own
     if not (lit | unlit).all():
-        return DOUBT, "is not clear"
-    glyph = GLYPHS.get(int(np.sum(lit * (1 << np.arange(PARTS - 1)))))
-    return (DOUBT, "is no figure") if glyph is None else (glyph, "")
+        return _Digit(DOUBT, "is not clear")
+    pattern = int(np.sum(lit * (1 << np.arange(PARTS - 1))))
+    strays = float(np.where(lit, 1 - row / own, row / own).max())
+    glyph = GLYPHS.get(pattern)
+    return _Digit(DOUBT, NO_FIGURE, pattern, strays) if glyph is None else _Digit(glyph, "", pattern, strays)
 
 
 def _point(points: NDArray[np.float64], of_digit: NDArray[np.float64], level: float) -> int | None:

@@ -70,6 +70,11 @@ def _figure(entry: FieldEntry | ShownInTurn, glyphs: str, point: int | None, *, 
     # A display that shows tenths shows the nought before them: without it a digit may be covered.
     if behind is not None and len(digits) <= behind:
         raise NoFigureError(f"{shown} has no digit before its decimal point")
+    if behind is not None and point is not None and 0 <= point != (at := len(glyphs) - 1 - behind):
+        raise NoFigureError(
+            f"{shown} shows its decimal point after digit {point + 1}; by the profile it is after digit {at + 1} "
+            f"(decimals = {behind})"
+        )
     try:
         # As many places as before, so that the point's place is still that of its digit.
         value = value_of(entry, digits.rjust(len(glyphs)), point)

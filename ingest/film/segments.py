@@ -109,8 +109,9 @@ class SegmentModel:
         dx, dy = shift
         rows, columns = self._inner
         part = patch[REACH + dy : REACH + dy + rows, REACH + dx : REACH + dx + columns].ravel()
-        weights = self._solve @ part
-        rest = part - weights @ self._templates
+        # Not by a matrix product, whose threads wait longer for each other than such small sums take.
+        weights = np.einsum("kp,p->k", self._solve, part)
+        rest = part - np.einsum("k,kp->p", weights, self._templates)
         n = self.digits * PARTS
         each = [float(np.sqrt(np.mean(rest[cell] ** 2))) for cell in self._cells]
         whole = np.any(self._cells[: self.digits], axis=0)

@@ -6,17 +6,19 @@ read in several frames, stand for a while where it jumps, and lose no digit besi
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import groupby, pairwise
+from itertools import chain, groupby, pairwise
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .display import FieldEntry
 from .field_reader import Glimpse
 from .figures import DisplayValue, NoFigureError, figure_of
-from .patterns import DOUBT, is_part_of
+from .patterns import BLANK, DOUBT, MINUS, is_between, is_part_of
 
 #: A part of a digit that is dark for no longer was not lit at that moment; of displays that flicker, longer. [s]
 _PART_S, _PART_FLICKERS_S = 0.25, 0.55
@@ -24,13 +26,20 @@ _PART_S, _PART_FLICKERS_S = 0.25, 0.55
 _SAME_S: Final = 0.4
 #: What stands for less may be a mixture of two values; what jumps must stand as long. [s]
 _STANDS_S: Final = 0.25
-#: Who has fewer digits than before and after, beside frames that could not be read, must stand so long. [s]
+#: A slow display shows for a moment what is lit in both of two values, or in either: for no longer than so many times
+#: the frames between that show neither, where these are no more than a change takes.
+_SLOW, _CHANGE_S = 1.5, 0.6
+#: What has fewer digits than before or after, beside frames that could not be read, must stand so long. [s]
 _FEWER_S = 3.0
+#: So long it is remembered what stood there before digits were lost. [s]
+_REMEMBERS_S: Final = 15.0
 _UNREAD_S: Final = 0.18
 #: Neighbours in time that a value is held against. [s]
 _NEAR_S: Final = 3.0
 #: A change of no more is none of those that must stand: of the value, and in last digits.
 _SMALL_SHARE, _SMALL_DIGITS = 0.05, 3
+#: A point that so many of the frames show stands there.
+_MOST: Final = 0.6
 #: Frames are judged so many seconds at once, with as many before and after them as a judgement may ask for.
 BLOCK_S, AROUND_S = 6.0, 5.0
 
@@ -53,6 +62,7 @@ class _Stand:
     frames: list[Seen]
     text: str
     point: int | None
+    first: int
     figure: DisplayValue | None = None
     reason: str = ""
     sure: int = 0
@@ -67,7 +77,8 @@ class _Stand:
 
     @property
     def lit(self) -> int:
-        return len(self.text.replace(" ", "").replace("-", ""))
+        # A minus counts: it may be covered like a digit.
+        return len(self.text.replace(BLANK, ""))
 
 
 @dataclass
@@ -111,7 +122,8 @@ class FrameJudge:
         done = [seen for seen in self._waiting[self._judged :] if seen.time_s <= ready_s]
         self._judged += len(done)
         # What is judged stays as long as those after it may ask for it.
-        first = next((k for k, seen in enumerate(self._waiting) if seen.time_s > ready_s - self._reach_s), 0)
+        since_s = ready_s - max(self._reach_s, _REMEMBERS_S * self._slow)
+        first = next((k for k, seen in enumerate(self._waiting) if seen.time_s > since_s), 0)
         first = min(first, self._judged)
         done = [Seen(s.number, s.time_s, s.glimpse, s.figure, s.reason) for s in done]
         self._waiting, self._judged = self._waiting[first:], self._judged - first
@@ -126,10 +138,16 @@ def _judge(frames: Sequence[Seen], entry: FieldEntry, apart_s: float) -> None:
     need = 3 if apart_s < 0.1 else 2 if apart_s < 0.5 else 1
     for stand in stands:
         _examine(stand, entry, need)
-    whole = [stand for stand in stands if stand.figure is not None]
-    for k, stand in enumerate(whole):
-        before, after = _neighbours(whole, k)
-        stand.reason = _against(stand, before, after, apart_s)
+    by_quantity: dict[str, list[_Stand]] = {}
+    for stand in stands:
+        if stand.figure is not None:
+            by_quantity.setdefault(stand.figure.quantity, []).append(stand)
+    unread_s = _unread_s(len(frames), by_quantity.values(), apart_s)
+    for same in by_quantity.values():
+        for k, stand in enumerate(same):
+            around = same[k - 1] if k else None, same[k + 1] if k + 1 < len(same) else None
+            stand.reason = _against(stand, *around, apart_s, unread_s)
+        _doubt_what_lost_digits(same, apart_s, unread_s)
     for stand in stands:
         for seen in stand.frames:
             seen.figure = None if stand.reason else stand.figure
@@ -138,16 +156,14 @@ def _judge(frames: Sequence[Seen], entry: FieldEntry, apart_s: float) -> None:
 
 def _stands(frames: Sequence[Seen], entry: FieldEntry) -> list[_Stand]:
     texts, sure = _cleaned(frames)
-    points = [seen.glimpse.point for seen in frames]
-    if entry.decimals == "seen" or any(one.decimals == "seen" for one in entry.in_turn):
-        points = _points(frames)
-    else:
-        points = [-1] * len(frames)
+    is_seen = entry.decimals == "seen" or any(one.decimals == "seen" for one in entry.in_turn)
+    points = _points(frames) if is_seen else [-1] * len(frames)
     stands, k = [], 0
     for (text, point), group in groupby(zip(texts, points, strict=True)):
         length = len(list(group))
         if DOUBT not in text and point is not None:
-            stand = _Stand(list(frames[k : k + length]), text, point)
+            stand = _Stand(list(frames[k : k + length]), text, point, k)
+            stand.point = point if is_seen else _usual_point(stand.frames)
             stand.sure = min(sum(column) for column in zip(*sure[k : k + length], strict=True))
             stands.append(stand)
         k += length
@@ -222,6 +238,12 @@ def _points(frames: Sequence[Seen]) -> list[int | None]:
     return [None if point == DOUBT else int(point) for point in column]
 
 
+def _usual_point(frames: Sequence[Seen]) -> int | None:
+    """Return where most frames show a point, though the profile says where it is; None where most show none."""
+    (point, count), *_ = Counter(seen.glimpse.point for seen in frames).most_common(1)
+    return point if count > _MOST * len(frames) else None
+
+
 def _examine(stand: _Stand, entry: FieldEntry, need: int) -> None:
     """Find a stand's figure; without enough frames or a proper form it has none."""
     if stand.sure < need:
@@ -233,39 +255,78 @@ def _examine(stand: _Stand, entry: FieldEntry, need: int) -> None:
         stand.reason = str(error)
 
 
-def _neighbours(whole: Sequence[_Stand], k: int) -> tuple[_Stand | None, _Stand | None]:
-    """Return the stands of the same quantity before and after one."""
-    figure = whole[k].figure
-    same = None if figure is None else figure.quantity
-
-    def first(others: Iterator[_Stand]) -> _Stand | None:
-        return next((s for s in others if s.figure is not None and s.figure.quantity == same), None)
-
-    return first(reversed(whole[:k])), first(iter(whole[k + 1 :]))
+def _unread_s(count: int, wholes: Iterable[Sequence[_Stand]], apart_s: float) -> NDArray[np.float64]:
+    """Return how long, up to each frame and all of them, frames showed no figure; shape (count + 1,). [s]"""
+    unread = np.ones(count)
+    for stand in chain.from_iterable(wholes):
+        unread[stand.first : stand.first + len(stand.frames)] = 0
+    return np.concatenate([[0.0], np.cumsum(unread)]) * apart_s
 
 
-def _against(stand: _Stand, before: _Stand | None, after: _Stand | None, apart_s: float) -> str:
+def _between_s(one: _Stand, other: _Stand, unread_s: NDArray[np.float64]) -> float:
+    """Return how long nothing was read between two stands. [s]"""
+    return float(unread_s[other.first] - unread_s[one.first + len(one.frames)])
+
+
+def _against(
+    stand: _Stand, before: _Stand | None, after: _Stand | None, apart_s: float, unread_s: NDArray[np.float64]
+) -> str:
     """Return why a stand does not go with its neighbours; nothing where it does."""
     lasts_s = stand.to_s - stand.from_s + apart_s
-    around = [other for other in (before, after) if other is not None]
-    if not around:
-        return ""
     # Of stills one alone is a moment, however far apart they are.
     short = lasts_s < _STANDS_S or (apart_s >= _STANDS_S and len(stand.frames) == 1)
-    if short and len(around) == 2 and _is_mixture(stand.text, around[0].text, around[1].text):
-        return f"{stand.text.strip()} stood for a moment only, while the display changed"
-    if short and not _goes_with(stand, before, after, apart_s):
+    if before is not None and after is not None:
+        changes_s = [_between_s(before, stand, unread_s), _between_s(stand, after, unread_s)]
+        slow_s = _SLOW * max((x for x in changes_s if x <= _CHANGE_S), default=0.0)
+        mixed = short and _is_mixture(stand.text, before.text, after.text)
+        if mixed or (lasts_s < slow_s and _is_half_changed(stand.text, before.text, after.text)):
+            return f"{stand.text.strip()} stood for a moment only, while the display changed"
+    if short and (before or after) and not _goes_with(stand, before, after, apart_s):
         return f"{stand.text.strip()} is far from what stood before and after, and stood for a moment only"
-    if lasts_s < _FEWER_S and stand.text.strip() and all(stand.lit < other.lit for other in around):
-        gaps = ([stand.from_s - before.to_s] if before else []) + ([after.from_s - stand.to_s] if after else [])
-        if any(gap > _UNREAD_S + apart_s for gap in gaps):
-            return f"{stand.text.strip()} has fewer digits than what stood before, and came as something was in the way"
     return ""
+
+
+def _doubt_what_lost_digits(same: Sequence[_Stand], apart_s: float, unread_s: NDArray[np.float64]) -> None:
+    """Put in doubt stands of one quantity that have fewer digits than those beside them, and came as these were hidden.
+
+    What is before the first digits may hide them for long: the others must change with them, and stand for a while.
+    """
+    spells = [list(group) for _, group in groupby(same, key=lambda stand: stand.lit)]
+    for k, spell in enumerate(spells):
+        beside = [(spells[k - 1][-1], spell[0])] if k else []
+        beside += [(spells[k + 1][0], spell[-1])] if k + 1 < len(spells) else []
+        hidden = [
+            (other, edge)
+            for other, edge in beside
+            if other.lit > edge.lit and abs(unread_s[other.first] - unread_s[edge.first]) > _UNREAD_S
+        ]
+        brief = spell[-1].to_s - spell[0].from_s + apart_s < _FEWER_S
+        goes_back = all(other.lit > edge.lit for other, edge in beside)
+        if hidden and ((brief and goes_back) or any(_is_rest_of(edge, other) for other, edge in hidden)):
+            why = "has fewer digits than what stood beside it, and came as something was in the way"
+            for stand in spell:
+                stand.reason = stand.reason or f"{stand.text.strip()} {why}"
+
+
+def _is_rest_of(stand: _Stand, other: _Stand) -> bool:
+    """Tell whether a stand shows, but for some last digits, what is left of another one without its first digits."""
+    digits, all_digits = _digits(stand), _digits(other)
+    return abs(int(digits) - int(all_digits[-len(digits) :])) <= _SMALL_DIGITS
+
+
+def _digits(stand: _Stand) -> str:
+    assert stand.figure is not None
+    return stand.figure.text.removeprefix(MINUS).replace(".", "")
 
 
 def _is_mixture(text: str, one: str, other: str) -> bool:
     """Tell whether each digit is that of one or the other of two values, and not all of one."""
     return text not in {one, other} and all(x in pair for x, *pair in zip(text, one, other, strict=True))
+
+
+def _is_half_changed(text: str, one: str, other: str) -> bool:
+    """Tell whether each digit lacks nothing that two values have in common, and has nothing that neither has."""
+    return text not in {one, other} and all(is_between(x, *pair) for x, *pair in zip(text, one, other, strict=True))
 
 
 def _goes_with(stand: _Stand, before: _Stand | None, after: _Stand | None, apart_s: float) -> bool:

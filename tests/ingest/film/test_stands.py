@@ -4,7 +4,7 @@ import pytest
 
 from shuntbook.ingest.film.display import FieldEntry, ShownInTurn
 from shuntbook.ingest.film.field_reader import Glimpse
-from shuntbook.ingest.film.patterns import GLYPHS, is_part_of
+from shuntbook.ingest.film.patterns import GLYPHS, UsualForms, is_part_of
 from shuntbook.ingest.film.stands import FrameJudge, Seen
 
 APART_S = 1 / 15
@@ -80,8 +80,60 @@ def test_a_digit_lost_beside_frames_that_were_covered_is_not_believed():
 
 def test_a_load_that_stops_while_the_display_is_covered_is_seen_once_it_stands():
     """Nothing is in the way any more."""
-    values = judged((" 745", 45), ("????", 8), ("  45", 90))
-    assert values[53:] == [4.5] * 90
+    values = judged((" 745", 45), ("????", 8), ("  23", 90))
+    assert values[53:] == [2.3] * 90
+
+
+@pytest.mark.parametrize("rest", [("  45", 90), ("  46", 45), ("  44", 45)])
+def test_what_is_left_of_a_value_is_not_believed_however_long_it_stands(rest):
+    """The last digits go on as before: the first one is covered, though nothing of the hand is to be seen."""
+    rests = [rest] if rest[1] == 90 else [rest, ("  45", 45)]
+    values = judged((" 745", 45), ("????", 8), *rests, ("????", 8), (" 745", 45))
+    assert all("fewer digits" in reason for reason in values[53:143])
+    assert values[:45] == values[-45:] == [74.5] * 45
+
+
+def test_a_last_digit_that_wavers_makes_no_half_covered_value_believed():
+    """Each value stands beside one that has as few digits."""
+    rests = [("  41", 10), ("  52", 10), ("  41", 10)]
+    values = judged((" 745", 45), ("????", 8), *rests, ("????", 8), (" 745", 45))
+    assert all("fewer digits" in reason for reason in values[53:83])
+
+
+def test_a_minus_that_is_lost_beside_frames_that_were_covered_is_not_believed():
+    """Half a second of 4.5 A the other way would be wrong by twice as much."""
+    field = FIELD.model_copy(update={"signed": True})
+    values = judged((" -45", 45), ("????", 8), ("  45", 30), ("????", 8), (" -45", 45), field=field)
+    assert all("fewer digits" in reason for reason in values[53:83])
+    assert values[:45] == [-4.5] * 45
+
+
+def test_a_slow_display_that_shows_what_two_values_share_shows_none():
+    """Of a 7 that becomes a 4 the top goes out before the left lights: that is a 1 for a moment."""
+    values = judged((" 257", 30), (" 251", 6), (" 25?", 5), (" 254", 30))
+    assert all("changed" in reason for reason in values[30:36])
+    assert judged((" 257", 30), (" 251", 15), (" 25?", 2), (" 254", 30))[30:45] == [25.1] * 15
+
+
+@pytest.mark.parametrize(("point", "value"), [(2, 25.1), (-1, 25.1), (None, 25.1), (1, None)])
+def test_a_point_that_stands_elsewhere_than_the_profile_says_is_told(point, value):
+    """A display that changes its range would be read ten times too large; one whose point is not seen is no matter."""
+    judge, seen = FrameJudge(FIELD, APART_S), []
+    for k in range(60):
+        seen += judge.add(Seen(k + 1, k * APART_S, Glimpse(" 251", point, "", (1.0,) * 4)))
+    seen += judge.end()
+    assert {s.figure and s.figure.value for s in seen} == {value}
+    assert value or "after digit 2; by the profile it is after digit 3" in seen[0].reason
+
+
+def test_a_form_that_the_display_does_not_have_is_odd():
+    """A 9 whose middle is hidden looks like a 7 with a hook; where sevens have none it is not taken."""
+    hooked, plain = (next(b for b in GLYPHS if GLYPHS[b] == "7" and bool(b & 32) is hook) for hook in (True, False))
+    forms = UsualForms()
+    assert not any(forms.is_odd("7", plain) for _ in range(30))
+    assert forms.is_odd("7", hooked)
+    assert not forms.is_odd("7", plain) and not forms.is_odd("8", 127)
+    assert not any(UsualForms().is_odd("7", hooked) for _ in range(3))
 
 
 def test_stills_need_neighbours():
