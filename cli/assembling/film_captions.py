@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Final
 
@@ -16,6 +17,7 @@ from ...ingest.durations import seconds
 from ...ingest.errors import InputError
 from ...ingest.safe_files.whole_file import whole_file
 from ..door import say
+from ..opening.films import at_moment
 from ..opening.prepared_log import Corrections, Prepared, ends_of, prepared
 from ..opening.times_written import span_of
 from ..render.documents.captions import caption_pieces
@@ -42,8 +44,8 @@ def write_captions(
 
     Where draw and return seem to be swapped, each second of them is the wrong way round: that is told as well.
 
-    `film_start` is when its first frame was taken, as ``--from`` takes a time or a note; without `film_length` it goes
-    on to the log's end.
+    `film_start` is when its first frame was taken, as ``--from`` takes a time or a note, or one of these and which
+    moment of the film it was (``10:31:28@1:23``); without `film_length` it goes on to the log's end.
 
     Raises
     ------
@@ -89,10 +91,15 @@ def _seconds(ready: Prepared, stream: EverySecond, sign: SignFold) -> Iterator[E
 def _film_of(ready: Prepared, film_start: str, film_length: str | None) -> tuple[int, int]:
     """Return when a film begins and ends. [us]"""
     first_us, last_us = ends_of(ready.log)
-    from_us, _ = span_of(
-        film_start, None, ready.facts, first_us=first_us, last_us=last_us, options=("--film-start",) * 2
-    )
+    # A note is one, whatever it looks like.
+    is_note = any(note.strip().lower() == film_start.strip().lower() for _, note in ready.facts.markers)
+    moment, since = (film_start, timedelta()) if is_note else at_moment(film_start, what="--film-start")
+    # A log of a film without a date counts from the film's first frame, whether that could be read or not.
+    nought_us = 0 if ready.facts.undated and ready.how.delay_s is not None else first_us
+    options = ("--film-start",) * 2
+    from_us, _ = span_of(moment, None, ready.facts, first_us=nought_us, last_us=last_us, options=options)
     assert from_us is not None
+    from_us -= since // timedelta(microseconds=1)
     # What stands at the log's last reading is still told.
     to_us = last_us + 1
     if film_length is not None:

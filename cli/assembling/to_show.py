@@ -90,7 +90,9 @@ def options_to_show(command: Command) -> Command:
             help="Captions for a film of it, to write (WebVTT): amps, volts, watts and Ah so far, second by second.",
         ),
         click.option(
-            "--film-start", metavar="TIME_OR_NOTE", help="When the film's first frame was taken, or a note of the log."
+            "--film-start",
+            metavar="TIME_OR_NOTE",
+            help="When the film's first frame was taken, or a note of the log; TIME@1:23 is when the film's 1:23 was.",
         ),
         click.option("--film-length", metavar="LENGTH", help="How long the film is. Default: to the log's end."),
     )

@@ -296,6 +296,6 @@ def _start(text: str | None, *, of_film: bool) -> datetime | None:
         return start_time(text)
     from ..opening.films import at_moment
 
-    time, since = at_moment(text)
+    time, since = at_moment(text, what="--start")
     start = start_time(time)
     return None if start is None else start - since

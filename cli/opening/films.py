@@ -88,18 +88,18 @@ def opened_film(name: str, every: str | None) -> Film:
     return open_film(name, seconds(every, what="--every") if every else None)
 
 
-def at_moment(text: str) -> tuple[str, timedelta]:
-    """Return the time that is stated, and at which moment of the film it was: ``2026-06-13T10:31:28@1:23``.
+def at_moment(text: str, *, what: str) -> tuple[str, timedelta]:
+    """Return the time that is stated by an option, and at which moment of the film it was: ``10:31:28@1:23``.
 
     Raises
     ------
     InputError
         If what follows the @ is no time of a film.
     """
-    time, at, moment = text.partition("@")
+    time, at, moment = text.rpartition("@")
     if not at:
-        return time, timedelta()
-    return time, _since(moment, what="--start")
+        return text, timedelta()
+    return time, _since(moment, what=what)
 
 
 def _since(moment: str, *, what: str) -> timedelta:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -29,6 +28,8 @@ from .stands import AROUND_S, BLOCK_S, Seen
 from .straighten import Image
 
 _ROWS_AT_ONCE: Final = 600
+#: A film that ends so much before its file says so is not whole, of its length and [s]: some count a frame or two more.
+_ENDS_EARLY, _ENDS_S = 0.98, 1.0
 _CHUNK = 1 << 22
 #: How long digits may stay unknown before the film is read all the same [s], and how many pictures of a stream wait.
 _LEARNS_S: Final = 60.0
@@ -76,15 +77,14 @@ class FilmLayout:
             "quantities": [
                 {"name": name, "column": None, "unit": name.rsplit("_", 1)[1]} for name in self.display.quantities
             ],
-            "time": {"columns": [], "style": "the film's own clock"},
+            "time": {"columns": [], "style": "the film's own clock, frame by frame"},
         }
 
     def describe(self) -> list[str]:
         """Return in words, a line each, what was taken for what."""
         return [
-            f"layout: a film of {len(self.display.fields)} displays",
-            "time: the film's own clock",
-            *(f"{name}: read from the picture" for name in self.display.quantities),
+            f"layout: a film; of its displays are read {', '.join(self.display.quantities)}",
+            "time: the film's own clock, frame by frame",
         ]
 
 
@@ -129,12 +129,13 @@ class FilmExport:
         self.undated = start is None
         self.needs_zone = start is not None and start.tzinfo is None
         self._start_us = 0 if start is None else start_us(start, zone)
-        self.why: Counter[str] = Counter()
 
     def batches(self) -> Iterator[RowBatch]:
         """Yield the readings in order, and the frames that gave none."""
         rows, due_s = _Rows(self.quantities), -1.0
+        last_s = 0.0
         for moment in judged_frames(self._film, self._display):
+            last_s = moment[0].time_s
             if moment[0].time_s < due_s - 1e-6:
                 continue
             due_s = moment[0].time_s + EVERY_S - self._film.apart_s / 2 if self._film.apart_s < EVERY_S else 0.0
@@ -142,7 +143,7 @@ class FilmExport:
             if len(rows.time_us) + len(rows.rejects) >= _ROWS_AT_ONCE:
                 yield rows.batch()
         yield rows.batch()
-        self._layout.remarks = self._remarks()
+        self._layout.remarks = tuple(self._of_end(last_s))
 
     def _take(self, moment: Sequence[Seen], rows: _Rows) -> None:
         """Take the reading of one frame, and tell of each display that gave none why."""
@@ -153,12 +154,19 @@ class FilmExport:
         for seen, entry in zip(moment, self._display.fields, strict=True):
             if seen.figure is None:
                 rows.rejects.append(Reject(self._film.name, seen.number, seen.reason, _told(entry.quantities, seen)))
-                self.why[seen.reason.split(";")[0]] += 1
 
-    def _remarks(self) -> tuple[str, ...]:
-        if not self.why:
-            return ()
-        return ("frames that gave no reading are in the rejects with their reason; nothing was guessed for them",)
+    def _of_end(self, last_s: float) -> Iterator[str]:
+        """Yield that the film ends before its own file says it does, where that is so."""
+        lasts_s = self._film.lasts_s
+        if lasts_s is not None and last_s < _ENDS_EARLY * lasts_s - _ENDS_S:
+            yield (
+                f"the film can be read to {_in_film(last_s)} only, though its file says that it lasts "
+                f"{_in_film(lasts_s)}; it may be damaged or not wholly copied"
+            )
+
+
+def _in_film(time_s: float) -> str:
+    return f"{round(time_s) // 60}:{round(time_s) % 60:02d}"
 
 
 def _told(names: Sequence[str], seen: Seen) -> str:

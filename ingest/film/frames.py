@@ -35,12 +35,16 @@ class FilmFrame(NamedTuple):
 
 
 class Film(NamedTuple):
-    """Where frames come from, how far apart those that are looked at are [s], and whether they can be had again."""
+    """Where frames come from, how far apart those that are looked at are [s], and whether they can be had again.
+
+    ``lasts_s`` is how long the file says that it lasts [s]; None where it does not say so.
+    """
 
     name: str
     apart_s: float
     frames: Callable[[], Iterator[FilmFrame]]
     again: bool = True
+    lasts_s: float | None = None
 
 
 def open_film(name: str, stills_apart_s: float | None) -> Film:
@@ -71,22 +75,23 @@ def open_film(name: str, stills_apart_s: float | None) -> Film:
         return Film(name, stills_apart_s or 1.0, lambda: _of_stills([path], 1.0))
     if stills_apart_s is not None:
         raise InputError(f"{name}: is a film, which has its own times; leave --every out")
-    apart_s = _apart_s(name)
-    return Film(name, apart_s, lambda: _of_video(name, apart_s))
+    apart_s, lasts_s = _lengths_s(name)
+    return Film(name, apart_s, lambda: _of_video(name, apart_s), lasts_s=lasts_s)
 
 
-def _apart_s(name: str) -> float:
-    """Return how far apart frames of a film are that are looked at. [s]"""
+def _lengths_s(name: str) -> tuple[float, float | None]:
+    """Return how far apart frames of a film are that are looked at, and how long it lasts as far as it says so. [s]"""
     import cv2
 
     video = cv2.VideoCapture(name)
     rate = video.get(cv2.CAP_PROP_FPS) if video.isOpened() else 0.0
+    count = video.get(cv2.CAP_PROP_FRAME_COUNT) if rate else 0.0
     video.release()
     if not 0.05 < rate < 1000:
         raise InputError(
             f"{name}: is no film that can be opened here; a file such as .mp4, .avi, .mkv or .webm is meant"
         )
-    return max(1, round(rate / LOOKED_AT)) / rate
+    return max(1, round(rate / LOOKED_AT)) / rate, count / rate if count > 0 else None
 
 
 def _of_video(name: str, apart_s: float) -> Iterator[FilmFrame]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 from ..errors import InputError
 
 
@@ -13,6 +15,8 @@ def require_opencv() -> None:
     InputError
         With what to install.
     """
+    # What a decoder says of a damaged film would stand on the terminal between our lines.
+    os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
     try:
         import cv2  # noqa: F401
     except ImportError:

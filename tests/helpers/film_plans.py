@@ -139,6 +139,27 @@ def plan_of(seed: int, *, length_s: float = 14.0) -> Plan:
     return plan
 
 
+#: When the pump of the demo's film runs. [s]
+DEMO_RUNS_S = ((12.3, 30.0), (46.6, 65.2), (80.1, 97.7))
+
+
+def demo_plan() -> Plan:
+    """Return a film of a demo: three runs of a pump over a standing draw, small and slow so that it is soon drawn."""
+    plan = Plan(77, "led", 8.0, 110.0, size=(320, 180), fill=0.85, noise=1.5, moved=0.01, yaw_deg=8.0)
+    t = plan.signal_s = np.arange(0, plan.length_s, 0.01)
+    plan.signal_A = np.full(len(t), 2.1)
+    for start_s, stop_s in DEMO_RUNS_S:
+        on = (t >= start_s) & (t < stop_s)
+        plan.signal_A[on] += 72 * (1 + 1.2 * np.exp(-(t[on] - start_s) / 0.25))
+    plan.shown = [
+        Shown("current_A", 4, 1, 20, 10, 6, BUILDS[0]),
+        Shown("voltage_V", 4, 2, 20, 10, 34, BUILDS[0]),
+    ]
+    for shown, values in zip(plan.shown, (plan.signal_A, 25.6 - 0.012 * plan.signal_A), strict=True):
+        fill_in(plan, shown, values, every_s=0.5, phase_s=0.13)
+    return plan
+
+
 def _light(plan: Plan, rng: np.random.Generator) -> None:
     if plan.kind == "led":
         plan.ground, plan.contrast = rng.uniform(12, 60), rng.uniform(110, 240)

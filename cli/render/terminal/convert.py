@@ -38,15 +38,19 @@ def converted_answer(
     the one that was written. All that was recognised is among the reasons.
     """
     meta = done.meta
+    notes = [f"note: {line}" for line in meta.remarks]
+    # Of a film that cannot be read to its end that is told before all that is as usual.
+    first = notes if meta.display_delay_s is not None else []
     return Reply(
         [
             *in_doubt,
             _sums(look),
             _readings(look, meta, few=True),
+            *first,
             _taken_for(done, export, reverse=reverse),
             _counts(done),
             *([f"kept how it was read in {profile}: next time add --profile {profile}"] if profile is not None else []),
-            *(f"note: {line}" for line in meta.remarks),
+            *notes[len(first) :],
             *_columns(export),
         ],
         [_readings(look, meta, few=False), *_explained(done, export, reverse=reverse)],
@@ -142,6 +146,8 @@ def _explained(done: Converted, export: Export, *, reverse: bool) -> list[str]:
 def _counts(done: Converted) -> str:
     meta = done.meta
     counts = [f"{meta.rows_read:,} rows read, {meta.rows_kept:,} kept"]
+    if meta.display_delay_s is not None:
+        counts = [f"{meta.rows_kept:,} readings"]
     counts += [f"{meta.rows_merged:,} merged"] if meta.rows_merged else []
     counts += [f"{meta.rows_rejected:,} not readable (see {rejects_path(done.log)})"] if meta.rows_rejected else []
     counts += [f"{done.repeated_headers} repeated headers passed over"] if done.repeated_headers else []

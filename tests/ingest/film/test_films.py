@@ -2,6 +2,8 @@
 
 import json
 import re
+import struct
+import subprocess
 import sys
 
 import cv2
@@ -120,6 +122,46 @@ def test_a_box_beside_the_digits_reads_nothing(film, tmp_path):
     shown = {float(text) for text in plan.shown[0].texts}
     assert {s.figure.value for s in seen if s.figure} <= shown
     assert all(s.reason for s in seen if s.figure is None)
+
+
+def test_the_times_are_those_of_the_frames(film, tmp_path):
+    """Of a film whose second half has a third of the frames a second, and not by counting them."""
+    _, _, path, profile = film
+    slow = tmp_path / "slow.mp4"
+    slow.write_bytes(_slower_from(path.read_bytes(), 60))
+    times_s = [frame.time_s for frame in open_film(str(slow), None).frames()]
+    assert np.diff([at for at in times_s if at < 1.9]).max() < 0.08
+    assert np.diff([at for at in times_s if at > 2.1]).min() == pytest.approx(0.1, abs=0.01)
+    seen = [moment[0].time_s for moment in judged_frames(open_film(str(slow), None), load_display(profile))]
+    assert seen == pytest.approx(times_s)
+
+
+def _slower_from(film, frame):
+    """Return an MP4 film whose frames last three times as long from one of them on: its table of times rewritten."""
+    raw = bytearray(film)
+    at = raw.index(b"stts")
+    _, count, lasts = struct.unpack(">III", raw[at + 8 : at + 20])
+    raw[at + 8 : at + 20] = struct.pack(">IIIII", 2, frame, lasts, count - frame, 3 * lasts)
+    # The boxes around it grow by the second entry; they stand behind the pictures, whose places stay.
+    for box in (b"moov", b"trak", b"mdia", b"minf", b"stbl", b"stts"):
+        size = raw.index(box) - 4
+        raw[size : size + 4] = struct.pack(">I", struct.unpack(">I", raw[size : size + 4])[0] + 8)
+    return bytes(raw)
+
+
+def test_a_film_that_is_not_whole_is_said_to_be(tmp_path, capsys):
+    """It is read as far as it goes; what the decoder says of it does not reach the terminal."""
+    half, out = tmp_path / "half.avi", tmp_path / "half.parquet"
+    _, whole, profile = filmed(11, tmp_path, length_s=7.0)
+    half.write_bytes(whole.read_bytes()[: whole.stat().st_size * 6 // 10])
+    assert whole.suffix == ".avi"
+    words = [sys.executable, "-c", "import sys; from shuntbook.cli.main import run; sys.exit(run(sys.argv[1:]))"]
+    words += ["convert", str(half), "--display", str(profile), "--out", str(out)]
+    told = subprocess.run(words, capture_output=True, text=True, check=True)
+    assert "only, though its file says that it lasts 0:07" in " ".join(told.stdout.split())
+    assert told.stderr == ""
+    assert run(["convert", str(whole), "--display", str(profile), "--out", str(tmp_path / "whole.parquet")]) == 0
+    assert "though its file" not in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(
