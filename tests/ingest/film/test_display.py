@@ -67,7 +67,7 @@ def test_ranges_that_meet_are_refused(tmp_path):
     [("1234", -1, 123.4), ("  05", -1, 0.5), (" 250", 3, 25.0), (" 888", 2, 88.8)],
 )
 def test_digits_become_a_value(tmp_path, glyphs, point, value):
-    """A fixed number of them stands behind the point, whatever is seen of it."""
+    """A fixed number of them stands behind the point, whether that is seen or not."""
     assert figure_of(field_of(tmp_path), glyphs, point).value == pytest.approx(value)
 
 
@@ -86,6 +86,12 @@ def test_what_has_not_the_form_of_a_figure_is_none(tmp_path, glyphs, told):
     """A dark digit between others, a stroke, a minus that nobody expects."""
     with pytest.raises(NoFigureError, match=told):
         figure_of(field_of(tmp_path), glyphs, -1)
+
+
+def test_a_point_that_stands_elsewhere_is_doubted(tmp_path):
+    """The profile may be wrong, or the display has another range."""
+    with pytest.raises(NoFigureError, match=r"after digit 4; by the profile it is after digit 3"):
+        figure_of(field_of(tmp_path), " 250", 3)
 
 
 def test_a_minus_that_is_expected_turns_the_sign(tmp_path):
@@ -120,7 +126,7 @@ def test_what_is_shown_in_turn_is_told_by_its_range(tmp_path, text, told):
 def test_what_is_shown_in_turn_is_told_by_its_letter(tmp_path):
     """The letter stands in the last place, and nowhere else."""
     field = field_of(tmp_path, LETTERS)
-    assert figure_of(field, "745A", -1) == figure_of(field, "745A", 2)
+    assert figure_of(field, "745A", -1) == figure_of(field, "745A", 1)
     assert figure_of(field, "251U", -1).quantity == "voltage_V"
     for glyphs in ("7451", "7A5A"):
         with pytest.raises(NoFigureError, match="letter"):

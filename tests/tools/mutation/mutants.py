@@ -149,6 +149,11 @@ GROUPS = {
         "gap_limit timeline restarts stored log_again",
         "",
     ),
+    "film": (
+        "ingest/film: display figures stands straighten; analysis/charge: display_delay",
+        "display stands straighten display_delay",
+        "",
+    ),
     "notes": (
         "analysis/charge: noted; analysis/cycles: noted_runs dry_runs never_back",
         "noted dry_runs",
