@@ -140,12 +140,12 @@ def plan_of(seed: int, *, length_s: float = 14.0) -> Plan:
 
 
 #: When the pump of the demo's film runs. [s]
-DEMO_RUNS_S = ((12.3, 30.0), (46.6, 65.2), (80.1, 97.7))
+DEMO_RUNS_S = ((8.3, 22.0), (34.6, 50.2), (62.1, 76.7))
 
 
 def demo_plan() -> Plan:
     """Return a film of a demo: three runs of a pump over a standing draw, small and slow so that it is soon drawn."""
-    plan = Plan(77, "led", 8.0, 110.0, size=(320, 180), fill=0.85, noise=1.5, moved=0.01, yaw_deg=8.0)
+    plan = Plan(77, "led", 5.0, 85.0, size=(320, 180), fill=0.85, noise=1.5, moved=0.01, yaw_deg=8.0)
     t = plan.signal_s = np.arange(0, plan.length_s, 0.01)
     plan.signal_A = np.full(len(t), 2.1)
     for start_s, stop_s in DEMO_RUNS_S:
