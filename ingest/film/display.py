@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import combinations
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -16,8 +17,15 @@ from .straighten import Box
 
 #: No picture is larger. [pixels]
 _WIDEST = 20_000
+_MOST_DECIMALS = 9
+#: Boxes drawn by hand may touch; those that share more than this of the smaller one are of one display.
+_SHARED = 0.25
 Corner = Annotated[list[Annotated[float | int, Field(ge=-_WIDEST, le=_WIDEST)]], Field(min_length=2, max_length=2)]
 Corners = Annotated[list[Corner], Field(min_length=4, max_length=4)]
+
+
+def _is_point(point: object) -> bool:
+    return isinstance(point, list) and len(point) == 2 and all(type(x) in {int, float} for x in point)
 
 
 class DisplayPart(BaseModel):
@@ -74,7 +82,7 @@ class FieldEntry(DisplayPart):
     corners: Corners
     digits: Annotated[int, Field(ge=1, le=10)]
     unit: str | None = None
-    decimals: Annotated[int, Field(ge=0, le=9)] | Literal["seen"] = 0
+    decimals: Annotated[int, Field(ge=0, le=_MOST_DECIMALS)] | Literal["seen"] = 0
     signed: bool = False
     shows: Literal["light", "dark"] | None = None
     in_turn: list[ShownInTurn] = Field(default_factory=list)
@@ -85,6 +93,23 @@ class FieldEntry(DisplayPart):
         if name is not None:
             _unit_of(name)
         return name
+
+    @field_validator("corners", mode="before")
+    @classmethod
+    def _is_four_points(cls, corners: object) -> object:
+        points = corners if isinstance(corners, list) else []
+        if len(points) != 4 or not all(_is_point(point) for point in points):
+            raise ValueError(
+                "give four corners, each as [x, y], such as [[212, 96], [420, 104], [416, 178], [208, 168]]"
+            )
+        return corners
+
+    @field_validator("decimals", mode="before")
+    @classmethod
+    def _is_counted_or_seen(cls, decimals: object) -> object:
+        if decimals != "seen" and not (type(decimals) is int and 0 <= decimals <= _MOST_DECIMALS):
+            raise ValueError('say how many digits stand behind the point, such as 1, or "seen" where the point moves')
+        return decimals
 
     @field_validator("corners")
     @classmethod
@@ -150,6 +175,13 @@ class Display(DisplayPart):
         names = [name for field in self.fields for name in field.quantities]
         if twice := next((name for name in names if names.count(name) > 1), None):
             raise ValueError(f"{twice} is shown twice; leave one of them out")
+        boxes = [field.box() for field in self.fields]
+        for k, j in combinations(range(len(boxes)), 2):
+            if boxes[k].shared(boxes[j]) > _SHARED:
+                raise ValueError(
+                    f"fields[{k + 1}] and fields[{j + 1}] have corners round the same place; draw each round a display "
+                    "of its own, or make them one with in_turn"
+                )
         return self
 
     @property

@@ -49,6 +49,12 @@ class Box:
         target = np.array([[left, top], [right, top], [right, foot], [left, foot]], dtype=np.float32)
         return np.asarray(cv2.getPerspectiveTransform(self.corners.astype(np.float32), target), dtype=np.float64)
 
+    def shared(self, other: Box) -> float:
+        """Return which share of the smaller of two boxes lies in the other, too."""
+        one, two = (np.asarray(box.corners, dtype=np.float32) for box in (self, other))
+        common, _ = cv2.intersectConvexConvex(one, two)
+        return float(common) / max(min(cv2.contourArea(one), cv2.contourArea(two)), 1e-6)
+
     def scale(self) -> float:
         """Return how many pixels of the picture one of the patch covers."""
         c = self.corners

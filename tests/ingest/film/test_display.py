@@ -47,6 +47,11 @@ def test_the_sample_is_a_profile():
         ("digits = 4", "digits = 1", "behind the point"),
         ("digits = 4", "digits = 40", "digits"),
         ("digits = 4", "digitz = 4", "digitz"),
+        ("corners = [[10, 10], [90, 12], [90, 40], [10, 40]]", "corners = [10, 10, 90, 40]", "four corners"),
+        (", [10, 40]]", "]", "four corners"),
+        ("[[10, 10]", '[["a", 10]', "four corners"),
+        ("decimals = 1", 'decimals = "auto"', "how many digits stand behind the point"),
+        ("decimals = 1", "decimals = -1", "how many digits stand behind the point"),
     ],
 )
 def test_a_mistake_is_told_with_its_line(tmp_path, old, new, told):
@@ -54,6 +59,17 @@ def test_a_mistake_is_told_with_its_line(tmp_path, old, new, told):
     with pytest.raises(InputError, match=told) as caught:
         field_of(tmp_path, FIELD.replace(old, new))
     assert "display.toml:" in str(caught.value)
+
+
+def test_two_boxes_round_one_display_are_refused(tmp_path):
+    """Each would be read, as amps and as volts; boxes that touch by a slip of the hand are none."""
+    second = FIELD.replace('"A"', '"V"')
+    with pytest.raises(InputError, match=r"fields\[1\] and fields\[2\] have corners round the same place"):
+        field_of(tmp_path, FIELD + second.replace("[10, 10]", "[30, 10]"))
+    field_of(
+        tmp_path,
+        FIELD + second.replace("[[10, 10], [90, 12], [90, 40], [10, 40]]", "[[10, 39], [90, 37], [90, 70], [10, 70]]"),
+    )
 
 
 def test_ranges_that_meet_are_refused(tmp_path):
