@@ -46,7 +46,7 @@ ORDER = (
         "cli/render/readouts",
     ),
     *("cli/render/page", "cli/opening", "cli/capture", "cli/probing", "cli/served", "cli/live_page", "cli/assembling"),
-    *("cli/site_form", "cli/export_form"),
+    *("cli/site_form", "cli/export_form", "cli/film_form"),
     *("cli/fleet", "cli/desk", "cli/commands"),
 )
 MOST_MODULES, MOST_LINES = 15, 350

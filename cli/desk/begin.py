@@ -21,7 +21,7 @@ from .captures import since
 from .chosen import NO_SITE, chosen_site
 from .days import log_days
 from .desk_handler import Desk, DeskHandler, address
-from .folder import MOST_FILES, Entry, FileKind, kind_of
+from .folder import FILMS, MOST_FILES, Entry, FileKind, kind_of
 
 #: The largest export that is taken from the browser: what is larger is copied sooner by hand. [bytes]
 LARGEST_DROPPED: Final = 500_000_000
@@ -38,8 +38,10 @@ _FOLDED_FROM: Final = 12
 _STEPS: Final[dict[FileKind, tuple[str, str, str]]] = {
     "log": ("/answer", "Logs", "what it took"),
     "export": ("/export", "Exports", "read it into a log"),
+    "film": ("/film", "Films", "read the display in it"),
     "site": ("/system", "Systems", "what hangs on what"),
     "profile": ("/meter", "Profiles", "how a meter is read"),
+    "display": ("/film", "Displays in films", "where they stand"),
     "page": ("/page", "Pages", "to show others"),
 }
 
@@ -62,13 +64,14 @@ class Begin(DeskHandler):
             groups=[(kind, *_STEPS[kind], _of_kind(entries, kind, unread)) for kind in _STEPS],
             answers={day.name: day for day in logs},
             site=chosen.name or NO_SITE,
-            unread={entry.name for entry in unread},
+            unread={entry.name for entry in (*unread, *unread_exports(entries, "film"))},
             next_step=_next_step(entries, unread),
             is_full=len(entries) >= MOST_FILES,
             may_write=os.access(folder.path, os.W_OK),
             folded=_FOLDED_FROM,
             size=_size,
             largest=_size(LARGEST_DROPPED),
+            films=FILMS,
             changed=_changed,
             captures=captures,
             cut_off=_cut_off(entries, {capture.state.log.name for capture in captures}),
@@ -76,10 +79,10 @@ class Begin(DeskHandler):
         )
 
 
-def unread_exports(entries: Sequence[Entry]) -> list[Entry]:
+def unread_exports(entries: Sequence[Entry], kind: FileKind = "export") -> list[Entry]:
     """Return the exports that no log is named after: what is read bears its export's name, unless told another."""
     logs = [_stem(entry) for entry in entries if entry.kind == "log"]
-    exports = (entry for entry in entries if entry.kind == "export")
+    exports = (entry for entry in entries if entry.kind == kind)
     return [export for export in exports if not any(log.startswith(_stem(export)) for log in logs)]
 
 

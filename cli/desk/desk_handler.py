@@ -50,13 +50,15 @@ _SENTENCES: Final = {
 class Desk(Guards):
     """What all answers share: the folder, the commands that run in it, threads for what reads.
 
-    ``making`` is held while a report page is made; ``searches`` are those for meters.
+    ``making`` is held while a report page is made, ``looking`` while a film is looked at; ``searches`` are those for
+    meters.
     """
 
     folder: Folder
     jobs: Jobs
     threads: Executor
     making: asyncio.Lock = field(default_factory=asyncio.Lock)
+    looking: asyncio.Lock = field(default_factory=asyncio.Lock)
     searches: MeterSearches = field(default_factory=lambda: MeterSearches(partial(secrets.token_urlsafe, 8)))
     used: Callable[[], None] = field(default=lambda: None)
 

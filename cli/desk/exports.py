@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import csv
 import json
-import os
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -129,15 +128,11 @@ class Exports(DeskHandler):
         return await self._converted(page, log, await self.in_thread(self._profile, page))
 
     def _place_of_log(self, page: ExportPage) -> str:
-        name = page.typed.get("out") or log_name(self.desk.folder, page.path.name)
-        name = name if name.lower().endswith(".parquet") else f"{name}.parquet"
+        folder = self.desk.folder
         try:
-            place = self.desk.folder.place(name)
+            return folder.new_name(page.typed.get("out") or log_name(folder, page.path.name), ".parquet")
         except InputError as error:
             raise InputError(f"--out: {error}") from None
-        if os.path.lexists(place):
-            raise InputError(f"--out: there is already {name}, and it stays as it is; name another")
-        return name
 
     def _lead_on(self, log: str, done: Mapping[str, Any]) -> None:
         if not done["rows_rejected"]:

@@ -15,11 +15,14 @@ from pathlib import Path
 from typing import Final, Literal
 
 from ...ingest.errors import InputError
+from ...ingest.film.frames import STILLS
 
-FileKind = Literal["log", "export", "site", "profile", "page", "other"]
+FileKind = Literal["log", "export", "film", "site", "profile", "display", "page", "other"]
 
 #: Endings of files that may be exports; others are shown as what they are, and can be dropped on the desk all the same.
 _EXPORTS: Final = (".csv", ".tsv", ".txt", ".log", ".xlsx", ".xls", ".ods", ".gz", ".zst", ".zip")
+#: Endings of films, as cameras and phones write them; a folder of stills is one, too.
+FILMS: Final = (".mp4", ".m4v", ".mov", ".avi", ".mkv", ".webm", ".3gp", ".mts")
 #: Rows that could not be read, and lists of what the desk or the demo wrote: to be looked at, not to be read again.
 _NO_EXPORTS: Final = (".parquet.rejects.csv", "written-by-desk.txt", "written-by-demo.txt")
 _LOG, _PAGE, _TOML = ".parquet", ".html", ".toml"
@@ -63,9 +66,13 @@ class Folder:
                 # A name that a browser cannot send back leads nowhere; a file may go while the folder is read.
                 with suppress(OSError, UnicodeEncodeError):
                     file.name.encode()
-                    if not file.name.startswith(".") and file.is_file():
-                        facts = file.stat()
+                    if file.name.startswith("."):
+                        continue
+                    facts = file.stat()
+                    if file.is_file():
                         yield Entry(file.name, kind_of(Path(file.path)), facts.st_size, facts.st_mtime)
+                    elif file.is_dir() and (sizes := _sizes_of_stills(file.path)):
+                        yield Entry(file.name, "film", sum(sizes), facts.st_mtime)
 
     def without_path(self, sentence: str) -> str:
         """Return a sentence that names files as the folder does: a page need not say where it is each time."""
@@ -74,6 +81,18 @@ class Folder:
     def of_kind(self, kind: FileKind) -> list[Entry]:
         """Return its files of one kind, the newest first."""
         return [entry for entry in self.entries() if entry.kind == kind]
+
+    def film(self, name: str) -> Path:
+        """Return the path of a film of this folder, or of a folder of stills; `InputError` where there is none."""
+        path = self.path / name
+        return path if _stands_here(name) and path.is_dir() and _sizes_of_stills(path) else self.existing(name)
+
+    def new_name(self, name: str, ending: str) -> str:
+        """Return a name with its ending for a new file; `InputError` where it can be none, or something has it."""
+        name = name if name.lower().endswith(ending) else f"{name}{ending}"
+        if os.path.lexists(self.place(name)):
+            raise InputError(f"there is already {name}, and it stays as it is; name another")
+        return name
 
     def existing(self, name: str) -> Path:
         """Return the path of a file of this folder; `InputError` where there is no such file in it.
@@ -131,6 +150,13 @@ def _wrong_with(name: str) -> str | None:
     return None
 
 
+def _sizes_of_stills(folder: str | Path) -> list[int]:
+    """Return how large the pictures in a folder are. [bytes]"""
+    with suppress(OSError), os.scandir(folder) as files:
+        return [file.stat().st_size for file in files if file.name.lower().endswith(STILLS) and file.is_file()]
+    return []
+
+
 def kind_of(path: Path) -> FileKind:
     """Tell what a file is: settings by what stands in them, all else by its ending."""
     name = path.name.lower()
@@ -140,11 +166,13 @@ def kind_of(path: Path) -> FileKind:
         return "page"
     if name.endswith(_TOML):
         return _kind_of_toml(path)
+    if name.endswith(FILMS):
+        return "film"
     return "export" if name.endswith(_EXPORTS) and not name.endswith(_NO_EXPORTS) else "other"
 
 
 def _kind_of_toml(path: Path) -> FileKind:
-    """Tell a site file from a source profile: only the first has a bank, also where it is no TOML."""
+    """Tell site files, which have a bank, also where they are no TOML; displays', which have boxes; and sources'."""
     try:
         with path.open("rb") as file:
             text = file.read(_MOST_TOML).decode("utf-8-sig", "replace")
@@ -153,4 +181,10 @@ def _kind_of_toml(path: Path) -> FileKind:
         return "profile"
     except (ValueError, RecursionError):
         return "site" if "site" in path.stem.lower() or _HAS_BANK.search(text) else "profile"
-    return "site" if {"bank", "battery"} & {key.lower() for key in tables} else "profile"
+    if {"bank", "battery"} & {key.lower() for key in tables}:
+        return "site"
+    return "display" if _has_boxes(tables.get("fields")) else "profile"
+
+
+def _has_boxes(fields: object) -> bool:
+    return isinstance(fields, list) and any(isinstance(each, dict) and "corners" in each for each in fields)

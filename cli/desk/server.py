@@ -24,6 +24,7 @@ from .begin import Begin, DroppedFile
 from .captures import CaptureEnd, CaptureNotes, Captures
 from .desk_handler import MOST_OF_FORM, Desk, DeskHandler
 from .exports import Exports
+from .films import FilmEnd, FilmForm, FilmPicture
 from .folder import Folder
 from .jobs import Jobs
 from .meters import MeterAsked, Meters, ProfileTried
@@ -66,6 +67,9 @@ def _application(desk: Desk) -> Application:
         (r"/", Begin),
         (r"/drop", DroppedFile),
         (r"/export", Exports),
+        (r"/film", FilmForm),
+        (r"/film/picture", FilmPicture),
+        (r"/film/read", FilmEnd),
         (r"/answer", Answers),
         (r"/report", ReportPage),
         (r"/page", FolderPage),

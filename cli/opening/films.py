@@ -75,7 +75,7 @@ def picture_of_film(name: str, display: str, place: Path, *, every: str | None, 
     from ...ingest.film.display import load_display
     from ...ingest.film.overlay import look_at_film
 
-    at_s = None if at is None else _since(at, what="--at").total_seconds()
+    at_s = None if at is None else film_moment(at, what="--at").total_seconds()
     look = look_at_film(opened_film(name, every), load_display(Path(display)), at_s)
     write_bytes(place, look.png)
     return look
@@ -99,11 +99,17 @@ def at_moment(text: str, *, what: str) -> tuple[str, timedelta]:
     time, at, moment = text.rpartition("@")
     if not at:
         return text, timedelta()
-    return time, _since(moment, what=what)
+    return time, film_moment(moment, what=what)
 
 
-def _since(moment: str, *, what: str) -> timedelta:
-    """Return a time of a film since its beginning."""
+def film_moment(moment: str, *, what: str) -> timedelta:
+    """Return a time of a film since its beginning.
+
+    Raises
+    ------
+    InputError
+        If it is none.
+    """
     if (match := _IN_FILM.fullmatch(moment.strip())) is None:
         raise InputError(f"{what}: {moment!r} is no time of a film; write it like 1:23 or 1:02:03.5")
     return timedelta(hours=int(match[1] or 0), minutes=int(match[2]), seconds=float(match[3]))

@@ -195,7 +195,7 @@ def learnt(film: Film, readers: Sequence[FieldReader]) -> Iterator[FilmFrame]:
     waiting: list[FilmFrame] = []
     for frame in frames:
         if not waiting:
-            _refuse_beyond(frame.picture, readers, film.name)
+            refuse_beyond(frame.picture, readers, film.name)
         # A stream cannot be had again; of a film the first frame alone shows that there is one.
         waiting += [frame] if not film.again or not waiting else []
         moved = follower.moved(frame.picture)
@@ -209,7 +209,7 @@ def learnt(film: Film, readers: Sequence[FieldReader]) -> Iterator[FilmFrame]:
     return film.frames() if film.again else chain(waiting, frames)
 
 
-def _refuse_beyond(picture: Image, readers: Sequence[FieldReader], name: str) -> None:
+def refuse_beyond(picture: Image, readers: Sequence[FieldReader], name: str) -> None:
     """Refuse boxes that do not lie in the picture."""
     high, wide = picture.shape[:2]
     for k, reader in enumerate(readers):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
@@ -67,7 +68,7 @@ def open_film(name: str, stills_apart_s: float | None) -> Film:
             return Film(
                 "standard input", stills_apart_s, lambda: _of_stream(sys.stdin.buffer, stills_apart_s), again=False
             )
-        stills = sorted(file for file in path.iterdir() if file.suffix.lower() in STILLS)
+        stills = _stills_in(path)
         if not stills:
             raise InputError(f"{name}: holds no pictures ({', '.join(STILLS)})")
         return Film(name, stills_apart_s, lambda: _of_stills(stills, stills_apart_s))
@@ -94,13 +95,50 @@ def _lengths_s(name: str) -> tuple[float, float | None]:
     return max(1, round(rate / LOOKED_AT)) / rate, count / rate if count > 0 else None
 
 
-def _of_video(name: str, apart_s: float) -> Iterator[FilmFrame]:
+def _stills_in(folder: Path) -> list[Path]:
+    return sorted(file for file in folder.iterdir() if file.suffix.lower() in STILLS)
+
+
+def frames_between(film: Film, from_s: float, to_s: float) -> Iterator[FilmFrame]:
+    """Yield the frames of a film from one time to another [s]; what lies before is passed over unread."""
+    path = Path(film.name)
+    if path.is_dir():
+        first = max(math.ceil(from_s / film.apart_s), 0)
+        for frame in _of_stills(_stills_in(path)[first : int(to_s / film.apart_s) + 1], film.apart_s):
+            yield FilmFrame(frame.number + first, frame.time_s + first * film.apart_s, frame.picture)
+        return
+    is_still = path.suffix.lower() in STILLS
+    for frame in film.frames() if is_still else _of_video(film.name, film.apart_s, max(from_s, 0.0)):
+        if frame.time_s > to_s:
+            return
+        # A film is entered at a whole picture before that time, from which those that follow are made.
+        if frame.time_s >= from_s:
+            yield frame
+
+
+def length_of(film: Film) -> float:
+    """Return how long a film lasts, as far as its file says it. [s]"""
+    import cv2
+
+    path = Path(film.name)
+    if path.is_dir() or path.suffix.lower() in STILLS:
+        return (len(_stills_in(path)) - 1) * film.apart_s if path.is_dir() else 0.0
+    video = cv2.VideoCapture(film.name)
+    count, rate = video.get(cv2.CAP_PROP_FRAME_COUNT), video.get(cv2.CAP_PROP_FPS)
+    video.release()
+    return max(count - 1, 0.0) / rate if rate > 0 else 0.0
+
+
+def _of_video(name: str, apart_s: float, from_s: float = 0.0) -> Iterator[FilmFrame]:
     import cv2
 
     video = cv2.VideoCapture(name)
     with ExitStack() as stack:
         stack.callback(video.release)
         rate, number, due_s, last_s = video.get(cv2.CAP_PROP_FPS), 0, 0.0, -1.0
+        if from_s:
+            video.set(cv2.CAP_PROP_POS_MSEC, 1000 * from_s)
+            number = round(from_s * rate)
         while video.grab():
             time_s = video.get(cv2.CAP_PROP_POS_MSEC) / 1000
             # Some files do not tell their times: then frames are evenly spaced.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -10,18 +11,23 @@ from numpy.typing import NDArray
 
 from ..errors import InputError
 from ..quantities import find_unit
-from .display import Display
+from .display import Display, FieldEntry
 from .field_reader import FieldReader
-from .film_export import judged_frames
+from .film_export import judged_frames, refuse_beyond
 from .follow import CameraFollower
-from .frames import Film, FilmFrame
-from .stands import Seen
+from .frames import Film, FilmFrame, first_picture, frames_between
+from .stands import AROUND_S, BLOCK_S, FrameJudge, Seen
 from .straighten import Image
 
 #: Colours of what was read and of what was not, blue first.
 _READ, _UNREAD, _DIGITS = (60, 200, 60), (0, 140, 255), (255, 200, 0)
 #: Without a stated moment the first one counts at which all is read, no later than this. [s]
 _WITHIN_S = 30.0
+#: What is read at one moment is read of so long a part of the film on either side [s], or of so many frames, if that is
+#: more: long enough to learn where the digits stand, and to see what holds.
+_PART_S, _PART_FRAMES = 1.6, 4
+#: A still that is shown is no wider; its boxes are in pixels of the film all the same. [pixels]
+_SHOWN_WIDE = 1920
 
 
 @dataclass(frozen=True)
@@ -64,6 +70,79 @@ def look_at_film(film: Film, display: Display, at_s: float | None) -> FilmLook:
         _draw(picture, reader, moved, field)
         seen.append(field)
     return FilmLook(_as_png(picture), frame.time_s, tuple(seen))
+
+
+def still_of(film: Film, at_s: float) -> bytes:
+    """Return the frame at a time [s], moved back to where the first frame had it: a JPEG file's bytes.
+
+    Corners that are drawn on it are those of a display profile.
+
+    Raises
+    ------
+    InputError
+        If there is no frame.
+    """
+    first = first_picture(film)
+    high, wide = first.shape[:2]
+    picture = first
+    if (frame := _frame_at(film, at_s)) is not None and frame.picture.shape == first.shape:
+        follower = CameraFollower(())
+        follower.moved(first)
+        back = np.linalg.inv(follower.moved(frame.picture))
+        picture = np.asarray(cv2.warpPerspective(frame.picture, back, (wide, high)), dtype=np.uint8)
+    if (scale := _SHOWN_WIDE / wide) < 1:
+        picture = np.asarray(cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), np.uint8)
+    _, jpeg = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 92])
+    return bytes(jpeg.tobytes())
+
+
+def _frame_at(film: Film, at_s: float) -> FilmFrame | None:
+    slack_s = max(_PART_S, 2 * film.apart_s)
+    best: FilmFrame | None = None
+    for frame in frames_between(film, at_s - slack_s, at_s + slack_s):
+        if best is not None and frame.time_s > at_s + film.apart_s / 2:
+            break
+        best = frame
+    return best
+
+
+def read_at(film: Film, display: Display, at_s: float) -> tuple[FieldSeen, ...]:
+    """Return what is read in each box at a time [s], by what stands in the film shortly before and after it.
+
+    Raises
+    ------
+    InputError
+        If boxes lie beyond the picture, or there is no frame.
+    """
+    readers = [FieldReader(entry.box(), entry.shows) for entry in display.fields]
+    first, follower = first_picture(film), CameraFollower([reader.box for reader in readers])
+    refuse_beyond(first, readers, film.name)
+    follower.moved(first)
+    around_s, ways = max(_PART_S, _PART_FRAMES * film.apart_s), []
+    for frame in frames_between(film, at_s - around_s, at_s + around_s):
+        ways.append(follower.moved(frame.picture))
+        for reader in readers:
+            reader.look(frame.picture, ways[-1], frame.time_s)
+    if not ways:
+        raise InputError(f"{film.name}: ends before {at_s:g} s")
+    for reader in readers:
+        reader.learn_from_few()
+    # Once more, now that it is known where the digits stand; frames of an earlier time teach nothing anew.
+    again = frames_between(film, at_s - around_s, at_s + around_s)
+    glimpses = [
+        [Seen(frame.number, frame.time_s, reader.look(frame.picture, moved, frame.time_s)) for reader in readers]
+        for moved, frame in zip(ways, again, strict=False)
+    ]
+    return tuple(
+        _judged_at([row[k] for row in glimpses], entry, film.apart_s, at_s) for k, entry in enumerate(display.fields)
+    )
+
+
+def _judged_at(frames: Sequence[Seen], entry: FieldEntry, apart_s: float, at_s: float) -> FieldSeen:
+    """Return what stood on one display at a time, by the frames before and after it."""
+    judge = FrameJudge(entry, apart_s, BLOCK_S, AROUND_S)
+    judged = [*(seen for frame in frames for seen in judge.add(frame)), *judge.end()]
+    return _field_seen(min(judged, key=lambda seen: abs(seen.time_s - at_s)), " or ".join(entry.quantities))
 
 
 def _moment(film: Film, display: Display, readers: list[FieldReader], at_s: float | None) -> tuple[Seen, ...]:

@@ -50,6 +50,11 @@ def client(demo, tmp_path_factory):
     (folder / "cut.csv.gz").write_bytes((folder / "week_later.csv.gz").read_bytes()[:3000])
     (folder / "noise.xlsx").write_bytes(bytes(range(256)) * 40)
     (folder / "noise.csv").write_bytes(os.urandom(4000))
+    (folder / "noise.mp4").write_bytes(os.urandom(4000))
+    (folder / "noise.avi").write_bytes(b"RIFF\x10\x00\x00\x00AVI LIST" + os.urandom(400))
+    (folder / "stills").mkdir()
+    (folder / "stills" / "1.png").write_bytes(b"\x89PNG\r\n\x1a\n" + os.urandom(400))
+    (folder / "boxes.toml").write_text("[[fields]]\ncorners = [[0, 0], [1e999, 0]]\n", encoding="utf-8")
     (folder / "noise.toml").write_bytes(b"[bank\n\xff\xfe = ")
     (folder / "deep.toml").write_text("[bank]\na = " + "[" * 5000, encoding="utf-8")
     (folder / "page.html").write_text(f"<p>{SCRIPT}</p>", encoding="utf-8")
@@ -144,7 +149,7 @@ def test_texts_of_a_field_are_texts(client, path):
     names = field_names()
     for text in (text.encode("utf-8", "surrogatepass") for text in TEXTS):
         # what a page is made of is no field: a report of each would only take long
-        for file in (text,) if path == "/report" else ("open_day.parquet", text):
+        for file in (text,) if path == "/report" else ("open_day.parquet", "stills", text):
             sent = dict.fromkeys(names, text) | {"file": file}
             answers = [client.ask("POST", path, urlencode(sent), **FORM)]
             # an address may be no longer than that of a few fields
