@@ -84,6 +84,7 @@ def typed_display(display: Display) -> TypedDisplay:
 
 
 def _typed_box(entry: FieldEntry) -> TypedBox:
+    # A display that shows several quantities in turn is described by hand; the form carries that on as it stands.
     turns = [one.model_dump(exclude_none=True) for one in entry.in_turn]
     return TypedBox(
         corners=" ".join(f"{x:g},{y:g}" for x, y in entry.corners),
@@ -154,11 +155,13 @@ def _values_of(box: TypedBox) -> tuple[dict[str, Any], dict[str, str]]:
         wrong["corners"] = "Write four corners, x and y of each: top left, top right, bottom right, bottom left."
     if digits is None:
         wrong["digits"] = "Count the places for digits, such as 4."
+    # What is no number goes to the model as it was typed, which says in its own words what may stand there.
     values: dict[str, Any] = {"corners": corners, "digits": digits, "signed": box.signed == "yes"}
     values["decimals"] = int(box.decimals) if re.fullmatch(r"[0-9]", box.decimals) else box.decimals
     if box.shows:
         values["shows"] = box.shows
     if box.in_turn:
+        # A browser sends it back, and a browser may send anything.
         try:
             values["in_turn"] = json.loads(box.in_turn)
         except (ValueError, RecursionError):
@@ -170,6 +173,7 @@ def _values_of(box: TypedBox) -> tuple[dict[str, Any], dict[str, str]]:
 
 def _by_key(error: ValidationError) -> Iterable[tuple[str, str]]:
     """Yield what a model says is wrong, by the key it is about; the first of each."""
+    # Of several about one key the first is what stays, once they stand in a mapping.
     for one in reversed(error.errors()):
         key = next((str(part) for part in one["loc"] if isinstance(part, str) and part != "fields"), "")
         sentence = one["msg"].removeprefix("Value error, ").removeprefix("Input ")
@@ -177,6 +181,7 @@ def _by_key(error: ValidationError) -> Iterable[tuple[str, str]]:
 
 
 def _key_in(sentence: str) -> str:
+    # What a model says of a box as a whole names no key.
     return "decimals" if "behind the point" in sentence else "corners" if "picture" in sentence else ""
 
 

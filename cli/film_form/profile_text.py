@@ -25,9 +25,11 @@ def display_text(display: Display) -> str:
     fields = whole.pop("fields")
     changes: dict[Where, Value | None] = {(key,): value for key, value in whole.items()}
     for number, entry in enumerate(fields):
+        # What is so anyway would only be more to read for whoever changes the file by hand.
         needless = [key for key, value in entry.items() if value in (False, [])]
         changes |= {("fields", number, key): value for key, value in entry.items() if key not in needless}
     text = _REMARK + edited("", changes).lstrip("\n")
+    # A name may hold what no text of TOML can; then nothing is written.
     if type(display).model_validate(tomllib.loads(text)) != display:
         raise InputError("the display profile cannot be written as it was typed; look at its meter's name")
     return text

@@ -90,6 +90,7 @@ def _read(film: _FilmAsWas, box: str) -> FieldSeen:
     from ...ingest.film.overlay import FieldSeen, read_at
 
     asked = film.asked
+    # By itself, so that a box that is still wrong says nothing against the others.
     try:
         (seen,) = read_at(asked.opened(), Display(fields=[FieldEntry.model_validate_json(box)]), asked.moment_s())
     except InputError as error:
