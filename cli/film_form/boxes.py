@@ -37,6 +37,8 @@ SIDES: Final = (("dc", "at the bank (DC)"), ("ac", "behind an inverter (AC)"))
 #: Corners as they are typed: numbers, and what may stand between them.
 _NUMBER: Final = re.compile(r"-?\d+(?:\.\d+)?")
 _BETWEEN: Final = re.compile(r"[\s,;()\[\]]*")
+#: How a sentence about a profile names one of its displays.
+_FIELD: Final = re.compile(r"fields\[(\d+)\]")
 #: The numbers of four corners; and more than any text of them has. [1], [characters]
 _OF_CORNERS: Final = 8
 _MOST_TYPED: Final = 300
@@ -176,7 +178,7 @@ def _by_key(error: ValidationError) -> Iterable[tuple[str, str]]:
     # Of several about one key the first is what stays, once they stand in a mapping.
     for one in reversed(error.errors()):
         key = next((str(part) for part in one["loc"] if isinstance(part, str) and part != "fields"), "")
-        sentence = one["msg"].removeprefix("Value error, ").removeprefix("Input ")
+        sentence = _FIELD.sub(r"display \1", one["msg"].removeprefix("Value error, ").removeprefix("Input "))
         yield key or _key_in(sentence), f"{sentence[:1].upper()}{sentence[1:]}."
 
 

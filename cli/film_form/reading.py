@@ -66,9 +66,10 @@ class FilmAsked:
 
     def still(self) -> bytes:
         """Return the moment as a picture: a JPEG file's bytes."""
-        from ...ingest.film.overlay import still_of
+        film = self.opened()
+        from ...ingest.film.overlay import still_of  # only now that the library is known to be there
 
-        return still_of(self.opened(), self.moment_s())
+        return still_of(film, self.moment_s())
 
     def read(self, entries: Sequence[FieldEntry | None]) -> list[FieldSeen | None]:
         """Return what is read in each box at that moment; nothing of those that are not drawn yet."""

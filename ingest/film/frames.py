@@ -84,7 +84,8 @@ def _lengths_s(name: str) -> tuple[float, float | None]:
     """Return how far apart frames of a film are that are looked at, and how long it lasts as far as it says so. [s]"""
     import cv2
 
-    video = cv2.VideoCapture(name)
+    # One decoder alone: others take a name with % for a pattern, or print a damaged file's bytes.
+    video = cv2.VideoCapture(name, cv2.CAP_FFMPEG)
     rate = video.get(cv2.CAP_PROP_FPS) if video.isOpened() else 0.0
     count = video.get(cv2.CAP_PROP_FRAME_COUNT) if rate else 0.0
     video.release()
@@ -123,7 +124,7 @@ def length_of(film: Film) -> float:
     path = Path(film.name)
     if path.is_dir() or path.suffix.lower() in STILLS:
         return (len(_stills_in(path)) - 1) * film.apart_s if path.is_dir() else 0.0
-    video = cv2.VideoCapture(film.name)
+    video = cv2.VideoCapture(film.name, cv2.CAP_FFMPEG)
     count, rate = video.get(cv2.CAP_PROP_FRAME_COUNT), video.get(cv2.CAP_PROP_FPS)
     video.release()
     return max(count - 1, 0.0) / rate if rate > 0 else 0.0
@@ -132,7 +133,7 @@ def length_of(film: Film) -> float:
 def _of_video(name: str, apart_s: float, from_s: float = 0.0) -> Iterator[FilmFrame]:
     import cv2
 
-    video = cv2.VideoCapture(name)
+    video = cv2.VideoCapture(name, cv2.CAP_FFMPEG)
     with ExitStack() as stack:
         stack.callback(video.release)
         rate, number, due_s, last_s = video.get(cv2.CAP_PROP_FPS), 0, 0.0, -1.0

@@ -15,8 +15,9 @@ def require_opencv() -> None:
     InputError
         With what to install.
     """
-    # What a decoder says of a damaged film would stand on the terminal between our lines.
+    # What a decoder says of a damaged film would stand on the terminal between our lines, raw bytes of it too.
     os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
+    os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
     try:
         import cv2  # noqa: F401
     except ImportError:

@@ -105,7 +105,7 @@
     asked = new AbortController();
     const body = new URLSearchParams(new FormData(form));
     body.set("do", "show");
-    for (const set of sets) if (box(set)) says(set).classList.add("gone");
+    for (const set of sets) if (box(set)) says(set).classList.add("waits");
     const answer = await fetch("/film", { method: "POST", body, signal: asked.signal }).catch(() => null);
     if (!answer || !answer.ok) return;
     const page = (await answer.text()).replace(/^[^]*?(?=<main)/, "");
@@ -114,7 +114,7 @@
       const old = document.getElementById(part.id);
       if (!old) continue;
       old.replaceChildren(...part.childNodes);
-      old.classList.remove("gone");
+      old.classList.remove("waits");
       for (const name of ["read", "state"]) if (part.dataset[name] !== undefined) old.dataset[name] = part.dataset[name];
     }
     paint();

@@ -70,7 +70,9 @@ def corners_typed(driven, box=1):
 
 def what_is_read(driven, box=1):
     """What stands beside a box once it is no longer being asked for."""
-    read = f"const e = document.getElementById('says-{box}'); return e.classList.contains('gone') ? '' : e.dataset.read"
+    read = (
+        f"const e = document.getElementById('says-{box}'); return e.classList.contains('waits') ? '' : e.dataset.read"
+    )
     return driven.execute_script(read).replace("\xa0", " ")
 
 

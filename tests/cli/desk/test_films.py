@@ -20,7 +20,7 @@ from shuntbook.ingest.film.display import load_display
 
 pytestmark = [pytest.mark.xdist_group("films"), pytest.mark.timeout(300)]
 
-BOX = "10,10 90,12 88,40 8,38"
+BOX, BELOW = "10,10 90,12 88,40 8,38", "10,60 90,62 88,90 8,88"
 
 
 @pytest.fixture(scope="module")
@@ -179,6 +179,21 @@ def test_a_film_that_cannot_be_read_is_told_of(seated):
     assert gone.status == 400 and "no longer in the folder" in text_of(gone)
 
 
+def test_a_damaged_film_prints_nothing_on_the_terminal(tmp_path):
+    """Neither what a decoder says of it, nor its bytes."""
+    (tmp_path / "noise.avi").write_bytes(b"RIFF\x10\x00\x00\x00AVI LIST" + bytes(range(128, 256)) * 3)
+    (tmp_path / "stills").mkdir()
+    (tmp_path / "stills" / "1.png").write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(range(128, 256)) * 3)
+    with desk(tmp_path) as client:
+        for path in ("/film/picture", "/film"):
+            for name in ("noise.avi", "stills"):
+                assert client.get(address(path, file=name)).status == 400
+        client.process.terminate()
+        said = client.process.stderr.read()
+    # The link, what it opens, and that it was opened.
+    assert len(said.splitlines()) <= 4 and "WARN" not in said and "Unexpected" not in said
+
+
 def test_a_moment_is_seen_as_the_camera_stood_first(seated):
     """So that a box that is drawn at any moment is one of the first frame, as a profile has it."""
     client, plan, boxes = seated
@@ -215,7 +230,7 @@ def test_without_opencv_one_sentence_says_what_to_install(tmp_path, monkeypatch)
     (folder / "display.toml").write_text("[[fields]]\ncorners = []\nunit = 'A'\n", encoding="utf-8")
     with desk(folder) as client:
         assert "pump.mp4" in text_of(client.get("/"))
-        for path in ("/film?file=pump.mp4", "/film?file=pump.mp4&display=display.toml"):
+        for path in ("/film?file=pump.mp4", "/film?file=pump.mp4&display=display.toml", "/film/picture?file=pump.mp4"):
             answer = client.get(path, Accept="text/html")
             assert answer.status == 400
             assert "shuntbook[film]" in text_of(answer)
@@ -224,7 +239,7 @@ def test_without_opencv_one_sentence_says_what_to_install(tmp_path, monkeypatch)
 
 def test_a_profile_is_written_in_the_keys_of_one_by_hand(tmp_path):
     """And read back is the same; what need not be said is left out."""
-    boxes = [TypedBox(BOX, "A", "4", "seen", "yes", "light"), TypedBox(BOX, "V", "3", "0")]
+    boxes = [TypedBox(BOX, "A", "4", "seen", "yes", "light"), TypedBox(BELOW, "V", "3", "0")]
     state = checked(TypedDisplay(boxes, "held", "ac", "0,5", 'the "pump"'))
     assert state.wrong == {}
     place = tmp_path / "display.toml"
@@ -250,6 +265,8 @@ def test_what_a_model_refuses_stands_at_its_box():
     assert list(state.wrong) == ["corners-2"]
     assert "clockwise" in state.wrong["corners-2"]
     assert state.entries[0] is not None and state.entries[1] is None
+    twice = checked(TypedDisplay([TypedBox(BOX), TypedBox(BOX, "V")]))
+    assert twice.wrong[""].startswith("Display 1 and display 2 have corners round the same place")
 
 
 def test_the_command_line_reads_the_same_by_what_was_written(seated, capsys, monkeypatch):
