@@ -23,9 +23,9 @@ from .straighten import Image
 _READ, _UNREAD, _DIGITS = (60, 200, 60), (0, 140, 255), (255, 200, 0)
 #: Without a stated moment the first one counts at which all is read, no later than this. [s]
 _WITHIN_S = 30.0
-#: What is read at one moment is read of so long a part of the film on either side [s], or of so many frames, if that is
-#: more: long enough to learn where the digits stand, and to see what holds.
-_PART_S, _PART_FRAMES = 1.6, 4
+#: What is read at one moment is read of a part of the film around it: so long on either side to learn where the digits
+#: stand, and so long for what must stand for three seconds to be believed [s]; or of so many frames, if that is more.
+_LEARNT_S, _JUDGED_S, _PART_FRAMES = 1.6, 3.2, 4
 #: A still that is shown is no wider; its boxes are in pixels of the film all the same. [pixels]
 _SHOWN_WIDE = 1920
 
@@ -97,7 +97,8 @@ def still_of(film: Film, at_s: float) -> bytes:
 
 
 def _frame_at(film: Film, at_s: float) -> FilmFrame | None:
-    slack_s = max(_PART_S, 2 * film.apart_s)
+    # Some films have no frame for a while.
+    slack_s = max(1.0, 2 * film.apart_s)
     best: FilmFrame | None = None
     for frame in frames_between(film, at_s - slack_s, at_s + slack_s):
         if best is not None and frame.time_s > at_s + film.apart_s / 2:
@@ -118,21 +119,21 @@ def read_at(film: Film, display: Display, at_s: float) -> tuple[FieldSeen, ...]:
     first, follower = first_picture(film), CameraFollower([reader.box for reader in readers])
     refuse_beyond(first, readers, film.name)
     follower.moved(first)
-    around_s, ways = max(_PART_S, _PART_FRAMES * film.apart_s), []
-    for frame in frames_between(film, at_s - around_s, at_s + around_s):
-        ways.append(follower.moved(frame.picture))
+    learnt_s, judged_s = (max(each, _PART_FRAMES * film.apart_s) for each in (_LEARNT_S, _JUDGED_S))
+    for frame in frames_between(film, at_s - learnt_s, at_s + learnt_s):
+        moved = follower.moved(frame.picture)
         for reader in readers:
-            reader.look(frame.picture, ways[-1], frame.time_s)
-    if not ways:
-        raise InputError(f"{film.name}: ends before {at_s:g} s")
+            reader.look(frame.picture, moved, frame.time_s)
     for reader in readers:
         reader.learn_from_few()
-    # Once more, now that it is known where the digits stand; frames of an earlier time teach nothing anew.
-    again = frames_between(film, at_s - around_s, at_s + around_s)
-    glimpses = [
-        [Seen(frame.number, frame.time_s, reader.look(frame.picture, moved, frame.time_s)) for reader in readers]
-        for moved, frame in zip(ways, again, strict=False)
-    ]
+    # Once more, now that it is known where the digits stand; too soon for them to be learnt anew.
+    glimpses = []
+    for frame in frames_between(film, at_s - judged_s, at_s + judged_s):
+        moved = follower.moved(frame.picture)
+        looks = (reader.look(frame.picture, moved, frame.time_s) for reader in readers)
+        glimpses.append([Seen(frame.number, frame.time_s, glimpse) for glimpse in looks])
+    if not glimpses:
+        raise InputError(f"{film.name}: ends before {at_s:g} s")
     return tuple(
         _judged_at([row[k] for row in glimpses], entry, film.apart_s, at_s) for k, entry in enumerate(display.fields)
     )

@@ -276,7 +276,8 @@ def test_the_command_line_reads_the_same_by_what_was_written(seated, capsys, mon
     done = read_to_its_end(client, client.send("/film", **typed))
     name = re.search(r"--display (\S+)", text_of(done))[1]
     monkeypatch.chdir(client.folder)
-    assert run(["look", "pump.mp4", "--display", name, "--at", "0:01", "--out", "boxes.png", "--json"]) == 0
-    seen = [field["read"] for field in json.loads(capsys.readouterr().out)["fields"]]
-    said = text_of(client.send("/film", **form(plan, boxes)))
-    assert all(text in said for text in seen)
+    for at in ("0:01", "0:04"):
+        assert run(["look", "pump.mp4", "--display", name, "--at", at, "--out", f"{at[-1]}.png", "--json"]) == 0
+        seen = [field["read"] for field in json.loads(capsys.readouterr().out)["fields"]]
+        said = text_of(client.send("/film", **form(plan, boxes) | {"at": at}))
+        assert all(text in said for text in seen), at
