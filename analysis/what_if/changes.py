@@ -79,10 +79,7 @@ class TankChange:
 
     def made_in(self, setup: Setup) -> Setup | Missing:
         """Return the setup with that tank."""
-        water = _water(setup, "another tank")
-        if isinstance(water, Missing):
-            return water
-        return setup.of(water=_with(water, ("tank_volume_L", "tank_volume_gal"), L_PER_GAL, self.volume_L))
+        return _with_water(setup, "another tank", (("tank_volume_L", "tank_volume_gal"), L_PER_GAL, self.volume_L))
 
 
 @dataclass(frozen=True)
@@ -94,10 +91,7 @@ class PrechargeChange:
 
     def made_in(self, setup: Setup) -> Setup | Missing:
         """Return the setup with that air in the tank."""
-        water = _water(setup, "another pre-charge")
-        if isinstance(water, Missing):
-            return water
-        return setup.of(water=_with(water, ("precharge_kPa", "precharge_psi"), KPA_PER_PSI, self.air_kPa))
+        return _with_water(setup, "another pre-charge", (("precharge_kPa", "precharge_psi"), KPA_PER_PSI, self.air_kPa))
 
 
 @dataclass(frozen=True)
@@ -110,11 +104,12 @@ class PressureChange:
 
     def made_in(self, setup: Setup) -> Setup | Missing:
         """Return the setup with those pressures; the air in the tank stays what it is."""
-        water = _water(setup, "other pressures")
-        if isinstance(water, Missing):
-            return water
-        water = _with(water, ("cut_in_kPa", "cut_in_psi"), KPA_PER_PSI, self.cut_in_kPa)
-        return setup.of(water=_with(water, ("cut_out_kPa", "cut_out_psi"), KPA_PER_PSI, self.cut_out_kPa))
+        return _with_water(
+            setup,
+            "other pressures",
+            (("cut_in_kPa", "cut_in_psi"), KPA_PER_PSI, self.cut_in_kPa),
+            (("cut_out_kPa", "cut_out_psi"), KPA_PER_PSI, self.cut_out_kPa),
+        )
 
 
 @dataclass(frozen=True)
@@ -235,6 +230,16 @@ def _water(setup: Setup, what: str) -> Water | Missing:
     if water is None or setup.site.load(water.load).name != setup.load.name:
         return Missing(f"word on {what}", ("water",), f"'{setup.load.name}' fills no tank in the site file")
     return water
+
+
+def _with_water(setup: Setup, what: str, *figures: tuple[tuple[str, str], float, float]) -> Setup | Missing:
+    """Return the setup with figures of its tank or switch changed: each its two keys, their factor, and what it is."""
+    water = _water(setup, what)
+    if isinstance(water, Missing):
+        return water
+    for keys, factor, value in figures:
+        water = _with(water, keys, factor, value)
+    return setup.of(water=water)
 
 
 def _with(table: OfSite, keys: tuple[str, str], factor: float, value: float) -> OfSite:

@@ -146,7 +146,7 @@ def export(tmp_path):
 
 
 @pytest.mark.timeout(300)
-@pytest.mark.parametrize("width", [390, 1440])
+@pytest.mark.parametrize("width", [390, pytest.param(1440, marks=pytest.mark.night)])
 def test_from_an_empty_folder_to_the_answer(tmp_path, export, capsys, width):
     """A file is dropped, its sign asked with the evidence, the system typed off its plates, and there it is."""
     with at_an_empty_desk(tmp_path, width) as hands:

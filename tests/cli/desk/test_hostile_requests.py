@@ -129,18 +129,29 @@ def test_other_methods_do_nothing(client, path):
 
 @pytest.mark.parametrize("path", PATHS)
 def test_names_that_lead_elsewhere_lead_nowhere(client, path):
-    """In any field that may be a file's name, asked or sent; nothing outside the folder is shown or written."""
+    """In each field that names a file, and in all fields at once; nothing outside the folder is shown or written."""
     beside = sorted(client.above.iterdir())
-    for k, field in enumerate(field_names()):
-        # Those that name files get every such name, each other field one of them by turns.
-        for name in ELSEWHERE if field in OF_FILES else (ELSEWHERE[k % len(ELSEWHERE)],):
-            sound(client.get(address(path, **{field: name})))
     for name in ELSEWHERE:
+        for field in {*OF_FILES} & {*field_names()}:
+            sound(client.get(address(path, **{field: name})))
         everywhere = dict.fromkeys(field_names(), name)
         sound(client.get(address(path, **everywhere)))
         sound(client.ask("POST", path, urlencode(everywhere), **FORM))
     assert sorted(client.above.iterdir()) == beside
     assert "secret" in (client.above / "secret.toml").read_text(encoding="utf-8")
+
+
+@pytest.mark.night
+@pytest.mark.parametrize("path", PATHS)
+def test_each_field_by_itself_leads_nowhere(client, path):
+    """Whatever else stands in the others: a page may look at one field only where another is as it should be."""
+    beside = sorted(client.above.iterdir())
+    for field in field_names():
+        for name in ELSEWHERE:
+            sound(client.get(address(path, **{field: name})))
+            if field in OF_FILES:
+                sound(client.get(address(path, **{"file": "open_day.parquet", "site": "site.toml", field: name})))
+    assert sorted(client.above.iterdir()) == beside
 
 
 @pytest.mark.parametrize("path", PATHS)

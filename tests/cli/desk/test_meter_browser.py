@@ -11,7 +11,7 @@ import pytest
 from browsers import as_wide_as, browser, faults, faults_of_access, until
 from desks import desk, let_in
 from meters import metered
-from selenium.common.exceptions import StaleElementReferenceException
+from selenium.common.exceptions import NoSuchElementException, StaleElementReferenceException
 
 from shuntbook.cli.capture.running import running_captures
 from shuntbook.ingest.journal.opening import open_log
@@ -54,8 +54,8 @@ def press(driven, text):
 
 
 def within(driven, place):
-    """The text of a part of the page, which may be renewed at any moment."""
-    with suppress(StaleElementReferenceException):
+    """The text of a part of the page, which may be renewed at any moment; "" where it is not there yet."""
+    with suppress(StaleElementReferenceException, NoSuchElementException):
         return driven.find_element("id", place).text
     return ""
 

@@ -56,7 +56,7 @@ def told_at(driven, name):
     )
 
 
-@pytest.mark.parametrize("width", [390, 1440])
+@pytest.mark.parametrize("width", [390, pytest.param(1440, marks=pytest.mark.night)])
 def test_from_nothing_to_a_file(driven, tmp_path, width):
     """Typed, told, mended, saved; on a phone as on a desk."""
     with desk(tmp_path) as client:

@@ -65,22 +65,24 @@ def charger_at_night(rng):
     return watered(made, run_s=(70, 150), rests_s=(1200, 5000))
 
 
+def by_day(rng, sky):
+    """Some spells of a charger in daylight, beside the array under one kind of cloud."""
+    made = usual(rng, (5.0, 8.0), (0.5, 1.0, 2.0, 5.0))
+    made.first_hour = rng.uniform(8.0, 11.0)
+    made = charged(skies(made, sky), spells_between(rng, 0.05 * made.span_s, 0.95 * made.span_s, (1, 2)))
+    return watered(made, run_s=(70, 150), rests_s=(600, 3000))
+
+
 @scene_class
 def charger_by_day(rng):
     """A charger by day, beside thin cloud: sun and charger together."""
-    made = usual(rng, (5.0, 8.0), (0.5, 1.0, 2.0, 5.0))
-    made.first_hour = rng.uniform(8.0, 11.0)
-    made = charged(skies(made, "wavy"), spells_between(rng, 0.05 * made.span_s, 0.95 * made.span_s, (1, 2)))
-    return watered(made, run_s=(70, 150), rests_s=(600, 3000))
+    return by_day(rng, "wavy")
 
 
 @scene_class
 def charger_in_clouds(rng):
     """A charger by day, beside broken cloud."""
-    made = usual(rng, (5.0, 8.0), (0.5, 1.0, 2.0, 5.0))
-    made.first_hour = rng.uniform(8.0, 11.0)
-    made = charged(skies(made, "cloudy"), spells_between(rng, 0.05 * made.span_s, 0.95 * made.span_s, (1, 2)))
-    return watered(made, run_s=(70, 150), rests_s=(600, 3000))
+    return by_day(rng, "cloudy")
 
 
 @scene_class
