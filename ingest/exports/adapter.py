@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Any, Protocol
+from typing import Any, Protocol, runtime_checkable
 
 from ..zone import LocalClock
 from .delimited.rows import RowBatch
@@ -73,3 +73,32 @@ class Export(Protocol):
 
     def batches(self) -> Iterator[RowBatch]:
         """Yield the readings in the order they were written, and the rows that could not be read."""
+
+
+class Misreading(Protocol):
+    """How many of an export's values may have been read wrong, as shares of one."""
+
+    @property
+    def share(self) -> float:
+        """The likely one."""
+
+    @property
+    def at_most(self) -> float:
+        """Its upper 95 % limit."""
+
+    @property
+    def seconds(self) -> int:
+        """How long values were read, all displays together. [s]"""
+
+    @property
+    def no_figures(self) -> int:
+        """How often, counted once a second, a clear pattern stood that no figure has."""
+
+
+@runtime_checkable
+class ReadFromPictures(Protocol):
+    """An export whose values were read by their look: some may be wrong, which no reading of text is."""
+
+    @property
+    def misread(self) -> Misreading:
+        """How many may be, once all is read."""

@@ -19,6 +19,7 @@ from ..log.log import FILE_MARK, LogWriter, Readings, ahead, level_of, new_log, 
 from ..log.meta import LogMeta
 from ..safe_files.rejects import Reject, RejectsFile, rejects_file
 from ..safe_files.whole_file import hidden_beside, named_in_errors, take_place
+from .adapter import ReadFromPictures
 from .delimited.rows import RowBatch
 
 if TYPE_CHECKING:
@@ -247,6 +248,7 @@ def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
         rows_read=tally.read,
         rows_kept=tally.written,
         rows_rejected=tally.rejected,
+        misread_share=export.misread.share if isinstance(export, ReadFromPictures) else None,
         moved=list(export.moved),
         remarks=[*sentences, *export.moved],
     )

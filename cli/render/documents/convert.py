@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from ....ingest.exports.adapter import ReadFromPictures
 from .parts import Document, instant, named
 
 if TYPE_CHECKING:
@@ -38,7 +39,15 @@ def convert_document(done: Converted, export: Export, look: FirstLook) -> Docume
             "rows_in_a_repeated_hour": done.ambiguous,
         },
         **named(meta, "side sampling notes=remarks"),
+        "misread": _misread(export),
     }
+
+
+def _misread(export: Export) -> Document | None:
+    """Return how many values of a film may be wrong; of text None."""
+    if not isinstance(export, ReadFromPictures):
+        return None
+    return named(export.misread, "share at_most seconds no_figures")
 
 
 def _as_taken(look: FirstLook) -> Document:
