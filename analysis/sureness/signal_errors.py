@@ -23,6 +23,9 @@ BOTH_IN_ONE: Final = "both directions in one mean"
 #: From so many expected catches on, the chance of catching starts is a component like others.
 _ENOUGH_CATCHES: Final = 5.0
 
+#: Values of films that may be wrong are counted once a second. [s]
+_COUNTED_S: Final = 1.0
+
 #: Noise about zero is looked for this far out. [standard deviations]
 _NOISE_REACH: Final = 3.0
 
@@ -208,11 +211,11 @@ class SignalErrors:
         )
 
     def _of_misread(self, misread: float, part: Flow) -> Component:
-        """Return what values do that were read wrong: each stands by itself, and is wrong by up to the highest one."""
-        runs2 = getattr(self._facts.runs2(), part)
+        """Return what values do that were read wrong: a second each, as they were counted, by up to the highest one."""
+        wrong_s = misread * self.time_s(part, 0.0)
         return Component(
             "digits read wrong",
-            self._facts.highest * math.sqrt(min(misread, 1.0) * runs2) / EVEN / SECONDS_PER_HOUR,
+            self._facts.highest * math.sqrt(wrong_s * _COUNTED_S + wrong_s**2) / EVEN / SECONDS_PER_HOUR,
             reason=f"by the film itself, {misread:.2g} of its values may be wrong, by up to the highest one",
         )
 

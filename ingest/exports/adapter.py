@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Any, Protocol, runtime_checkable
+from typing import Any, Protocol
 
 from ..zone import LocalClock
 from .delimited.rows import RowBatch
@@ -76,7 +76,7 @@ class Export(Protocol):
 
 
 class Misreading(Protocol):
-    """How many of an export's values may have been read wrong, as shares of one."""
+    """How many values may be wrong of an export that was read by its look, its ``misread``; as shares of one."""
 
     @property
     def share(self) -> float:
@@ -93,12 +93,3 @@ class Misreading(Protocol):
     @property
     def no_figures(self) -> int:
         """How often, counted once a second, a clear pattern stood that no figure has."""
-
-
-@runtime_checkable
-class ReadFromPictures(Protocol):
-    """An export whose values were read by their look: some may be wrong, which no reading of text is."""
-
-    @property
-    def misread(self) -> Misreading:
-        """How many may be, once all is read."""

@@ -19,12 +19,11 @@ from ..log.log import FILE_MARK, LogWriter, Readings, ahead, level_of, new_log, 
 from ..log.meta import LogMeta
 from ..safe_files.rejects import Reject, RejectsFile, rejects_file
 from ..safe_files.whole_file import hidden_beside, named_in_errors, take_place
-from .adapter import ReadFromPictures
 from .delimited.rows import RowBatch
 
 if TYPE_CHECKING:
     from ..log.timeline import Settled
-    from .adapter import Export
+    from .adapter import Export, Misreading
     from .one_kind import RejectKinds
 
 #: Share of rows that may be unreadable before the person is asked.
@@ -235,6 +234,12 @@ def _check_on_the_way(tally: _Tally, allow: bool, rejects: Path, export: Export)
         )
 
 
+def misreading_of(export: Export) -> Misreading | None:
+    """Return how many values of an export may be wrong that was read by its look; None of text."""
+    misread: Misreading | None = getattr(export, "misread", None)
+    return misread
+
+
 def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
     sentences = [*meta.remarks, *dict.fromkeys(line for layout in export.layouts for line in layout.remarks)]
     if export.local is not None and export.local.ambiguous:
@@ -248,7 +253,7 @@ def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
         rows_read=tally.read,
         rows_kept=tally.written,
         rows_rejected=tally.rejected,
-        misread_share=export.misread.share if isinstance(export, ReadFromPictures) else None,
+        misread_share=None if (misread := misreading_of(export)) is None else misread.share,
         moved=list(export.moved),
         remarks=[*sentences, *export.moved],
     )

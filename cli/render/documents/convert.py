@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ....ingest.exports.adapter import ReadFromPictures
+from ....ingest.exports.convert import misreading_of
 from .parts import Document, instant, named
 
 if TYPE_CHECKING:
@@ -45,9 +45,8 @@ def convert_document(done: Converted, export: Export, look: FirstLook) -> Docume
 
 def _misread(export: Export) -> Document | None:
     """Return how many values of a film may be wrong; of text None."""
-    if not isinstance(export, ReadFromPictures):
-        return None
-    return named(export.misread, "share at_most seconds no_figures")
+    misread = misreading_of(export)
+    return None if misread is None else named(misread, "share at_most seconds no_figures")
 
 
 def _as_taken(look: FirstLook) -> Document:

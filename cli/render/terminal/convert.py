@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Final
 
-from ....ingest.exports.adapter import ReadFromPictures
+from ....ingest.exports.convert import misreading_of
 from ....ingest.safe_files.rejects import rejects_path
 from ..wording.clock import clock, from_to, in_zone
 from ..wording.numbers import SAMPLING, amount, duration, true_minus
@@ -162,9 +162,8 @@ def _counts(done: Converted) -> str:
 
 def _misread(export: Export, *, explain: bool) -> list[str]:
     """Return how many values of a film may be wrong, or how that is known; nothing of text."""
-    if not isinstance(export, ReadFromPictures):
+    if (misread := misreading_of(export)) is None:
         return []
-    misread = export.misread
     if not explain:
         return [
             f"values read wrong, by this film itself: likely {_one_in(misread.share)}, at most "

@@ -115,9 +115,9 @@ def test_a_run_is_as_long_as_the_display_shows_to_within_its_delay():
 
 
 def test_values_read_wrong_have_their_share():
-    """One in a hundred values, of which each stood two seconds: each may be off by up to the highest one."""
+    """One second in a hundred, each by itself: it may be off by up to the highest reading."""
     time_s = np.arange(0, 200, 0.2)
     current_A = np.where(time_s // 2 % 2 == 1, 70.0, 69.0)
     u = parts_of(time_s, current_A, misread_share=0.01)["digits read wrong"]
-    assert u == pytest.approx(70 * math.sqrt(0.01 * 100 * 2.0**2 / 3) / 3600, rel=0.02)
+    assert u == pytest.approx(70 * math.sqrt((2 + 2**2) / 3) / 3600, rel=0.02)
     assert "digits read wrong" not in parts_of(time_s, current_A)
