@@ -23,7 +23,7 @@ from .delimited.rows import RowBatch
 
 if TYPE_CHECKING:
     from ..log.timeline import Settled
-    from .adapter import Export, Misreading
+    from .adapter import Export
     from .one_kind import RejectKinds
 
 #: Share of rows that may be unreadable before the person is asked.
@@ -234,12 +234,6 @@ def _check_on_the_way(tally: _Tally, allow: bool, rejects: Path, export: Export)
         )
 
 
-def misreading_of(export: Export) -> Misreading | None:
-    """Return how many values of an export may be wrong that was read by its look; None of text."""
-    misread: Misreading | None = getattr(export, "misread", None)
-    return misread
-
-
 def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
     sentences = [*meta.remarks, *dict.fromkeys(line for layout in export.layouts for line in layout.remarks)]
     if export.local is not None and export.local.ambiguous:
@@ -253,7 +247,7 @@ def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
         rows_read=tally.read,
         rows_kept=tally.written,
         rows_rejected=tally.rejected,
-        misread_share=None if (misread := misreading_of(export)) is None else misread.share,
+        misread_share=getattr(getattr(export, "misread", None), "share", None),
         moved=list(export.moved),
         remarks=[*sentences, *export.moved],
     )

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ....ingest.exports.convert import misreading_of
 from .parts import Document, instant, named
 
 if TYPE_CHECKING:
@@ -45,7 +44,7 @@ def convert_document(done: Converted, export: Export, look: FirstLook) -> Docume
 
 def _misread(export: Export) -> Document | None:
     """Return how many values of a film may be wrong; of text None."""
-    misread = misreading_of(export)
+    misread = getattr(export, "misread", None)
     return None if misread is None else named(misread, "share at_most seconds no_figures")
 
 

@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Final
 
-from ....ingest.exports.convert import misreading_of
 from ....ingest.safe_files.rejects import rejects_path
 from ..wording.clock import clock, from_to, in_zone
 from ..wording.numbers import SAMPLING, amount, duration, true_minus
@@ -15,7 +14,7 @@ from .columns import Columns
 
 if TYPE_CHECKING:
     from ....analysis.readings.first_look import BothWays, FirstLook, ReadingShown
-    from ....ingest.exports.adapter import Export
+    from ....ingest.exports.adapter import Export, Misreading
     from ....ingest.exports.convert import Converted
     from ....ingest.log.meta import LogMeta
 
@@ -162,7 +161,8 @@ def _counts(done: Converted) -> str:
 
 def _misread(export: Export, *, explain: bool) -> list[str]:
     """Return how many values of a film may be wrong, or how that is known; nothing of text."""
-    if (misread := misreading_of(export)) is None:
+    misread: Misreading | None = getattr(export, "misread", None)
+    if misread is None:
         return []
     if not explain:
         return [
