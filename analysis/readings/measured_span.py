@@ -35,6 +35,8 @@ class HowRead:
         Whether a person noted down what a display showed and when it changed; only of ``held`` readings.
     delay_s : float or None
         How late a display that was read in a film may have shown a change; None of all other readings. [s]
+    misread_share : float or None
+        Which share of such readings may be wrong. [1]
     """
 
     side: Side
@@ -45,6 +47,7 @@ class HowRead:
     other_gap_limit_s: float | None = None
     noted: bool = False
     delay_s: float | None = None
+    misread_share: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

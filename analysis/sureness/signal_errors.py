@@ -23,6 +23,9 @@ BOTH_IN_ONE: Final = "both directions in one mean"
 #: From so many expected catches on, the chance of catching starts is a component like others.
 _ENOUGH_CATCHES: Final = 5.0
 
+#: Values of films that may be wrong are counted once a second. [s]
+_COUNTED_S: Final = 1.0
+
 #: Noise about zero is looked for this far out. [standard deviations]
 _NOISE_REACH: Final = 3.0
 
@@ -136,6 +139,8 @@ class SignalErrors:
         if facts.late is not None:
             yield from _of_delay(facts.late, part)
             yield self._of_hidden(facts.late, share, all_s)
+        if self._how.misread_share is not None:
+            yield self._of_misread(self._how.misread_share, part)
 
     def _of_steps(self, part: Flow, by_noise: float) -> Iterator[Component]:
         squares, fourths = getattr(self._facts.steps2, part), getattr(self._facts.steps4, part)
@@ -203,6 +208,15 @@ class SignalErrors:
             "while the display was hidden",
             self._wander(all_s) * math.sqrt(late.hidden2 * share) / SECONDS_PER_HOUR,
             reason="while the film showed no reading the load may have done anything it does elsewhere in the log",
+        )
+
+    def _of_misread(self, misread: float, part: Flow) -> Component:
+        """Return what values do that were read wrong: a second each, as they were counted, by up to the highest one."""
+        wrong_s = misread * self.time_s(part, 0.0)
+        return Component(
+            "digits read wrong",
+            self._facts.highest * math.sqrt(wrong_s * _COUNTED_S + wrong_s**2) / EVEN / SECONDS_PER_HOUR,
+            reason=f"by the film itself, {misread:.2g} of its values may be wrong, by up to the highest one",
         )
 
     def _of_held(self, share: float, all_s: float) -> Component:

@@ -70,6 +70,7 @@ def how_read(log: Log) -> HowRead:
         other_gap_limit_s=meta.other_gap_limit_s,
         noted=meta.noted,
         delay_s=meta.display_delay_s,
+        misread_share=meta.misread_share,
     )
 
 

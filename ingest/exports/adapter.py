@@ -73,3 +73,23 @@ class Export(Protocol):
 
     def batches(self) -> Iterator[RowBatch]:
         """Yield the readings in the order they were written, and the rows that could not be read."""
+
+
+class Misreading(Protocol):
+    """How many values may be wrong of an export that was read by its look, its ``misread``; as shares of one."""
+
+    @property
+    def share(self) -> float:
+        """The likely one."""
+
+    @property
+    def at_most(self) -> float:
+        """Its upper 95 % limit."""
+
+    @property
+    def seconds(self) -> int:
+        """How long values were read, all displays together. [s]"""
+
+    @property
+    def no_figures(self) -> int:
+        """How often, counted once a second, a clear pattern stood that no figure has."""

@@ -247,6 +247,7 @@ def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
         rows_read=tally.read,
         rows_kept=tally.written,
         rows_rejected=tally.rejected,
+        misread_share=getattr(getattr(export, "misread", None), "share", None),
         moved=list(export.moved),
         remarks=[*sentences, *export.moved],
     )

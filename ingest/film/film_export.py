@@ -23,7 +23,7 @@ from .display import Display
 from .field_reader import FieldReader
 from .follow import CameraFollower
 from .frames import EVERY_S, Film, FilmFrame
-from .live_reading import LiveReading
+from .live_reading import LiveReading, Misread, MisreadSums
 from .stands import AROUND_S, BLOCK_S, Seen
 from .straighten import Image
 
@@ -129,21 +129,29 @@ class FilmExport:
         self.undated = start is None
         self.needs_zone = start is not None and start.tzinfo is None
         self._start_us = 0 if start is None else start_us(start, zone)
+        self._misread = MisreadSums(len(display.fields))
 
     def batches(self) -> Iterator[RowBatch]:
         """Yield the readings in order, and the frames that gave none."""
         rows, due_s = _Rows(self.quantities), -1.0
         last_s = 0.0
+        self._misread = MisreadSums(len(self._display.fields))
         for moment in judged_frames(self._film, self._display):
             last_s = moment[0].time_s
             if moment[0].time_s < due_s - 1e-6:
                 continue
             due_s = moment[0].time_s + EVERY_S - self._film.apart_s / 2 if self._film.apart_s < EVERY_S else 0.0
             self._take(moment, rows)
+            self._misread.add(moment)
             if len(rows.time_us) + len(rows.rejects) >= _ROWS_AT_ONCE:
                 yield rows.batch()
         yield rows.batch()
         self._layout.remarks = tuple(self._of_end(last_s))
+
+    @property
+    def misread(self) -> Misread:
+        """How many of the values read so far may be wrong."""
+        return self._misread.result()
 
     def _take(self, moment: Sequence[Seen], rows: _Rows) -> None:
         """Take the reading of one frame, and tell of each display that gave none why."""

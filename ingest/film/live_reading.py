@@ -1,12 +1,15 @@
-"""Frames that come one by one, read and judged as they come."""
+"""Frames that come one by one, read and judged as they come; and how sure is what was read of them."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
 
-from .field_reader import FieldReader
+from .field_reader import NO_FIGURE, UNLIT, FieldReader
 from .follow import CameraFollower
+from .patterns import others_for_none
 from .stands import FrameJudge, Seen
 
 if TYPE_CHECKING:
@@ -41,3 +44,77 @@ class LiveReading:
     def end(self) -> list[tuple[Seen, ...]]:
         """Return the rest."""
         return list(zip(*(judge.end() for judge in self._judges), strict=True))
+
+
+#: A pattern that is no figure counts once it has stood like a value, for so many looks at the display. [1]
+_STOOD: Final = 3
+#: A segment that strays beyond this would be taken for the contrary; how many do is told by those beyond the former.
+_CONTRARY, _STRAYS = 1 - UNLIT, 0.2
+#: How fast strays become rarer, where none goes far enough to tell. [1]
+_LEAST_EXCESS: Final = 0.03
+#: Upper 95 % limit of a count, in its standard deviations; of none, which chance leaves uncounted below three.
+_ONE_SIDED, _OF_NONE = 1.645, 3.0
+#: What a count of chance is raised by for its mean (Jeffreys).
+_HALF: Final = 0.5
+
+
+@dataclass(frozen=True)
+class Misread:
+    """How many of the values that were taken may be wrong, by the evidence of the film itself.
+
+    ``share`` is the likely one, ``at_most`` its upper 95 % limit. ``seconds`` is how long values stood, all displays
+    together, and ``no_figures`` how often a clear pattern stood that no figure has, counted once a second.
+    """
+
+    share: float
+    at_most: float
+    seconds: int
+    no_figures: int
+
+
+class MisreadSums:
+    """Gathers, look by look, what tells how many values may be wrong.
+
+    Where a segment is hidden, broken or washed out, most figures become a pattern that is none, and some become another
+    figure. So patterns that stood and are none tell how many others there may be. Beside these, how far segments
+    stray from what they were taken for tells how many may have strayed all the way.
+    """
+
+    def __init__(self, displays: int) -> None:
+        self._figures, self._nones, self._far = 0, 0, 0
+        self._excess = 0.0
+        self._stands: list[tuple[str, float, int]] = [("", 0.0, 0)] * displays
+
+    def add(self, moment: Sequence[Seen]) -> None:
+        """Take in what a look showed, a `Seen` a display."""
+        for k, seen in enumerate(moment):
+            what = seen.figure.text if seen.figure else seen.glimpse.glyphs if NO_FIGURE in seen.glimpse.reason else ""
+            before, since_s, looks = self._stands[k]
+            goes_on = what == before and seen.time_s - since_s < 1.0
+            since_s, looks = (since_s, looks + 1) if goes_on else (seen.time_s, 1)
+            self._stands[k] = what, since_s, looks
+            if seen.figure is not None and looks == 1:
+                self._figures += 1
+                stray = max(seen.glimpse.strays, default=0.0) - _STRAYS
+                self._far, self._excess = self._far + (stray > 0), self._excess + max(stray, 0.0)
+            self._nones += seen.figure is None and bool(what) and looks == _STOOD
+
+    def result(self) -> Misread:
+        """Return how many may be wrong so far."""
+        if not self._figures:
+            return Misread(1.0, 1.0, 0, self._nones)
+        each = others_for_none() / (self._figures + self._nones)
+        at_most = self._nones + _ONE_SIDED * math.sqrt(self._nones) + _OF_NONE
+        low, high = (self._strayed(deviations) for deviations in (0.0, _ONE_SIDED))
+        return Misread(
+            min(each * (self._nones + _HALF) + low, 1.0),
+            min(each * at_most + high, 1.0),
+            self._figures,
+            self._nones,
+        )
+
+    def _strayed(self, deviations: float) -> float:
+        """Return the share of values with a segment that strayed all the way, as an exponential tail tells."""
+        excess = max(self._excess / max(self._far, 1), _LEAST_EXCESS) * (1 + deviations / math.sqrt(self._far + 1))
+        share = (self._far + _HALF + deviations * math.sqrt(self._far)) / self._figures
+        return min(share, 1.0) * math.exp(-(_CONTRARY - _STRAYS) / excess)

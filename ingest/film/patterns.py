@@ -62,6 +62,15 @@ def is_between(glyph: str, one: str, other: str) -> bool:
     )
 
 
+def others_for_none() -> float:
+    """Return how many other figures there are to one pattern that is none, where one segment of a figure is misread."""
+    figures = {bits for bits, glyph in GLYPHS.items() if glyph.isdigit()}
+    misread = [(GLYPHS[bits], GLYPHS.get(bits ^ (1 << k))) for bits in figures for k in range(len(NAMES))]
+    return sum(other is not None and other != glyph for glyph, other in misread) / sum(
+        other is None for _, other in misread
+    )
+
+
 class UsualForms:
     """Which forms of 6, 7 and 9 a display shows: one with a hook too many may be another figure, half covered."""
 

@@ -38,7 +38,14 @@ def convert_document(done: Converted, export: Export, look: FirstLook) -> Docume
             "rows_in_a_repeated_hour": done.ambiguous,
         },
         **named(meta, "side sampling notes=remarks"),
+        "misread": _misread(export),
     }
+
+
+def _misread(export: Export) -> Document | None:
+    """Return how many values of a film may be wrong; of text None."""
+    misread = getattr(export, "misread", None)
+    return None if misread is None else named(misread, "share at_most seconds no_figures")
 
 
 def _as_taken(look: FirstLook) -> Document:

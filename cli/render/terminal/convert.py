@@ -14,7 +14,7 @@ from .columns import Columns
 
 if TYPE_CHECKING:
     from ....analysis.readings.first_look import BothWays, FirstLook, ReadingShown
-    from ....ingest.exports.adapter import Export
+    from ....ingest.exports.adapter import Export, Misreading
     from ....ingest.exports.convert import Converted
     from ....ingest.log.meta import LogMeta
 
@@ -49,11 +49,12 @@ def converted_answer(
             *first,
             _taken_for(done, export, reverse=reverse),
             _counts(done),
+            *_misread(export, explain=False),
             *([f"kept how it was read in {profile}: next time add --profile {profile}"] if profile is not None else []),
             *notes[len(first) :],
             *_columns(export),
         ],
-        [_readings(look, meta, few=False), *_explained(done, export, reverse=reverse)],
+        [_readings(look, meta, few=False), *_explained(done, export, reverse=reverse), *_misread(export, explain=True)],
         "how it was recognised, more of its readings",
         last=f"wrote {done.log}; next: shuntbook look {done.log}",
     )
@@ -156,6 +157,35 @@ def _counts(done: Converted) -> str:
         return ", ".join(counts)
     usual = f"one every {meta.usual_interval_s:g} s, " if meta.usual_interval_s else ""
     return f"{', '.join(counts)}; {usual}a gap above {meta.gap_limit_s:g} s"
+
+
+def _misread(export: Export, *, explain: bool) -> list[str]:
+    """Return how many values of a film may be wrong, or how that is known; nothing of text."""
+    misread: Misreading | None = getattr(export, "misread", None)
+    if misread is None:
+        return []
+    if not explain:
+        return [
+            f"values read wrong, by this film itself: likely {_one_in(misread.share)}, at most "
+            f"{_one_in(misread.at_most)} (95 %)"
+        ]
+    times = "once" if misread.no_figures == 1 else f"{misread.no_figures:,} times"
+    return [
+        f"values read wrong: in {misread.seconds:,} seconds of values, all displays together, a clear pattern that is "
+        f"no figure stood {times if misread.no_figures else 'never'}. One segment that is hidden, broken or washed out "
+        "makes such a pattern more often than it makes another figure; so these tell how many wrong figures there may "
+        "be, and even none leaves up to three unseen. Beside that counts how far segments strayed from lit or dark. "
+        "The ± of Ah and Wh has a share for it"
+    ]
+
+
+def _one_in(share: float) -> str:
+    """Return a share as one in so many, in two digits, never fewer than it says."""
+    if share >= 0.5:
+        return "any of them"
+    many = 1 / share
+    step = 10 ** max(len(str(int(many))) - 2, 0)
+    return f"1 in {int(many // step * step):,}"
 
 
 def _span(done: Converted) -> str:

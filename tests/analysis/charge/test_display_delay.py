@@ -23,9 +23,9 @@ PERFECT = Accuracy(reading_pct=0.0, range_pct=0.0)
 EXACT = MeterFigures(PERFECT, PERFECT, clock_ppm=0.0)
 
 
-def parts_of(time_s, current_A, *, sampling="mean", delay_s=1.0):
+def parts_of(time_s, current_A, *, sampling="mean", delay_s=1.0, misread_share=None):
     """Return what each source adds to the ± of what was drawn. [Ah]"""
-    how = HowRead("dc", sampling, 60.0, 0.2, delay_s=delay_s)
+    how = HowRead("dc", sampling, 60.0, 0.2, delay_s=delay_s, misread_share=misread_share)
     fold = fed(ChargeFold(how, {"current_A"}), chunk_of(time_s, current_A=current_A), ())
     return {part.source: part.u for part in with_intervals(fold.result(), NOTHING_STATED).charge.sure.drawn.components}
 
@@ -112,3 +112,12 @@ def test_a_run_is_as_long_as_the_display_shows_to_within_its_delay():
     each_Ah = 1.901766 * 30 * 1.2 * math.sqrt(2 / 12) / 3600
     assert [cycle.charge_u95_Ah for cycle in cycles.cycles] == pytest.approx([each_Ah] * 2, rel=1e-3)
     assert cycles.summary.charge_u95_Ah == pytest.approx(each_Ah * math.sqrt(2), rel=1e-3)
+
+
+def test_values_read_wrong_have_their_share():
+    """One second in a hundred, each by itself: it may be off by up to the highest reading."""
+    time_s = np.arange(0, 200, 0.2)
+    current_A = np.where(time_s // 2 % 2 == 1, 70.0, 69.0)
+    u = parts_of(time_s, current_A, misread_share=0.01)["digits read wrong"]
+    assert u == pytest.approx(70 * math.sqrt((2 + 2**2) / 3) / 3600, rel=0.02)
+    assert "digits read wrong" not in parts_of(time_s, current_A)

@@ -54,8 +54,16 @@ def test_a_film_becomes_a_log_with_its_rejects_beside_it(film, capsys):
     assert set(first.column("current_A").drop_null().to_pylist()) <= shown
     rejects = folder / "a.parquet.rejects.csv"
     assert not rejects.exists() or "digit" in rejects.read_text(encoding="utf-8")
-    assert "took film_5" in capsys.readouterr().out
-    assert run(["charge", str(folder / "a.parquet"), "--json"]) == 0
+    told, document = capsys.readouterr().out.split("\n{", 1)
+    assert "took film_5" in told and "values read wrong, by this film itself: likely 1 in " in " ".join(told.split())
+    misread = json.loads("{" + document)["misread"]
+    assert 0 < misread["share"] < misread["at_most"] < 0.2 and misread["seconds"] > 5
+    assert _charge(folder / "a.parquet", capsys)["charge"]["net_Ah"] > 0
+
+
+def _charge(log, capsys):
+    assert run(["charge", str(log), "--json"]) == 0
+    return json.loads(capsys.readouterr().out)
 
 
 def test_the_camera_may_be_moved(film):

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow.parquet as pq
 from film_drawing import display_toml, write_film
+from film_frames import States, at_most, read_states, told_of_states
 from film_plans import Plan, Shown, plan_of
 
 from shuntbook.cli.main import run
@@ -107,9 +108,11 @@ def total(outcomes: list[Outcome]) -> str:
     clear, read = sum(o.clear for o in outcomes), sum(o.read for o in outcomes)
     accepted, wrong = sum(o.accepted for o in outcomes), sum(len(o.wrong) for o in outcomes)
     width = 100 * float(np.median([_width(outcome) for outcome in outcomes]))
+    limit = 100 * at_most(wrong, accepted)
     return (
         f"{len(outcomes)} films: {read} of {clear} clear seconds read ({100 * read / max(clear, 1):.2f} %); "
-        f"{wrong} wrong of {accepted} accepted values; Ah within the interval in {sum(o.holds for o in outcomes)} "
+        f"{wrong} wrong of {accepted} accepted values, at most {limit:.3f} % (95 %); "
+        f"Ah within the interval in {sum(o.holds for o in outcomes)} "
         f"films, whose half is {width:.0f} % of what flowed, at the median"
     )
 
@@ -124,7 +127,15 @@ def main() -> int:
     parser.add_argument("--films", type=int, default=40, help="how many")
     parser.add_argument("--first", type=int, default=JUDGED_FROM, help="seed of the first")
     parser.add_argument("--folder", type=Path, help="where films are left for the next time; default: nowhere")
+    parser.add_argument("--states", type=int, help="no films: so many single states of each seed's displays")
     options = parser.parse_args()
+    if options.states:
+        states = States()
+        for seed in range(options.first, options.first + options.films):
+            read_states(seed, options.states, states)
+            print(f"{seed}: {told_of_states(states)}", flush=True)
+        print(*states.wrong, sep="\n")
+        return 0
     outcomes = []
     with tempfile.TemporaryDirectory() as spare:
         folder = options.folder or Path(spare)

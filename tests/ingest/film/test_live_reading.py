@@ -1,0 +1,63 @@
+"""How many values of a film may be wrong, by its own evidence: patterns that are no figure, and segments that stray."""
+
+import pytest
+from film_frames import States, at_most, read_states, told_of_states
+
+from shuntbook.ingest.film.field_reader import NO_FIGURE, Glimpse
+from shuntbook.ingest.film.figures import DisplayValue
+from shuntbook.ingest.film.live_reading import MisreadSums
+from shuntbook.ingest.film.patterns import others_for_none
+from shuntbook.ingest.film.stands import Seen
+
+
+def after(*stretches):
+    """Return what is told after stretches: what stood (None: no figure), for how many looks, and how far it strays."""
+    sums, k = MisreadSums(1), 0
+    for text, looks, stray in stretches:
+        for _ in range(looks):
+            figure = DisplayValue("current_A", 1.0, 0.1, text) if text else None
+            reason = "" if text else f"digit 1 {NO_FIGURE}"
+            sums.add([Seen(k, k * 0.2, Glimpse(text or "?", -1, reason, (1.0,), (stray,)), figure, reason)])
+            k += 1
+    return sums.result()
+
+
+def test_a_longer_film_leaves_fewer_unseen():
+    """Nothing stood that is no figure: three may have gone unseen in any length of it."""
+    short, long = after(("25.1", 50, 0.05)), after(("25.1", 5000, 0.05))
+    assert (short.seconds, long.seconds, short.no_figures) == (10, 1000, 0)
+    assert short.at_most == pytest.approx(3 * others_for_none() / 10, rel=1e-2)
+    assert long.at_most == pytest.approx(short.at_most / 100, rel=1e-3)
+    assert 0 < short.share < short.at_most
+
+
+def test_what_is_no_figure_tells_of_others():
+    """For each there are some that became another figure; a moment of a change is none."""
+    clean, bad, moment = (after(*[("25.1", 50, 0.05), (None, looks, 0.0)] * 20) for looks in (0, 5, 2))
+    assert bad.no_figures == 20 and bad.share > 10 * clean.share
+    assert moment.no_figures == 0
+
+
+def test_segments_that_stray_make_it_less_sure():
+    """The further, the more may have strayed all the way."""
+    shares = [after(("25.1", 5000, stray)).share for stray in (0.1, 0.3, 0.36)]
+    assert shares[0] < shares[1] < shares[2]
+
+
+def test_one_segment_makes_no_figure_more_often_than_another_one():
+    """By the patterns alone."""
+    assert 0.1 < others_for_none() < 1
+
+
+def test_nothing_read_is_nothing_known():
+    """All of it may be wrong."""
+    assert after().at_most == 1.0
+
+
+def test_single_states_are_read_by_the_hundred():
+    """With glare, hands and half changes: of those that nothing is before all but a few are read, and none wrong."""
+    states = States()
+    read_states(1, 25, states)
+    assert states.clear_read > 0.9 * states.clear > 0 and not any("clear" in one for one in states.wrong)
+    assert f"of {states.accepted} accepted" in told_of_states(states)
+    assert at_most(0, 3000) == pytest.approx(1e-3, rel=0.01)
