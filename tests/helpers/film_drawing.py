@@ -202,14 +202,24 @@ def write_film(plan: Plan, folder: Path) -> Path:
     return place
 
 
+def _what(shown: Shown) -> str:
+    if not shown.quantities:
+        return f'unit = "{shown.quantity.rsplit("_", 1)[1]}"'
+    each = []
+    for name in shown.names:
+        how = f'letter = "{shown.letters[name]}"' if shown.letters else f"between = {list(shown.ranges[name])}"
+        each.append(f'{{ unit = "{name.rsplit("_", 1)[1]}", decimals = {shown.decimals}, {how} }}')
+    return f"in_turn = [{', '.join(each)}]"
+
+
 def display_toml(plan: Plan) -> str:
     """Return the display profile that a person would write for a film."""
     lines = []
     for shown in plan.shown:
         corners = ", ".join(f"[{x:.0f}, {y:.0f}]" for x, y in drawn_corners(plan, shown))
-        unit = shown.quantity.rsplit("_", 1)[1]
-        lines += ["[[fields]]", f'unit = "{unit}"', f"corners = [{corners}]", f"digits = {shown.digits}"]
-        lines += [f"decimals = {shown.decimals}", f'shows = "{"light" if plan.kind == "led" else "dark"}"']
+        lines += ["[[fields]]", _what(shown), f"corners = [{corners}]", f"digits = {shown.digits}"]
+        lines += [] if shown.quantities else [f"decimals = {shown.decimals}"]
+        lines += [f'shows = "{"light" if plan.kind == "led" else "dark"}"']
         lines += ["signed = true"] if shown.signed else []
         lines += [""]
     return "\n".join(lines)

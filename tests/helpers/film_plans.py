@@ -20,7 +20,23 @@ class Shown:
     signed: bool = False
     from_s: list[float] = field(default_factory=list)
     texts: list[str] = field(default_factory=list)
-    letter: bool = False
+    quantities: list[str] = field(default_factory=list)
+    letters: dict[str, str] = field(default_factory=dict)
+    ranges: dict[str, tuple[float, float]] = field(default_factory=dict)
+
+    @property
+    def names(self) -> list[str]:
+        """The quantities it shows, in turn or always."""
+        return sorted(set(self.quantities)) or [self.quantity]
+
+    def values_at(self, quantity: str, time_s: float, about_s: float) -> set[float]:
+        """Return what it shows of a quantity about a time: at most two values, where it changes."""
+        values = set()
+        for at in (time_s - about_s, time_s, time_s + about_s):
+            k = max(int(np.searchsorted(self.from_s, at, side="right")) - 1, 0)
+            if quantity == (self.quantities[k] if self.quantities else self.quantity):
+                values.add(float(self.texts[k].rstrip("AU")))
+        return values
 
     def text_at(self, time_s: float) -> str:
         """Return what it shows at a time."""
@@ -192,3 +208,33 @@ def _in_the_way(plan: Plan, rng: np.random.Generator) -> None:
         x, y = rng.uniform(0.2, 0.8, 2)
         peak = rng.uniform(70, 260) if strong else rng.uniform(10, 55)
         plan.glare.append((a if strong else 0.0, a + lasts, x, y, rng.uniform(20, 90), peak))
+
+
+def in_turn_plan(seed: int, *, by_letter: bool, length_s: float = 14.0) -> Plan:
+    """Return a film of one display that shows amps and volts in turn, some seconds each.
+
+    They are told by a letter in the last place, or by values that have nothing in common.
+    """
+    plan = plan_of(seed, length_s=length_s)
+    rng = np.random.default_rng([seed, 4])
+    plan.signal_A = np.abs(plan.signal_A) * 19 / np.abs(plan.signal_A).max()
+    values = {"current_A": plan.signal_A, "voltage_V": 25.6 - 0.05 * plan.signal_A}
+    one = plan.shown[0]
+    shown = Shown("current_A", 5 if by_letter else 4, 2, one.height_mm, one.left_mm, one.top_mm, one.build)
+    if by_letter:
+        shown.letters = {"current_A": "A", "voltage_V": "U"}
+    else:
+        shown.ranges = {"current_A": (0.0, 20.0), "voltage_V": (22.0, 30.0)}
+    turn_s = rng.uniform(1.6, 2.4)
+    each = {name: Shown(name, 4, 2, 0.0, 0.0, 0.0, one.build) for name in values}
+    for name, one_of in each.items():
+        fill_in(plan, one_of, values[name], 0.4, 0.0)
+    for k, at in enumerate(each["current_A"].from_s):
+        name = ("current_A", "voltage_V")[int(max(at, 0.0) // turn_s) % 2]
+        shown.from_s.append(at)
+        shown.texts.append(each[name].texts[k] + shown.letters.get(name, ""))
+        shown.quantities.append(name)
+    if one.build.pitch * shown.height_mm * shown.digits > 76:
+        shown.height_mm = 13.0
+    plan.shown = [shown]
+    return plan

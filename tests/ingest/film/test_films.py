@@ -41,6 +41,18 @@ def test_films_are_read_and_nothing_is_read_wrong(tmp_path, seed):
     assert "0 wrong of" in total([outcome])
 
 
+@pytest.mark.parametrize(("seed", "how"), [(5, "letter"), (5, "range"), (4, "letter"), (4, "range")])
+def test_a_display_that_shows_amps_and_volts_in_turn_is_read(tmp_path, seed, how):
+    """Each is told by the letter beside it, or by its range, and none is taken for the other."""
+    plan, path, profile = filmed(seed, tmp_path, length_s=7.0, in_turn=how)
+    outcome = measure(plan, path, profile)
+    assert outcome.wrong == []
+    assert outcome.read >= 0.85 * outcome.clear > 0
+    log = pq.read_table(path.with_suffix(".parquet"))
+    each = [set(log.column(name).drop_null().to_pylist()) for name in ("current_A", "voltage_V")]
+    assert all(each) and max(each[0]) < 20 < min(each[1])
+
+
 def test_a_film_becomes_a_log_with_its_rejects_beside_it(film, capsys):
     """By its wall clock; said at which moment, it is the same."""
     folder, plan, path, profile = film

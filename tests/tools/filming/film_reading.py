@@ -17,7 +17,7 @@ import numpy as np
 import pyarrow.parquet as pq
 from film_drawing import display_toml, write_film
 from film_frames import States, at_most, read_states, told_of_states
-from film_plans import Plan, Shown, plan_of
+from film_plans import Plan, in_turn_plan, plan_of
 
 from shuntbook.cli.main import run
 
@@ -48,11 +48,6 @@ class Outcome:
         return self.low_Ah <= self.true_Ah <= self.high_Ah
 
 
-def shown_values(shown: Shown, time_s: float) -> set[float]:
-    """Return what a display shows about a time: one value, two where it changes."""
-    return {float(shown.text_at(at)) for at in (time_s - CHANGE_S, time_s, time_s + CHANGE_S)}
-
-
 def measure(plan: Plan, film: Path, profile: Path) -> Outcome:
     """Convert a film and hold the log against what was shown, and its Ah against what flowed."""
     log = film.with_name(f"{film.stem}.parquet")
@@ -61,13 +56,13 @@ def measure(plan: Plan, film: Path, profile: Path) -> Outcome:
     time_s = table.column("time").cast("int64").to_numpy() / 1e6
     outcome = Outcome(plan.seed, plan.kind)
     seconds: dict[str, set[int]] = {shown.quantity: set() for shown in plan.shown}
-    for shown in plan.shown:
-        for at, value in zip(time_s, table.column(shown.quantity).to_pylist(), strict=True):
+    for name, shown in [(name, one) for one in plan.shown for name in one.names]:
+        for at, value in zip(time_s, table.column(name).to_pylist(), strict=True):
             if value is None:
                 continue
             outcome.accepted += 1
             seconds[shown.quantity].add(int(at))
-            if not any(abs(value - true) < 1e-9 for true in shown_values(shown, at)):
+            if not any(abs(value - true) < 1e-9 for true in shown.values_at(name, at, CHANGE_S)):
                 outcome.wrong.append(f"{at:.2f} s {value:g} for {shown.text_at(at)}")
     clear = plan.clear_seconds()
     outcome.clear = len(clear) * len(plan.shown)
@@ -92,9 +87,15 @@ def call(*words: str) -> str:
     return out.getvalue()
 
 
-def filmed(seed: int, folder: Path, length_s: float = 14.0) -> tuple[Plan, Path, Path]:
-    """Return the plan of a seed, its film and its display profile, made where they are not there yet."""
+def filmed(seed: int, folder: Path, length_s: float = 14.0, in_turn: str = "") -> tuple[Plan, Path, Path]:
+    """Return the plan of a seed, its film and its display profile, made where they are not there yet.
+
+    With `in_turn` it is one display that shows amps and volts in turn, told by ``letter`` or by ``range``.
+    """
     plan = plan_of(seed, length_s=length_s)
+    if in_turn:
+        plan, folder = in_turn_plan(seed, by_letter=in_turn == "letter", length_s=length_s), folder / in_turn
+        folder.mkdir(exist_ok=True)
     film = folder / f"film_{seed}.{'mp4' if plan.codec == 'mp4v' else 'avi'}"
     if not film.exists():
         write_film(plan, folder)
@@ -126,6 +127,9 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--films", type=int, default=40, help="how many")
     parser.add_argument("--first", type=int, default=JUDGED_FROM, help="seed of the first")
+    parser.add_argument(
+        "--in-turn", choices=["letter", "range"], default="", help="one display that shows two by turns"
+    )
     parser.add_argument("--folder", type=Path, help="where films are left for the next time; default: nowhere")
     parser.add_argument("--states", type=int, help="no films: so many single states of each seed's displays")
     options = parser.parse_args()
@@ -140,7 +144,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as spare:
         folder = options.folder or Path(spare)
         for seed in range(options.first, options.first + options.films):
-            plan, film, profile = filmed(seed, folder)
+            plan, film, profile = filmed(seed, folder, in_turn=options.in_turn)
             outcome = measure(plan, film, profile)
             outcomes.append(outcome)
             if options.folder is None:
