@@ -1,4 +1,4 @@
-"""What a meter showed and had counted, second by second from an instant on: for a clock other than the log's own."""
+"""What a meter showed and had counted, step by step from an instant on: for a clock other than the log's own."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ _VALUE, _ABOVE, _BELOW = range(3)
 
 @dataclass(frozen=True)
 class EachSecond:
-    """Consecutive whole seconds; of each what stood at its very first moment.
+    """Consecutive whole seconds, or shorter steps; of each what stood at its very first moment.
 
     Parameters
     ----------
     at_us : array of int64, shape (n,)
-        The instants, a second apart. [us]
+        The instants, evenly apart. [us]
     current_A, voltage_V, power_W : array of float64, shape (n,)
         What the readings stand for at that instant; NaN where none does. Draw out of the bank is positive.
     drawn_Ah, returned_Ah, drawn_Wh, returned_Wh : array of float64, shape (n,)
@@ -64,6 +64,8 @@ class EverySecond:
     ----------
     from_us, to_us : int
         The first second, and the end, which no second reaches. [us]
+    step_us : int
+        How far apart the instants are that are told: a second, if nothing else is said. [us]
 
     Raises
     ------
@@ -71,13 +73,15 @@ class EverySecond:
         If the log has neither current nor power, or amps and volts on side ``ac`` without a power factor.
     """
 
-    def __init__(self, how: HowRead, quantities: Set[str], *, from_us: int, to_us: int) -> None:
+    def __init__(
+        self, how: HowRead, quantities: Set[str], *, from_us: int, to_us: int, step_us: int = MICROSECONDS
+    ) -> None:
         self._how, self._source = how, energy_source(how.side, quantities)
         if self._source is None and (how.side == "ac" or "current_A" not in quantities):
             raise Refusal(why_nothing(how.side, quantities))
-        self._from_us, self._to_us = from_us, to_us
+        self._from_us, self._to_us, self._step_us = from_us, to_us, step_us
         self._tracks = {
-            name: _Track(how, signal, from_us, to_us)
+            name: _Track(how, signal, from_us, to_us, step_us)
             for name, signal, is_read in (
                 ("current", CURRENT, "current_A" in quantities),
                 ("voltage", _VOLTS, "voltage_V" in quantities),
@@ -115,10 +119,10 @@ class EverySecond:
 
     def _passed(self, before_us: int) -> Iterator[EachSecond]:
         """Yield the seconds before an instant that are not told yet, those before the log's beginning left out."""
-        count = (before_us - self._next_us) // MICROSECONDS
+        count = (before_us - self._next_us) // self._step_us
         if count <= 0:
             return
-        at_us = self._next_us + MICROSECONDS * np.arange(count)
+        at_us = self._next_us + self._step_us * np.arange(count)
         self._next_us = before_us
         unknown = np.vstack([np.full(count, np.nan), np.zeros((2, count))])
         taken = {name: track.taken(count) for name, track in self._tracks.items()}
@@ -135,9 +139,9 @@ class EverySecond:
 class _Track:
     """One signal at every second: what it is, and its integral so far above and below zero."""
 
-    def __init__(self, how: HowRead, signal: Signal, from_us: int, to_us: int) -> None:
+    def __init__(self, how: HowRead, signal: Signal, from_us: int, to_us: int, step_us: int) -> None:
         self._reader, self._signal = PieceReader(how, signal), signal
-        self._from_us, self._to_us = from_us, to_us
+        self._from_us, self._to_us, self._step_us = from_us, to_us, step_us
         self._sums = np.zeros(2)
         self._last: Chunk | None = None
         self._waiting: list[FloatArray] = []
@@ -170,12 +174,12 @@ class _Track:
         return whole[:, :count]
 
     def _seconds_before(self, us: int) -> TimeArray:
-        return self.next_us + MICROSECONDS * np.arange(max(-((self.next_us - us) // MICROSECONDS), 0))
+        return self.next_us + self._step_us * np.arange(max(-((self.next_us - us) // self._step_us), 0))
 
     def _put(self, at_us: TimeArray, rows: FloatArray) -> None:
         if len(at_us):
             self._waiting.append(rows)
-            self.next_us = int(at_us[-1]) + MICROSECONDS
+            self.next_us = int(at_us[-1]) + self._step_us
 
     def _pass(self, pieces: CompletedIntervals, readings: Chunk, before_us: int) -> None:
         """Tell the seconds that these intervals complete, and add the intervals up."""

@@ -87,7 +87,7 @@ def _of_amounts(quality: Quality, how: HowRead, interval_s: float) -> Iterator[R
     # A reading by eye has no gaps to speak of, whatever lies between two of them.
     if how.other_gap_limit_s is not None and how.sampling != "held":
         yield "with care", "whether its pauses are gaps only a person can tell"
-    if how.sampling == "held":
+    if _is_by_eye(how):
         yield "with care", "it was read by eye now and then"
     if how.sampling == "instant" and interval_s > FAR_APART_S:
         yield "with care", f"what switches between two readings, {interval_s:g} s apart, is not seen"
@@ -116,7 +116,7 @@ def _spikes_matter(quality: Quality) -> bool:
 
 
 def _of_cycles(quality: Quality, how: HowRead, interval_s: float) -> Iterator[Reason]:
-    if how.sampling == "held":
+    if _is_by_eye(how):
         yield "not", "readings by eye do not show when a load starts and stops"
         return
     # The shortest run that can be told, against the shortest that does a motor no harm.
@@ -138,12 +138,20 @@ def _stood_still(quality: Quality, names: tuple[str, ...]) -> Iterator[Reason]:
         yield "with care", f"{words[name]} stood still for a while"
 
 
+def _is_by_eye(how: HowRead) -> bool:
+    """Tell whether a person looked at a display now and then; a camera looks at it all the time."""
+    return how.sampling == "held" and how.delay_s is None
+
+
 def _of_surges(quality: Quality, how: HowRead, interval_s: float) -> Iterator[Reason]:
-    if how.sampling == "held":
+    if _is_by_eye(how):
         yield "not", "readings by eye miss a surge"
     # A surge lasts some tenths of a second (from memory): with readings further apart even a mean says nothing of it.
     elif interval_s > BOUNDS_SURGE_S:
         yield "not", f"a surge falls between readings {interval_s:.3g} s apart"
+    # However often a display is looked at: it changes when it will.
+    elif how.delay_s is not None:
+        yield "with care", "a display shows a surge averaged or not at all, so it was at least what it shows"
     elif how.sampling == "mean":
         yield "with care", f"a surge is averaged over {interval_s:g} s, so it was at least what they show"
     elif interval_s > SHOWS_SURGE_S:

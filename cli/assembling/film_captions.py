@@ -26,6 +26,9 @@ from ..render.wording.clock import clock, from_to, in_zone
 from ..render.wording.log_sentences import load_name
 from ..render.wording.numbers import duration
 
+#: A log that was read from a film is told in such steps, so that its captions change with the display; others by the
+#: second, as people read. [us]
+_FILM_STEP_US: Final = 100_000
 #: A film is no longer, unless it is said to be shorter: common practice, no source. [s]
 _LONGEST_S: Final = 24 * 3600
 
@@ -58,7 +61,8 @@ def write_captions(
     analysis = LogAnalysis(ready.facts, ready.how, ready.quantities, site=site, figures=ready.figures)
     ready.feed(analysis)
     report = analysis.result()
-    stream = EverySecond(ready.how, ready.quantities, from_us=from_us, to_us=to_us)
+    step_us = MICROSECONDS if ready.how.delay_s is None else _FILM_STEP_US
+    stream = EverySecond(ready.how, ready.quantities, from_us=from_us, to_us=to_us, step_us=step_us)
     sign = SignFold.of(ready.how, ready.quantities)
     has_charge = ready.how.side == "dc" and "current_A" in ready.quantities
     pieces = caption_pieces(
@@ -67,6 +71,7 @@ def write_captions(
         ready.facts.markers,
         from_us=from_us,
         to_us=to_us,
+        step_ms=step_us // 1000,
         has_charge=has_charge,
         runs=() if is_swapped(report.findings) else report.cycles.cycles,
         load=load_name(report),

@@ -20,9 +20,9 @@ def chunk_of(time_s, **quantities):
     return Chunk(time_us, full)
 
 
-def how(side="dc", sampling="instant", gap_limit_s=10.0, usual_interval_s=1.0, counter_kind="net"):
+def how(side="dc", sampling="instant", gap_limit_s=10.0, usual_interval_s=1.0, counter_kind="net", delay_s=None):
     """What a reading stands for; a plain shunt's log by default."""
-    return HowRead(side, sampling, gap_limit_s, usual_interval_s, counter_kind)
+    return HowRead(side, sampling, gap_limit_s, usual_interval_s, counter_kind, delay_s=delay_s)
 
 
 def fed(fold, chunk, cuts=()):

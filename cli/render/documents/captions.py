@@ -1,4 +1,4 @@
-"""Captions to lay over a film of a measurement: WebVTT, a cue each second of the film.
+"""Captions to lay over a film of a measurement: WebVTT, a cue for each second of the film, or for what changed in it.
 
 The format: "WebVTT: The Web Video Text Tracks Format", World Wide Web Consortium (from memory).
 """
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from ....analysis.cycles.cycle import Cycle
     from ....analysis.readings.log_facts import LogFacts
 
-#: How long a note stands, and a second: common practice, no source. [ms]
+#: How long a note stands, and the longest step: common practice, no source. [ms]
 _NOTE_MS: Final = 5000
 _SECOND_MS: Final = 1000
 #: Notes, and what a run took, stand at the film's upper edge, out of the way of the figures.
@@ -44,6 +44,7 @@ def caption_pieces(
     from_us: int,
     to_us: int,
     has_charge: bool,
+    step_ms: int = _SECOND_MS,
     runs: Sequence[Cycle] = (),
     load: str = "",
 ) -> Iterator[str]:
@@ -59,6 +60,8 @@ def caption_pieces(
         When the film's first frame was taken, and its end. [us]
     has_charge : bool
         Whether the log tells Ah; else Wh stand for them.
+    step_ms : int
+        How far apart the instants of `seconds` are; those shorter than a second that tell the same have one cue. [ms]
     runs : sequence of Cycle
         The runs of a load that are told of: while one goes on what it has taken so far, and at its end how much it was.
     load : str
@@ -68,7 +71,8 @@ def caption_pieces(
     yield f"{_escaped(shortened(facts.name, 120))}; the film begins at {clock(from_us, facts)} ({in_zone(facts)}).\n"
     yield "Each cue says what stood at its first moment.\n"
     inside = sorted((at, text) for at, text in notes if from_us <= at < to_us)
-    figures = _of_seconds(facts, seconds, from_us, runs, has_charge=has_charge)
+    texts = _texts(facts, seconds, runs, has_charge=has_charge)
+    figures = _of_seconds(texts, from_us, step_ms)
     ends = _of_ends(runs, load, from_us, to_us, has_charge=has_charge)
     # Cues must stand in the order in which they begin.
     cues = heapq.merge(figures, _of_notes(inside, from_us), ends, key=lambda cue: cue.start_ms)
@@ -117,30 +121,34 @@ def _taken(seconds: Sequence[EachSecond], runs: Iterable[Cycle], *, has_charge: 
     return taken
 
 
-def _of_seconds(
-    facts: LogFacts, seconds: Sequence[EachSecond], from_us: int, runs: Iterable[Cycle], *, has_charge: bool
-) -> Iterator[Cue]:
-    """Yield a cue each second, and one for all seconds of a gap."""
+def _texts(
+    facts: LogFacts, seconds: Sequence[EachSecond], runs: Iterable[Cycle], *, has_charge: bool
+) -> Iterator[tuple[int, str, bool]]:
+    """Yield instants [us], what is told of each, and whether anything was measured then."""
     at_bank = facts.side == "dc"
-    gap: Cue | None = None
     taken = iter(_taken(seconds, runs, has_charge=has_charge))
     for part in seconds:
         rows = zip(*(x.tolist() for x in vars(part).values()), part.measured.tolist(), strict=True)
         for at, amps, volts, watts, *sums, measured in rows:
-            start_ms = (at - from_us) // 1000
             first = film.figures(amps, volts, watts, at_bank=at_bank)
             second = _so_far(sums, next(taken), at_bank=at_bank, has_charge=has_charge)
-            cue = Cue(start_ms, start_ms + _SECOND_MS, f"{first}\n{second}")
-            if not measured and gap is not None:
-                gap = gap._replace(stop_ms=cue.stop_ms)
-                continue
-            if gap is not None:
-                yield gap
-            gap = None if measured else cue
-            if measured:
-                yield cue
-    if gap is not None:
-        yield gap
+            yield at, f"{first}\n{second}", measured
+
+
+def _of_seconds(texts: Iterable[tuple[int, str, bool]], from_us: int, step_ms: int) -> Iterator[Cue]:
+    """Yield a cue each second, one for all seconds of a gap, and of shorter steps one until the text changes."""
+    last: Cue | None = None
+    for at, text, measured in texts:
+        start_ms = (at - from_us) // 1000
+        is_one = step_ms < _SECOND_MS or not measured
+        if last is not None and last.text == text and last.stop_ms == start_ms and is_one:
+            last = last._replace(stop_ms=start_ms + step_ms)
+            continue
+        if last is not None:
+            yield last
+        last = Cue(start_ms, start_ms + step_ms, text)
+    if last is not None:
+        yield last
 
 
 def _so_far(sums: Sequence[float], taken: float | None, *, at_bank: bool, has_charge: bool) -> str:

@@ -14,10 +14,10 @@ from shuntbook.analysis.not_known import Refusal
 SUM = 1e-9
 
 
-def seconds_of(chunk, reading=None, *, from_s=0.0, to_s=1e4, cuts=()):
+def seconds_of(chunk, reading=None, *, from_s=0.0, to_s=1e4, cuts=(), step_us=US):
     """All seconds of some readings, as one."""
     first_us, end_us = (T0_US + round(s * US) for s in (from_s, to_s))
-    stream = EverySecond(reading or how(), set(chunk.quantities), from_us=first_us, to_us=end_us)
+    stream = EverySecond(reading or how(), set(chunk.quantities), from_us=first_us, to_us=end_us, step_us=step_us)
     bounds = [0, *sorted(cut % (len(chunk) + 1) for cut in cuts), len(chunk)]
     # The film may lie outside the log: then there are none.
     parts = [EachSecond(np.empty(0, np.int64), *(np.empty(0) for _ in range(7)))]
@@ -38,6 +38,14 @@ def test_instants_are_read_off_the_line_between_them():
     assert told.voltage_V.tolist() == pytest.approx([12, 12.5, 13, 13.5, 14])
     assert told.power_W.tolist() == pytest.approx([0, 25, 52, 81, 112])
     assert told.drawn_Ah.tolist() == pytest.approx([t * t / 3600 for t in range(5)], rel=SUM)
+
+
+def test_steps_may_be_shorter_than_a_second():
+    """Then each tells what stood at its own first moment, and the sums up to it."""
+    told = seconds_of(chunk_of([0.0, 1.0], current_A=[0.0, 8.0]), step_us=US // 4)
+    assert after_s(told) == [0, 0.25, 0.5, 0.75, 1]
+    assert told.current_A.tolist() == [0, 2, 4, 6, 8]
+    assert told.drawn_Ah.tolist() == pytest.approx([4 * (k / 4) ** 2 / 3600 for k in range(5)], rel=SUM)
 
 
 @pytest.mark.parametrize(

@@ -51,6 +51,17 @@ def test_what_the_readings_spacing_allows_for_surges():
     assert grades(looked(bank_log(), how(sampling="held"))[1]) == ["with care", "not", "not"]
 
 
+@pytest.mark.parametrize("sampling", ["mean", "held"])
+def test_a_film_is_no_reading_by_eye_and_its_display_bounds_a_surge(sampling):
+    """However often it is looked at, a display shows what it shows; but it is looked at all the time."""
+    reading = how(sampling=sampling, usual_interval_s=0.2, delay_s=1.0)
+    verdict = looked(bank_log(hours=0.5, every_s=0.2), reading)[1]
+    assert grades(verdict) == ["good", "good", "with care"]
+    assert verdict.surges.reasons == (
+        "a display shows a surge averaged or not at all, so it was at least what it shows",
+    )
+
+
 # --- time -----------------------------------------------------------------------------------------------------------
 
 
