@@ -2,6 +2,9 @@
 
 import os
 
+# Several processes share the processor: threads of algebra that wait for each other only take it from them.
+os.environ["OPENBLAS_NUM_THREADS"] = os.environ["OMP_NUM_THREADS"] = "1"
+
 import pytest
 from hypothesis import HealthCheck, settings
 from quality_logs import look  # noqa: F401  (a fixture)

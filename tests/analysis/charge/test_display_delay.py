@@ -85,19 +85,20 @@ def shown_in_a_film(seed, length_s, *, mean):
     return time_s, np.array([float(shown.text_at(at)) for at in time_s]), flowed_Ah
 
 
+@pytest.mark.parametrize("films", [60, pytest.param(200, marks=pytest.mark.night)])
 @pytest.mark.parametrize("mean", [True, False])
 @pytest.mark.parametrize(("length_s", "widest"), [(14.0, 0.28), (60.0, 0.1)])
-def test_what_flowed_lies_within_and_no_wider_than_it_must(mean, length_s, widest):
+def test_what_flowed_lies_within_and_no_wider_than_it_must(mean, length_s, widest, films):
     """Displays that average and displays that do not, updated every third of a second to every second."""
     held, halves = 0, []
-    for seed in range(200):
+    for seed in range(films):
         time_s, current_A, flowed_Ah = shown_in_a_film(seed, length_s, mean=mean)
         how = HowRead("dc", "mean", 60.0, 0.2, delay_s=1.0)
         fold = fed(ChargeFold(how, {"current_A"}), chunk_of(time_s, current_A=current_A), ())
         net = with_intervals(fold.result(), EXACT).charge.sure.net
         held += net.low <= flowed_Ah <= net.high
         halves.append((net.high - net.low) / 2 / abs(flowed_Ah))
-    assert held >= 190
+    assert held >= 0.95 * films
     assert np.median(halves) < widest
 
 

@@ -3,7 +3,8 @@
 from itertools import pairwise
 
 import numpy as np
-from hypothesis import example, given, settings
+from examples import examples
+from hypothesis import example, given
 from hypothesis import strategies as st
 from load_scenes import cycles_of
 from readings import T0_US, US, chunk_of
@@ -74,7 +75,7 @@ ANY_LEVELS = st.lists(
 )
 
 
-@settings(max_examples=200)
+@examples(50, 400)
 @given(
     levels=ANY_LEVELS, every_s=st.sampled_from([1.0, 5.0]), seed=st.integers(0, 9), side=st.sampled_from(["ac", "dc"])
 )
@@ -102,7 +103,7 @@ LATE_FALL = [
 ]
 
 
-@settings(max_examples=200)
+@examples(50, 400)
 @example(stretches=LATE_FALL, every_s=10.0, seed=0)
 @given(stretches=STRETCHES, every_s=st.sampled_from([10.0, 30.0, 60.0]), seed=st.integers(0, 9))
 def test_a_pump_of_several_speeds_has_no_run_through_its_rests(stretches, every_s, seed):

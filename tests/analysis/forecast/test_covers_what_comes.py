@@ -73,18 +73,23 @@ def load_of(spans, watts):
     return measured_load(record, log="day.parquet", how=how(), figures=ONE_PERCENT)
 
 
+#: How many logs of each habit and stretch are tried, by day and by night; and of how many the interval must hold it.
+TRIED = [(80, 0.9), pytest.param(250, 0.92, marks=pytest.mark.night)]
+
+
+@pytest.mark.parametrize(("logs", "least"), TRIED)
 @pytest.mark.parametrize("habit", HABITS)
 @pytest.mark.parametrize("hours", [0.25, 1.0, 8.0])
-def test_the_next_stretch_lies_within_it_as_often_as_stated(habit, hours):
+def test_the_next_stretch_lies_within_it_as_often_as_stated(habit, hours, logs, least):
     """The log's meter is off by one factor; the stretch takes what it takes: short ones hold a run more or less."""
     chance = np.random.default_rng([11, list(HABITS).index(habit)])
     held = []
-    for _ in range(250):
+    for _ in range(logs):
         factor = 1 + chance.uniform(-0.01, 0.01)
         forecast = load_of(HABITS[habit].spans(chance, LOG_H), 800 * factor).amount(hours, "Ah")
         held.append(forecast.holds(32 * running_h(HABITS[habit].spans(chance, hours), hours)))
-    # Of 250 at 95 %: 0.92 or more but once in a hundred.
-    assert np.mean(held) >= 0.92
+    # Of 250 at 95 %: 0.92 or more but once in seventy; of 80: 0.9 but once in fifty.
+    assert np.mean(held) >= least
 
 
 def test_no_number_of_runs_makes_the_meter_better():

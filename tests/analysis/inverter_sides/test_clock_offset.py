@@ -22,9 +22,14 @@ def set_beside(pair):
     return clocks, clocks.offset_s - pair.true_offset_s(clocks.at_us), clocks.drift_ppm - pair.drift_ppm
 
 
+#: How pairs are changed, and how many are tried by night; by day it is a quarter of them.
+CHANGES = [(300, {}), (40, {"means": True}), (40, {"every_dc_s": 0.2, "every_ac_s": 1.0}), (40, {"surge": 1.0})]
+
+
 @pytest.mark.parametrize(
     ("count", "changes"),
-    [(300, {}), (40, {"means": True}), (40, {"every_dc_s": 0.2, "every_ac_s": 1.0}), (40, {"surge": 1.0})],
+    [(count // 4, changes) for count, changes in CHANGES]
+    + [pytest.param(*each, marks=pytest.mark.night) for each in CHANGES],
 )
 def test_offset_and_drift_lie_in_their_intervals(count, changes):
     """Random offsets, drifts, spacings, noise, loads and sun: within the 95 % interval in at least 93 % of runs."""

@@ -40,9 +40,10 @@ def with_losses(seed, **changes):
     return random_pair(seed, **(made | changes))
 
 
-def test_efficiency_lies_in_its_interval():
+@pytest.mark.parametrize("count", [45, pytest.param(150, marks=pytest.mark.night)])
+def test_efficiency_lies_in_its_interval(count):
     """Whatever else draws at the bank and shines on the array: in at least 93 % of runs, and narrow enough to use."""
-    pairs = [with_losses(seed) for seed in range(150)]
+    pairs = [with_losses(seed) for seed in range(count)]
     results = [measured(pair).efficiency for pair in pairs]
     true = [1 / (pair.a + pair.b * pair.run_W) for pair in pairs]
 
@@ -50,9 +51,10 @@ def test_efficiency_lies_in_its_interval():
     assert np.median([result.high - result.low for result in results]) < 0.045  # two gains of 1 % make 0.026
 
 
-def test_idle_draw_lies_in_its_interval():
+@pytest.mark.parametrize("count", [30, pytest.param(80, marks=pytest.mark.night)])
+def test_idle_draw_lies_in_its_interval(count):
     """Where the inverter is alone at the bank; the fit of its losses begins at the same idle draw."""
-    pairs = [with_losses(seed, others=False, sun_W=0.0) for seed in range(80)]
+    pairs = [with_losses(seed, others=False, sun_W=0.0) for seed in range(count)]
     results = [measured(pair) for pair in pairs]
 
     assert np.mean([result.idle_W.holds(pair.idle_W) for result, pair in zip(results, pairs, strict=True)]) >= 0.93

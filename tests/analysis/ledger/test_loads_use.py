@@ -211,15 +211,16 @@ def a_household(seed, days=3):
     return days_of(loads_A, sun_A), float(loads_A.mean()) * 24 * VOLTS
 
 
-def test_the_interval_holds_the_use_of_most_households():
-    """Twenty households with exact truth; a log's nights are a few hours, and its interval says so."""
+@pytest.mark.parametrize("households", [8, pytest.param(20, marks=pytest.mark.night)])
+def test_the_interval_holds_the_use_of_most_households(households):
+    """Households with exact truth; a log's nights are a few hours, and its interval says so."""
     held = near = 0
-    for seed in range(20):
+    for seed in range(households):
         chunk, true_Wh = a_household(7000 + seed)
         got = use_of(chunk)
         assert isinstance(got.day_Wh, Within)
         held += got.day_Wh.holds(true_Wh)
         near += abs(got.day_Wh.value / true_Wh - 1) < 0.15
         assert got.from_bank_Wh <= got.day_Wh.value
-    assert held >= 17
-    assert near >= 18
+    assert held >= 0.85 * households
+    assert near >= 0.9 * households - 1

@@ -163,7 +163,7 @@ def test_a_note_costs_a_few_kilobytes(with_ledger):
         finally:
             tracemalloc.stop()
 
-    assert (held(200) - held(100)) / 100 < 12_000
+    assert (held(60) - held(30)) / 30 < 12_000
 
 
 @settings(max_examples=40, deadline=None)
