@@ -53,6 +53,17 @@ def test_a_display_that_shows_amps_and_volts_in_turn_is_read(tmp_path, seed, how
     assert all(each) and max(each[0]) < 20 < min(each[1])
 
 
+def test_a_film_that_gives_no_charge_is_counted_as_failed(tmp_path):
+    """The measure goes on; its seconds count as not read, and its interval as not holding."""
+    plan, film, profile = filmed(2, tmp_path, length_s=6.0)
+    high, wide = plan.size[1], plan.size[0]
+    nowhere = f"[[0, 0], [{wide // 8}, 0], [{wide // 8}, {high // 12}], [0, {high // 12}]]"
+    profile.write_text(re.sub(r"corners = .*", f"corners = {nowhere}", profile.read_text(encoding="utf-8")))
+    outcome = measure(plan, film, profile)
+    assert outcome.failed and not outcome.holds and outcome.read == 0 < outcome.clear
+    assert total([outcome]).endswith("; 1 failed")
+
+
 def test_a_film_becomes_a_log_with_its_rejects_beside_it(film, capsys):
     """By its wall clock; said at which moment, it is the same."""
     folder, plan, path, profile = film

@@ -41,20 +41,25 @@ class Outcome:
     read_Ah: float = 0.0
     low_Ah: float = 0.0
     high_Ah: float = 0.0
+    failed: str = ""
 
     @property
     def holds(self) -> bool:
-        """Whether the interval holds what flowed."""
-        return self.low_Ah <= self.true_Ah <= self.high_Ah
+        """Whether the interval holds what flowed; of a film that gives no Ah it does not."""
+        return not self.failed and self.low_Ah <= self.true_Ah <= self.high_Ah
 
 
 def measure(plan: Plan, film: Path, profile: Path) -> Outcome:
     """Convert a film and hold the log against what was shown, and its Ah against what flowed."""
     log = film.with_name(f"{film.stem}.parquet")
-    call("convert", str(film), "--display", str(profile), "--out", str(log), "--force")
+    outcome = Outcome(plan.seed, plan.kind, clear=len(plan.clear_seconds()) * len(plan.shown))
+    try:
+        call("convert", str(film), "--display", str(profile), "--out", str(log), "--force")
+    except CommandError as error:
+        outcome.failed = str(error)
+        return outcome
     table = pq.read_table(log)
     time_s = table.column("time").cast("int64").to_numpy() / 1e6
-    outcome = Outcome(plan.seed, plan.kind)
     seconds: dict[str, set[int]] = {shown.quantity: set() for shown in plan.shown}
     for name, shown in [(name, one) for one in plan.shown for name in one.names]:
         for at, value in zip(time_s, table.column(name).to_pylist(), strict=True):
@@ -65,25 +70,33 @@ def measure(plan: Plan, film: Path, profile: Path) -> Outcome:
             if not any(abs(value - true) < 1e-9 for true in shown.values_at(name, at, CHANGE_S)):
                 outcome.wrong.append(f"{at:.2f} s {value:g} for {shown.text_at(at)}")
     clear = plan.clear_seconds()
-    outcome.clear = len(clear) * len(plan.shown)
     outcome.read = sum(second in seconds[shown.quantity] for shown in plan.shown for second in clear)
     rejects = log.with_name(log.name + ".rejects.csv")
     if rejects.exists():
         with rejects.open(encoding="utf-8", newline="") as file:
             outcome.why = Counter(row["reason"] for row in csv.DictReader(file))
     amps = np.flatnonzero(table.column("current_A").is_valid().to_numpy())
-    net = json.loads(call("charge", str(log), "--json"))["charge"]
+    try:
+        net = json.loads(call("charge", str(log), "--json"))["charge"]
+    except CommandError as error:
+        outcome.failed = str(error)
+        return outcome
     outcome.true_Ah = plan.true_Ah(float(time_s[amps[-1]])) - plan.true_Ah(float(time_s[amps[0]]))
     outcome.read_Ah, outcome.low_Ah, outcome.high_Ah = (net[f"net{key}_Ah"] for key in ("", "_low", "_high"))
     return outcome
 
 
+class CommandError(Exception):
+    """What a command of ours says that it refuses."""
+
+
 def call(*words: str) -> str:
     """Run a command of ours, and return what it prints."""
-    out = io.StringIO()
-    with redirect_stdout(out), redirect_stderr(io.StringIO()):
+    out, told = io.StringIO(), io.StringIO()
+    with redirect_stdout(out), redirect_stderr(told):
         status = run(list(words))
-    assert status == 0, words
+    if status:
+        raise CommandError(f"{words[0]}: {' '.join(told.getvalue().split())}")
     return out.getvalue()
 
 
@@ -108,13 +121,15 @@ def total(outcomes: list[Outcome]) -> str:
     """Return the measure of several films in a sentence."""
     clear, read = sum(o.clear for o in outcomes), sum(o.read for o in outcomes)
     accepted, wrong = sum(o.accepted for o in outcomes), sum(len(o.wrong) for o in outcomes)
-    width = 100 * float(np.median([_width(outcome) for outcome in outcomes]))
+    charged = [outcome for outcome in outcomes if not outcome.failed]
+    width = 100 * float(np.median([_width(outcome) for outcome in charged])) if charged else float("nan")
     limit = 100 * at_most(wrong, accepted)
     return (
         f"{len(outcomes)} films: {read} of {clear} clear seconds read ({100 * read / max(clear, 1):.2f} %); "
         f"{wrong} wrong of {accepted} accepted values, at most {limit:.3f} % (95 %); "
         f"Ah within the interval in {sum(o.holds for o in outcomes)} "
         f"films, whose half is {width:.0f} % of what flowed, at the median"
+        + (f"; {len(outcomes) - len(charged)} failed" if len(charged) < len(outcomes) else "")
     )
 
 
@@ -154,6 +169,7 @@ def main() -> int:
                 f", {outcome.read_Ah:.4f} Ah ({outcome.low_Ah:.4f} to {outcome.high_Ah:.4f}) for {outcome.true_Ah:.4f}",
                 end="",
             )
+            print(f", FAILED {outcome.failed}" if outcome.failed else "", end="")
             print(f", WRONG {outcome.wrong[:3]}" if outcome.wrong else "", flush=True)
             if outcome.read < outcome.clear:
                 print(f"    {outcome.why.most_common(3)}")
