@@ -125,8 +125,8 @@ def write_day(folder, day, rng, *, markers=(), hole=None, every_s=EVERY_S, **pum
     return path
 
 
-def write_month(folder, days=30, first=date(2026, 10, 10), seed=1, every_s=EVERY_S):
-    """Write a month's logs: the tank loses air from the tenth day on, and is recharged on the twenty-second.
+def write_month(folder, days=30, first=date(2026, 10, 10), seed=1, every_s=EVERY_S, worn=9):
+    """Write a month's logs: after the days `worn` the tank loses air, and is recharged on the twenty-second.
 
     One day has no log, and one has a hole; the clocks go back on 25 October.
     """
@@ -136,7 +136,7 @@ def write_month(folder, days=30, first=date(2026, 10, 10), seed=1, every_s=EVERY
         day = first + timedelta(days=k)
         if k == 13:
             continue
-        lost = 1.0 if k < 9 or k >= 22 else max(0.12, 1.0 - 0.08 * (k - 8))
+        lost = 1.0 if k < worn or k >= 22 else max(0.12, 1.0 - 0.08 * (k - worn + 1))
         markers = [(us(f"{day}T10:40", LONDON), RECHARGED)] if k == 21 else []
         pump = {"run_s": 75.0 * lost, "rest_s": 900.0 * lost, "hole": (11.3, 14.6) if k == 5 else None}
         paths.append(write_day(folder, day, rng, markers=markers, every_s=every_s, **pump))

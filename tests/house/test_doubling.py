@@ -5,15 +5,19 @@ from doubling import KINDS, Cost, OneMore, counted, doubled, is_worse_than_linea
 
 from shuntbook.cli.main import COMMANDS
 
-#: What once grew with the square, or cost megabytes each; the tool measures all of it.
-DEAR = [pytest.param("notes", command, marks=pytest.mark.night) for command in ("report --json", "charge")]
-CASES = [("days", "report --json"), *DEAR, ("metadata", "look")]
+#: What once grew with the square, or cost megabytes each, and from which size; the tool measures all of it.
+DEAR = [("days", "report --json"), ("notes", "report --json"), ("notes", "charge")]
+CASES = [
+    ("days", "report --json", 5),
+    *(pytest.param(kind, command, KINDS[kind].few, marks=pytest.mark.night) for kind, command in DEAR),
+    ("metadata", "look", KINDS["metadata"].few),
+]
 
 
-@pytest.mark.parametrize(("kind", "command"), CASES)
-def test_twice_as_much_costs_twice_as_much(kind, command):
+@pytest.mark.parametrize(("kind", "command", "few"), CASES)
+def test_twice_as_much_costs_twice_as_much(kind, command, few):
     """In calls of the interpreter and in bytes asked for, which are the same on any machine."""
-    costs = doubled(kind, [command], KINDS[kind].few, counted)[command]
+    costs = doubled(kind, [command], few, counted)[command]
     for figures in zip(*costs, strict=True):
         assert not is_worse_than_linear(figures), costs
 

@@ -73,7 +73,7 @@ def test_equal_logs_show_no_difference(demo, capsys):
 
 
 @pytest.mark.timeout(600)  # what it counts are pairs, whatever else the machine does
-@pytest.mark.parametrize(("pairs", "least"), [(60, 0.9), pytest.param(200, 0.93, marks=pytest.mark.night)])
+@pytest.mark.parametrize(("pairs", "least"), [(25, 0.85), pytest.param(200, 0.93, marks=pytest.mark.night)])
 def test_halves_of_a_stationary_log_show_no_difference(pairs, least):
     """Each figure of so many pairs, at least 93 % of them, less what chance takes of few: nothing changed but that."""
     shares = no_difference(pairs)
@@ -82,18 +82,19 @@ def test_halves_of_a_stationary_log_show_no_difference(pairs, least):
     assert {code: share for code, (share, _) in shares.items() if share < least} == {}
 
 
-def test_what_did_change_is_shown():
+@pytest.mark.parametrize("pairs", [8, pytest.param(20, marks=pytest.mark.night)])
+def test_what_did_change_is_shown(pairs):
     """Runs of 25 s for 60 s, rests of 150 s for 400 s, in nine of ten pairs at least; the draw did not."""
     chance = np.random.default_rng(7)
     differs = {"median_run_s": 0, "median_rest_s": 0, "starts_per_hour": 0, "run_W": 0}
-    for _ in range(20):
+    for _ in range(pairs):
         before = log_of(*stationary(chance, HALF_S, draw_A=30.0))
         after = log_of(*stationary(chance, HALF_S, run_s=25.0, rest_s=150.0, draw_A=30.0))
         rows = {row.code: row for row in compare_logs(before, after).rows}
         for code in differs:
             differs[code] += rows[code].differs
-    assert min(differs[code] for code in ("median_run_s", "median_rest_s", "starts_per_hour")) >= 18
-    assert differs["run_W"] <= 4
+    assert min(differs[code] for code in ("median_run_s", "median_rest_s", "starts_per_hour")) >= 0.9 * pairs
+    assert differs["run_W"] <= max(2, 0.2 * pairs)
 
 
 def test_a_rate_of_even_stretches_is_their_mean_with_its_t_interval():

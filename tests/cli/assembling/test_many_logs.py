@@ -10,20 +10,27 @@ import pytest
 from day_logs import write_month
 
 from shuntbook.cli.assembling import report
-from shuntbook.cli.assembling.report import IN_SHORT, report_of
+from shuntbook.cli.assembling.report import report_of
 from shuntbook.cli.opening.prepared_log import read_site
 from shuntbook.cli.parallel import worker_process
 from shuntbook.cli.parallel.worker_process import HERE, second_process
 from shuntbook.cli.render.documents.parts import _pieces, print_json
 from shuntbook.cli.render.documents.report import report_document
 
-COUNT = 20
+#: Logs, and from how many on most are kept in short: fewer than people have, which spares the time and not the law.
+COUNT, IN_SHORT = 8, 4
 
 
 @pytest.fixture(scope="module")
 def days(tmp_path_factory):
-    """Logs of some days with a reading every 6 s, whose tank loses its air from the tenth on."""
-    return write_month(tmp_path_factory.mktemp("days"), COUNT + 1, first=date(2026, 10, 10), every_s=6.0)
+    """Logs of some days with a reading every 12 s, whose tank loses its air from the third on."""
+    return write_month(tmp_path_factory.mktemp("days"), COUNT, first=date(2026, 10, 10), every_s=12.0, worn=2)
+
+
+@pytest.fixture(autouse=True)
+def in_short_soon(monkeypatch):
+    """Keep few logs in full."""
+    monkeypatch.setattr(report, "IN_SHORT", IN_SHORT)
 
 
 @pytest.fixture(scope="module")
@@ -84,7 +91,7 @@ class _Told:
 
 def test_one_more_log_takes_little_memory(days, site):
     """A log in short holds its runs and figures, no chart: its memory grows with its runs alone."""
-    ready = [report.prepared(path, site) for path in days[:6]]
+    ready = [report.prepared(path, site) for path in days[:3]]
     report.in_short(ready[0], site, None)  # what is loaded and cached once
     gc.collect()
     tracemalloc.start()

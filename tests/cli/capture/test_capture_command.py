@@ -168,8 +168,15 @@ def test_what_is_shown_since_a_note_is_what_charge_says_from_it_on(tmp_path, cap
     assert shot.since_mark.charge.returned == pytest.approx(since["returned_Ah"], abs=0.001)
 
 
-@pytest.mark.parametrize("day", ["week_later", "open_day"])
-@pytest.mark.parametrize("named", [[], ["--meter", "bank shunt"]])
+@pytest.mark.parametrize(
+    ("day", "named"),
+    [
+        ("week_later", []),
+        ("open_day", ["--meter", "bank shunt"]),
+        pytest.param("week_later", ["--meter", "bank shunt"], marks=pytest.mark.night),
+        pytest.param("open_day", [], marks=pytest.mark.night),
+    ],
+)
 def test_a_source_at_a_site_is_judged_as_the_report_of_its_log(day, named, tmp_path, capsys, monkeypatch):
     """SOURCE with --site: the load by its name, the site's limits, and at the end the findings of the report."""
     log, site = tmp_path / "a.parquet", SAMPLES / "site.toml"

@@ -201,8 +201,9 @@ def test_a_stretch_begins_at_its_note_however_much_comes_at_once(at_once):
     assert shot(meter).since_mark.charge.drawn == pytest.approx(whole.result().charge.drawn, rel=1e-9)
 
 
-@pytest.mark.parametrize("word", [*sorted(ENDINGS), " Done "])
-@pytest.mark.parametrize("at_once", [1, 7, 250])
+@pytest.mark.parametrize(
+    ("word", "at_once"), [*((word, 250) for word in sorted(ENDINGS)), (" Done ", 250), ("end", 1), ("end", 7)]
+)
 def test_a_note_that_only_ends_stops_the_stretch_before_it(word, at_once):
     """What was drawn stands still, as much as in the ledger, and is called what it is until another note begins one."""
     meter, everything = live(), readings(600)
