@@ -1,12 +1,14 @@
 """What several files of tests start from."""
 
 import os
+from contextlib import redirect_stdout
 
 # Several processes share the processor: threads of algebra that wait for each other only take it from them.
 os.environ["OPENBLAS_NUM_THREADS"] = os.environ["OMP_NUM_THREADS"] = "1"
 
 import pytest
 from hypothesis import HealthCheck, settings
+from made_once import made_once
 from quality_logs import look  # noqa: F401  (a fixture)
 
 from shuntbook.cli.main import run
@@ -23,8 +25,18 @@ settings.load_profile("any-machine")
 
 
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory):
+def demo_and_words(tmp_path_factory):
+    """A folder that the demo has written, and all that it said of it."""
+
+    def make(folder):
+        with (folder / "words.txt").open("w", encoding="utf-8") as words, redirect_stdout(words):
+            assert run(["demo", "--out", str(folder / "demo"), "--explain"]) == 0
+
+    folder = made_once(tmp_path_factory, "of the demo", make)
+    return folder / "demo", (folder / "words.txt").read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="session")
+def demo(demo_and_words):
     """A folder that the demo has written: the invented scenario's two logs, its site file and its page."""
-    out = tmp_path_factory.mktemp("demo") / "demo"
-    assert run(["demo", "--out", str(out)]) == 0
-    return out
+    return demo_and_words[0]
