@@ -46,8 +46,14 @@ RESULTS = {
 }
 
 
-@pytest.mark.parametrize("target", ["letter", "nowhere"])
-@pytest.mark.parametrize("name", RESULTS)
+@pytest.mark.parametrize(
+    ("name", "target"),
+    [
+        *((name, "letter") for name in RESULTS),
+        ("out.parquet", "nowhere"),
+        *(pytest.param(name, "nowhere", marks=pytest.mark.night) for name in list(RESULTS)[1:]),
+    ],
+)
 def test_a_link_in_a_result_s_place_is_refused_and_forced_is_replaced(folder, name, target, monkeypatch, capsys):
     """It counts as what is there; with --force it is the link that goes, never what it points to."""
     monkeypatch.chdir(folder)

@@ -47,7 +47,7 @@ def _json(capsys, *words):
 
 @pytest.mark.parametrize("stem", COLONS)
 def test_a_colon_is_a_letter_like_any_other(here, stem, capsys):
-    """Written, replaced, read, summed up and captured under such a name, with the figures of any other."""
+    """Written, replaced, read and captured under such a name, with the figures of any other."""
     log = f"{stem}.parquet"
     Path(f"{stem}.csv").write_text(EXPORT, encoding="utf-8")
     assert run(["convert", f"{stem}.csv", "--out", log, "--zone", "UTC"]) == 0
@@ -57,11 +57,19 @@ def test_a_colon_is_a_letter_like_any_other(here, stem, capsys):
     assert run(["look", log]) == run(["cycles", log]) == run(["compare", log, "whole.parquet"]) == 0
     assert run(["convert", log, "--out", f"{stem}2.parquet", "--reverse-sign"]) == 0
     assert run(["capture", f"replay:{stem}.csv?speed=max&zone=UTC", "--out", f"{stem}3.parquet", "--quiet"]) == 0
+    assert not [path for path in here.iterdir() if path.name.startswith(".")]
+
+
+@pytest.mark.parametrize("stem", [COLONS[1], *(pytest.param(stem, marks=pytest.mark.night) for stem in COLONS)])
+def test_reports_and_fleets_take_a_colon_for_a_letter(here, stem, capsys):
+    """A page, tables, and a fleet with what it keeps."""
+    log = f"{stem}.parquet"
+    Path(log).write_bytes(Path("whole.parquet").read_bytes())
     assert run(["report", log, "--out", f"{stem}.html", "--csv", f"{stem} tables"]) == 0
     out = _json(capsys, "fleet", ".", "--out", f"{stem}4.parquet", "--workers", "1")
-    assert {row["log"] for row in out["ranking"]} == {log, f"{stem}2.parquet", f"{stem}3.parquet", "whole.parquet"}
+    assert {row["log"] for row in out["ranking"]} == {log, "whole.parquet"}
     assert out["counts"]["not_read"] == 0
-    assert _json(capsys, "fleet", ".", "--out", f"{stem}4.parquet", "--workers", "1")["work"]["logs_kept"] == 4
+    assert _json(capsys, "fleet", ".", "--out", f"{stem}4.parquet", "--workers", "1")["work"]["logs_kept"] == 2
     assert not [path for path in here.iterdir() if path.name.startswith(".")]
 
 
