@@ -202,6 +202,7 @@ class FilmForm(_OfFilm):
             more=shown,
             sentences={of: self.desk.folder.without_path(text) for of, text in page.sentences.items()},
             lists=lists,
+            tells_times=await self.in_thread(lambda: page.asked.tells_times),
             most=MOST_BOXES,
             displays=[entry.name for entry in await self.in_thread(self.desk.folder.of_kind, "display")],
             same=typed(_command(replace(page, more=shown), shown["profile_name"], shown["out"])[:-1]),
@@ -238,9 +239,10 @@ def _looked_at(page: FilmPage) -> FilmPage:
 def _wrong_with_time(page: FilmPage) -> dict[str, str]:
     """Return what is wrong with when a film was taken, by field."""
     wrong, more = {}, page.more
-    if not more["start"]:
+    tells_times = page.asked.tells_times
+    if not more["start"] and not tells_times:
         wrong["start"] = "Say when that was; the clock of whoever filmed it will do."
-    if page.asked.is_stills and not page.asked.every:
+    if page.asked.is_stills and not page.asked.every and not tells_times:
         wrong["every"] = "Say how far apart they were taken, such as 5s."
     try:
         start_time(more["start"])
@@ -263,12 +265,12 @@ def _is_empty(page: FilmPage, of: str) -> bool:
 
 
 def _command(page: FilmPage, profile: str, log: str) -> list[str]:
-    start = page.more["start"] or "TIME"
-    start = f"{start}@{page.more['moment']}" if page.more["moment"] else start
+    start = page.more["start"] or ("" if page.asked.tells_times else "TIME")
+    start = f"{start}@{page.more['moment']}" if start and page.more["moment"] else start
     every = ["--every", page.asked.every] if page.asked.is_stills and page.asked.every else []
     zone = ["--zone", page.more["zone"]] if page.more["zone"] else []
-    words = ["convert", as_argument(page.asked.path.name), "--display", as_argument(profile), "--start", start]
-    return [*words, *every, *zone, "--out", as_argument(log), "--json"]
+    words = ["convert", as_argument(page.asked.path.name), "--display", as_argument(profile)]
+    return [*words, *(["--start", start] if start else []), *every, *zone, "--out", as_argument(log), "--json"]
 
 
 def _stem(name: str) -> str:

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Final, Literal
 
 from ...ingest.errors import InputError
-from ...ingest.film.frames import STILLS
+from ...ingest.film.pictures.stills import STILLS
 
 FileKind = Literal["log", "export", "film", "site", "profile", "display", "page", "other"]
 

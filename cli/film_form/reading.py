@@ -33,8 +33,13 @@ class FilmAsked:
 
     @property
     def is_stills(self) -> bool:
-        """Whether it is a folder of stills, which do not say how far apart they are."""
+        """Whether it is a folder of stills."""
         return self.path.is_dir()
+
+    @property
+    def tells_times(self) -> bool:
+        """Whether it is a folder of stills that say themselves when they were taken."""
+        return self.is_stills and self.opened().start_us is not None
 
     def opened(self) -> Film:
         """Return it.
@@ -45,7 +50,14 @@ class FilmAsked:
             If it cannot be opened here.
         """
         require_opencv()
-        return opened_film(str(self.path), (self.every or _EVERY) if self.is_stills else None)
+        if not self.is_stills:
+            return opened_film(str(self.path), None)
+        try:
+            return opened_film(str(self.path), self.every or None)
+        except InputError as error:
+            if self.every or "--every" not in str(error):
+                raise
+        return opened_film(str(self.path), _EVERY)
 
     def moment_s(self) -> float:
         """Return the moment. [s]"""
@@ -53,9 +65,7 @@ class FilmAsked:
 
     def length_s(self) -> float:
         """Return how long it lasts, as far as it says it. [s]"""
-        from ...ingest.film.frames import length_of
-
-        return length_of(self.opened())
+        return self.opened().lasts_s or 0.0
 
     def size(self) -> tuple[int, int]:
         """Return how wide and high its pictures are. [pixels]"""

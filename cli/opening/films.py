@@ -54,8 +54,8 @@ def take_in_film(sources: tuple[str, ...], film: FilmStated, stated: Stated) -> 
         meter=stated.meter or display.meter,
     )
     zone = zone_stated(stated)
-    opened = opened_film(sources[0], film.every)
-    export = FilmExport(opened, display, zone=zone or zone_of_computer(), start=film.start)
+    own = zone or zone_of_computer()
+    export = FilmExport(opened_film(sources[0], film.every, own), display, zone=own, start=film.start)
     return Intake(
         export,
         replace(meta_of(export, stated, zone), profile=film.display, display_delay_s=float(display.delay_s)),
@@ -81,11 +81,11 @@ def picture_of_film(name: str, display: str, place: Path, *, every: str | None, 
     return look
 
 
-def opened_film(name: str, every: str | None) -> Film:
-    """Return the film of a name."""
+def opened_film(name: str, every: str | None, zone: str | None = None) -> Film:
+    """Return the film of a name; stills that say when they were taken say it by the clocks of a zone."""
     from ...ingest.film.frames import open_film
 
-    return open_film(name, seconds(every, what="--every") if every else None)
+    return open_film(name, seconds(every, what="--every") if every else None, zone)
 
 
 def at_moment(text: str, *, what: str) -> tuple[str, timedelta]:

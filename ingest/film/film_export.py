@@ -59,10 +59,11 @@ class FilmSource(Source):
 
 @dataclass
 class FilmLayout:
-    """What a film was taken for, in words and for the JSON document."""
+    """What a film was taken for, in words and for the JSON document; ``clock`` says whose its times are."""
 
     name: str
     display: Display
+    clock: str
     remarks: tuple[str, ...] = ()
 
     @property
@@ -77,14 +78,14 @@ class FilmLayout:
             "quantities": [
                 {"name": name, "column": None, "unit": name.rsplit("_", 1)[1]} for name in self.display.quantities
             ],
-            "time": {"columns": [], "style": "the film's own clock, frame by frame"},
+            "time": {"columns": [], "style": self.clock},
         }
 
     def describe(self) -> list[str]:
         """Return in words, a line each, what was taken for what."""
         return [
             f"layout: a film; of its displays are read {', '.join(self.display.quantities)}",
-            "time: the film's own clock, frame by frame",
+            f"time: {self.clock}",
         ]
 
 
@@ -123,12 +124,15 @@ class FilmExport:
         self._film, self._display = film, display
         path = None if film.name == "standard input" else Path(film.name)
         self.sources = [FilmSource(film.name, path)]
-        self._layout = FilmLayout(film.name, display)
+        self._layout = FilmLayout(film.name, display, film.whose or "the film's own clock, frame by frame")
         self.layouts = [self._layout]
         self.quantities = display.quantities
-        self.undated = start is None
-        self.needs_zone = start is not None and start.tzinfo is None
-        self._start_us = 0 if start is None else start_us(start, zone)
+        # What a person says goes before what the stills say of themselves: a camera's clock may be wrong.
+        own_us = film.start_us if start is None else start_us(start, zone)
+        self.undated = own_us is None
+        self.needs_zone = start.tzinfo is None if start is not None else film.by_zone
+        self._start_us = own_us or 0
+        self._begins = tuple(self._of_beginning()) if start is None else ()
         self._misread = MisreadSums(len(display.fields))
 
     def batches(self) -> Iterator[RowBatch]:
@@ -146,7 +150,7 @@ class FilmExport:
             if len(rows.time_us) + len(rows.rejects) >= _ROWS_AT_ONCE:
                 yield rows.batch()
         yield rows.batch()
-        self._layout.remarks = tuple(self._of_end(last_s))
+        self._layout.remarks = (*self._begins, *self._of_end(last_s))
 
     @property
     def misread(self) -> Misread:
@@ -162,6 +166,16 @@ class FilmExport:
         for seen, entry in zip(moment, self._display.fields, strict=True):
             if seen.figure is None:
                 rows.rejects.append(Reject(self._film.name, seen.number, seen.reason, _told(entry.quantities, seen)))
+
+    def _of_beginning(self) -> Iterator[str]:
+        """Yield what the film itself says of when it was taken, where nobody else did: its camera may be wrong."""
+        if self._film.whose:
+            yield f"its times are by {self._film.whose}; --start says when the first still was taken, if that is wrong"
+        elif self._film.made is not None:
+            yield (
+                f"by its own file the film was made at {self._film.made:%Y-%m-%dT%H:%M:%S} UTC, as its camera has it, "
+                "when it began or when it ended; look whether that is right before you take it for --start"
+            )
 
     def _of_end(self, last_s: float) -> Iterator[str]:
         """Yield that the film ends before its own file says it does, where that is so."""

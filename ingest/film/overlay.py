@@ -56,6 +56,8 @@ def look_at_film(film: Film, display: Display, at_s: float | None) -> FilmLook:
     InputError
         If the film is shorter.
     """
+    if not film.again:
+        raise InputError(f"{film.name}: can be had only once, so there is no looking at it; put it into a file first")
     readers = [FieldReader(entry.box(), entry.shows) for entry in display.fields]
     moment = _moment(film, display, readers, at_s)
     first, frame = _frames(film, moment[0].number)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 
@@ -105,3 +106,15 @@ def test_a_meter_on_a_port_is_read_without_what_reads_files():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert not {"delimited.dialect", "delimited.plan", "delimited.layout", "texts.decode"} & set(done.stdout.split())
+
+
+@pytest.mark.parametrize(("stated", "threads"), [({}, "1"), ({"OPENBLAS_NUM_THREADS": "4"}, "4")])
+def test_algebra_is_done_in_one_thread_unless_somebody_says_otherwise(stated, threads):
+    """It is said before the library that heeds it is loaded: what is multiplied here is small."""
+    code = (
+        "import atexit, os, sys\nfrom shuntbook.cli.main import main\nloaded = 'numpy' in sys.modules\n"
+        "atexit.register(lambda: print(os.environ['OPENBLAS_NUM_THREADS'], loaded))\nmain(['--version'])"
+    )
+    own = {name: value for name, value in os.environ.items() if name != "OPENBLAS_NUM_THREADS"} | stated
+    done = subprocess.run([sys.executable, "-c", code], env=own, capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == f"{threads} False"

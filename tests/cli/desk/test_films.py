@@ -174,7 +174,7 @@ def test_a_film_that_cannot_be_read_is_told_of(seated):
     (client.folder / "cut.mp4").write_bytes((client.folder / "pump.mp4").read_bytes()[:3000])
     for path in ("/film", "/film/picture"):
         answer = client.get(address(path, file="cut.mp4"), Accept="text/html")
-        assert answer.status == 400 and "is no film that can be opened here" in text_of(answer)
+        assert answer.status == 400 and "cut off before its camera had finished it" in text_of(answer)
     gone = client.get(address("/film/read", file="pump.mp4", log="gone.parquet"), Accept="text/html")
     assert gone.status == 400 and "no longer in the folder" in text_of(gone)
 
@@ -281,3 +281,17 @@ def test_the_command_line_reads_the_same_by_what_was_written(seated, capsys, mon
         seen = [field["read"] for field in json.loads(capsys.readouterr().out)["fields"]]
         said = text_of(client.send("/film", **form(plan, boxes) | {"at": at}))
         assert all(text in said for text in seen), at
+
+
+def test_stills_that_say_when_they_were_taken_are_asked_for_nothing(seated):
+    """Neither when they begin nor how far apart they are: the names tell both."""
+    client, plan, boxes = seated
+    (client.folder / "dated").mkdir()
+    painter = Painter(plan)
+    for k in range(3):
+        cv2.imwrite(str(client.folder / "dated" / f"20260613_10300{k}.png"), painter.frame(6 * k))
+    assert "They say it themselves." in text_of(client.get(address("/film", file="dated"), Accept="text/html"))
+    answer = client.send("/film", **form(plan, boxes, do="read", zone="UTC") | {"file": "dated", "at": "0:00"})
+    assert "has been read" in read_to_its_end(client, answer).text
+    first = pq.read_table(client.folder / "dated.parquet")["time"][0].as_py()
+    assert first.isoformat().startswith("2026-06-13T10:30:0")

@@ -122,6 +122,32 @@ def test_stills_are_films_too(film, tmp_path, monkeypatch, way):
     assert len(values) > 10 and set(values) <= shown
 
 
+def test_pictures_come_through_a_pipe(film, tmp_path):
+    """As the README says it; what is cut off at the end is no picture, and there is no looking at a pipe."""
+    _, plan, _, profile = film
+    painter = Painter(plan)
+    raw = b"".join(cv2.imencode(".jpg", painter.frame(k))[1].tobytes() for k in range(0, 12))
+    (tmp_path / "all").write_bytes(raw[:-100])
+    code = "import sys; from shuntbook.cli.main import run; sys.exit(run(sys.argv[1:]))"
+    words = ["-", "--every", "5s", "--display", str(profile), "--start", "2026-06-13T10:30:00Z"]
+    done = subprocess.run(
+        f"cat all | {sys.executable} -c '{code}' convert {' '.join(words)} --out log.parquet",
+        shell=True,
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stderr == ""
+    times = pq.read_table(tmp_path / "log.parquet")["time"].to_pylist()
+    assert [(at - times[0]).total_seconds() for at in times] == [5.0 * k for k in range(11)]
+    looked = [sys.executable, "-c", code, "look", "-", "--every", "5s", "--display", str(profile), "--out", "a.png"]
+    refused = subprocess.run(
+        looked, cwd=tmp_path, stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False
+    )
+    assert refused.returncode == 2 and "can be had only once" in " ".join(refused.stderr.split())
+
+
 def test_a_point_may_be_seen_in_the_picture(film, tmp_path):
     """Then its place decides what a value is, and where it is not clear there is none."""
     _, plan, path, profile = film
@@ -200,7 +226,8 @@ def test_a_film_that_is_not_whole_is_said_to_be(tmp_path, capsys):
     [
         (["nowhere.mp4", "--display", "PROFILE"], "there is no such film"),
         (["PROFILE", "--display", "PROFILE"], "is no film"),
-        (["FOLDER", "--display", "PROFILE"], "--every 5s"),
+        (["FOLDER", "--display", "PROFILE"], "holds no pictures"),
+        (["-", "--display", "PROFILE"], "pictures do not say how far apart"),
         (["FILM", "--display", "PROFILE", "--every", "5s"], "has its own times"),
         (["FILM", "--display", "PROFILE", "--dates", "d/m/y"], "--dates is not for films"),
         (["FILM", "--display", "PROFILE", "--start", "2026-06-13T10:00@soon"], "no time of a film"),
