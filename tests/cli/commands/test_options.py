@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 import pytest
 from places import ROOT
-from syntax import nodes
+from syntax import OF_ALL_MODULES, nodes
 
 import shuntbook
 from shuntbook.cli.main import COMMANDS, group
@@ -80,6 +80,7 @@ def texts(path):
             yield node.value
 
 
+@OF_ALL_MODULES
 def test_each_option_that_a_sentence_names_is_there():
     """What a sentence, a help text or a page tells somebody to add exists."""
     named = {

@@ -36,11 +36,11 @@ def test_averages_do_not_tell_it_and_the_reason_is_said(tmp_path, capsys):
 def test_many_days_tell_that_starts_grow_longer(tmp_path, capsys):
     """First of all, in the findings of scripts, and by the exit status; a table has each log's starts in a row."""
     logs = [write_day(tmp_path, day, 0.35 * 1.3**day) for day in range(9)]
-    words = ("report", *logs, "--out", tmp_path / "page.html", "--csv", tmp_path / "tables", "--strict")
-    status, out, _ = told(capsys, *words)
+    written = ("--out", tmp_path / "page.html", "--csv", tmp_path / "tables")
+    status, out, _ = told(capsys, "report", *logs, *written, "--strict", "--explain")
     said = unwrapped(out)
     assert status == 4
-    assert "3 of 9 logs want watching" in unwrapped(told(capsys, *words[:-1], "--force", "--explain")[1])
+    assert "3 of 9 logs want watching" in said
     assert "a start of the load took 0.4" in said
     assert "on the first days and takes 2.2 s now" in said
     page = (tmp_path / "page.html").read_text(encoding="utf-8")
@@ -51,7 +51,7 @@ def test_many_days_tell_that_starts_grow_longer(tmp_path, capsys):
     with (tmp_path / "tables" / "starts.csv").open(encoding="utf-8") as table:
         rows = list(csv.DictReader(table))
     assert [float(row["length_s"]) for row in rows] == pytest.approx([0.35 * 1.3**k for k in range(9)], rel=0.15)
-    document = json.loads(told(capsys, *words[:-1], "--json", "--force")[1])
+    document = json.loads(told(capsys, "report", *logs, "--json")[1])
     assert [check["outcome"] for check in document["over_logs"]["checks"]] == ["found"]
     assert document["over_logs"]["findings"][0]["code"] == "start_lengthens"
     assert document["over_logs"]["days"][0]["start_s"] == pytest.approx(0.35, abs=0.05)
@@ -60,6 +60,6 @@ def test_many_days_tell_that_starts_grow_longer(tmp_path, capsys):
 def test_days_alike_end_well(tmp_path, capsys):
     """The same pump nine days on: nothing of its starts is found."""
     logs = [write_day(tmp_path, day, 0.35) for day in range(9)]
-    document = json.loads(told(capsys, "report", *logs, "--out", tmp_path / "page.html", "--json")[1])
+    document = json.loads(told(capsys, "report", *logs, "--json")[1])
     assert [check["outcome"] for check in document["over_logs"]["checks"]] == ["passed"]
     assert "start_lengthens" not in {each["code"] for each in document["over_logs"]["findings"]}

@@ -8,11 +8,13 @@ import json
 import math
 from contextlib import redirect_stdout
 from dataclasses import dataclass
+from functools import cache
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from places import ROOT
+from syntax import OF_ALL_MODULES, tree
 
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.stats.interval95 import Within
@@ -43,6 +45,7 @@ class Whole:
     parts: tuple[Part, ...] = ()
 
 
+@cache
 def attributes() -> dict[str, set[str]]:
     """Return the fields and properties of every class of the analysis, by its name."""
     return {
@@ -53,11 +56,12 @@ def attributes() -> dict[str, set[str]]:
             or (isinstance(each, ast.FunctionDef) and "property" in map(ast.unparse, each.decorator_list))
         }
         for path in (ROOT / "analysis").rglob("*.py")
-        for node in ast.parse(path.read_text(encoding="utf-8")).body
+        for node in tree(path).body
         if isinstance(node, ast.ClassDef)
     }
 
 
+@OF_ALL_MODULES
 @pytest.mark.parametrize("name", KEYS)
 def test_every_name_in_the_tables_is_an_attribute(name):
     """A class or field that is renamed is renamed there, too: whoever never meets it would not see the mistake."""
