@@ -34,7 +34,7 @@ ORDER = (
         "ingest/exports",
         "ingest/live",
     ),
-    *("ingest/modbus", "ingest/film/pictures", "ingest/film", "ingest/fleet"),
+    *("ingest/modbus", "ingest/film/digit_places", "ingest/film/pictures", "ingest/film", "ingest/fleet"),
     *(
         "cli",
         "cli/parallel",

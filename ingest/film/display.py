@@ -12,8 +12,8 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator, model_valida
 from ..errors import InputError
 from ..quantities import OF_DIMENSION, Unit, UnknownUnitError, find_unit
 from ..toml.toml_file import read_toml
+from .digit_places.straighten import Box
 from .patterns import UNIT_LETTERS
-from .straighten import Box
 
 #: No picture is larger. [pixels]
 _WIDEST = 20_000

@@ -9,10 +9,11 @@ from typing import Final, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from .geometry import find_geometry
+from .digit_places.geometry import Geometry
+from .digit_places.search import find_geometries, quick_score, refined_geometry
+from .digit_places.straighten import Box, Image, Patch, straightened
 from .patterns import BLANK, DOUBT, GLYPHS, UsualForms
 from .segments import PARTS, SegmentLight, SegmentModel, model_for
-from .straighten import Box, Image, Patch, straightened
 
 Polarity = Literal["light", "dark"]
 #: A segment is lit above the one share of what lit ones of its digit have, and unlit below the other; between them
@@ -22,6 +23,9 @@ LIT, UNLIT = 0.62, 0.38
 _DARK, _DIM = 0.3, 0.45
 #: Least share of the variance that digits must explain for their place to be believed, and to be read at all.
 _LEARNT, _FITS = 0.45, 0.4
+#: Digits that explain so much of the variance are not looked for elsewhere; so much less of what was lit before may new
+#: places explain.
+_PLACED, _WORSE = 0.75, 0.03
 #: What may remain unexplained in a digit, in parts of a lit segment's light.
 _MOST_REST = 0.36
 #: How far a digit's ground may move against the others', in parts of a lit segment's light, and all together.
@@ -86,6 +90,8 @@ class FieldReader:
             return self._nothing("the digits' places are not yet known")
         self.amounts = amounts = self.model.followed(colours @ self._weights, self._shift)
         if amounts.fit < _FITS:
+            # A hand may have drawn the digits' places along with it.
+            self._shift = (0, 0)
             return self._nothing("no digits are to be seen")
         self._shift = amounts.shift
         return self._read(amounts)
@@ -134,21 +140,37 @@ class FieldReader:
             self._choose_colour(colours.astype(np.float32))
         light = np.percentile(np.stack(self._patches) @ self._weights, 85, axis=0).astype(np.float32)
         union = light if self._union is None else np.maximum(light, self._union)
-        geometry = find_geometry(union, self.box)
+        geometry = self._places_in(union)
         if geometry.score < _LEARNT:
             return
-        # New places must explain all that was lit so far better than the old ones.
         model = model_for(union, geometry, self.box.digits)
-        if self.model is not None and model.amounts(union).fit <= self.model.amounts(union).fit + 0.01:
+        if self.model is not None and not self._is_better(model, union):
             return
         self._union, self._shift, self.model = union, (0, 0), model
         self._usual.clear()
+
+    def _places_in(self, union: Patch) -> Geometry:
+        """Return where the digits are in all that was lit so far: about where they were, if they were known."""
+        if self.model is not None:
+            refined = refined_geometry(union, self.box, self.model.geometry)
+            if refined.score > _PLACED:
+                return refined
+        return find_geometries(union, self.box)[0]
+
+    def _is_better(self, model: SegmentModel, union: Patch) -> bool:
+        """Tell whether new places explain all that was lit so far far better than the old ones, and what was known too.
+
+        A hand before the display is lit like anything else, and must not draw the digits to it.
+        """
+        assert self.model is not None and self._union is not None
+        all_lit, known = (model.amounts(lit).fit - self.model.amounts(lit).fit for lit in (union, self._union))
+        return all_lit > 0.01 and known > -_WORSE
 
     def _choose_colour(self, colours: Patch) -> None:
         """Choose light or dark digits, and the colour in which they stand out most."""
         grey = np.full(3, 1 / 3, np.float32)
         signs = {"light": (1.0,), "dark": (-1.0,), None: (1.0, -1.0)}[self._shows]
-        sign = max(signs, key=lambda s: find_geometry(colours @ (s * grey), self.box).score)
+        sign = signs[0] if len(signs) == 1 else max(signs, key=lambda s: quick_score(colours @ (s * grey), self.box))
         best, most = grey, 1.6 * _contrast(colours @ grey)
         # Codecs keep colour at half the picture's sharpness: one colour alone must be worth that.
         for channel in np.eye(3, dtype=np.float32):

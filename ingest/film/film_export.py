@@ -19,13 +19,13 @@ from ..exports.texts.decode import Source
 from ..log.log import Readings
 from ..safe_files.rejects import Reject
 from ..zone import LocalClock
+from .digit_places.straighten import Image
 from .display import Display
 from .field_reader import FieldReader
 from .follow import CameraFollower
 from .frames import EVERY_S, Film, FilmFrame
 from .live_reading import LiveReading, Misread, MisreadSums
 from .stands import AROUND_S, BLOCK_S, Seen
-from .straighten import Image
 
 _ROWS_AT_ONCE: Final = 600
 #: A film that ends so much before its file says so is not whole, of its length and [s]: some count a frame or two more.

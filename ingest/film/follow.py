@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .straighten import Box, Image
+from .digit_places.straighten import Box, Image
 
 #: Marks that are followed, and how many must agree for a movement to be believed.
 _MARKS, _ENOUGH = 120, 10

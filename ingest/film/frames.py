@@ -19,7 +19,7 @@ from .pictures.stills import STILLS, Stills, by_their_times, evenly, stills_in
 from .pictures.stream import pictures_of
 
 if TYPE_CHECKING:
-    from .straighten import Image
+    from .digit_places.straighten import Image
 
 #: So many frames a second are looked at: enough to see what holds, and most cameras take more.
 LOOKED_AT: Final = 15.0

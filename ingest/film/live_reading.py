@@ -13,8 +13,8 @@ from .patterns import others_for_none
 from .stands import FrameJudge, Seen
 
 if TYPE_CHECKING:
+    from .digit_places.straighten import Image
     from .display import Display
-    from .straighten import Image
 
 
 class LiveReading:

@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 
 from ..errors import InputError
 from ..quantities import find_unit
+from .digit_places.straighten import Image
 from .display import Display, FieldEntry
 from .field_reader import FieldReader
 from .film_export import judged_frames, refuse_beyond
 from .follow import CameraFollower
 from .frames import Film, FilmFrame, first_picture, frames_between
 from .stands import AROUND_S, BLOCK_S, FrameJudge, Seen
-from .straighten import Image
 
 #: Colours of what was read and of what was not, blue first.
 _READ, _UNREAD, _DIGITS = (60, 200, 60), (0, 140, 255), (255, 200, 0)

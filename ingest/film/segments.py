@@ -9,8 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .geometry import SEGMENTS, Geometry
-from .straighten import Patch
+from .digit_places.geometry import SEGMENTS, Geometry
+from .digit_places.straighten import Patch
 
 #: Parts of a digit: segments a to g and the point.
 PARTS = 8
@@ -73,10 +73,11 @@ class SegmentModel:
         templates = templates * np.any(self._cells[:digits], axis=0)
         square = templates @ templates.T
         # A hair of damping: parts that a blur cannot tell apart share what there is.
-        damping = np.diag(np.r_[np.full(len(parts), 1e-3 * np.trace(square[: len(parts), : len(parts)]) / len(parts)),
-                                np.zeros(len(grounds))])  # fmt: skip
+        damping = np.full(len(templates), 1e-3 * np.trace(square[: len(parts), : len(parts)]) / len(parts))
+        # A ground that is nowhere to be seen is none, and no fault.
+        damping[len(parts) :] = 1e-6 * np.trace(square[len(parts) :, len(parts) :])
         # Of so few unknowns the inverse is as good as solving for each pixel, and takes a tenth of the time.
-        inverse = np.linalg.inv(square.astype(np.float64) + damping).astype(np.float32)
+        inverse = np.linalg.inv(square.astype(np.float64) + np.diag(damping)).astype(np.float32)
         self._solve = np.ascontiguousarray(inverse @ templates, dtype=np.float32)
 
     def _grounds(self, shape: tuple[int, int]) -> list[Patch]:
@@ -93,13 +94,13 @@ class SegmentModel:
         g = self.geometry
         rows, columns = self._inner
         y, x = np.mgrid[0:rows, 0:columns] + float(REACH)
-        upright = x - g.left - g.slant * (g.height - (y - g.top))
-        inside = (y > g.top - 0.12 * g.height) & (y < g.top + 1.12 * g.height)
+        upright, down = g.upright(x, y)
+        inside = (down > -0.12 * g.height) & (down < 1.12 * g.height)
         gap = (g.pitch - g.width) / 2
         cells = [
             inside & (upright >= k * g.pitch - gap) & (upright < (k + 1) * g.pitch - gap) for k in range(self.digits)
         ]
-        level = (y > g.top + 0.1 * g.height) & (y < g.top + 0.9 * g.height)
+        level = (down > 0.1 * g.height) & (down < 0.9 * g.height)
         left = level & (upright < -gap)
         right = level & (upright >= self.digits * g.pitch - gap)
         return [(cell if cell.any() else inside).ravel() for cell in (*cells, left, right)]

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from shuntbook.ingest.film.straighten import Box, straightened
+from shuntbook.ingest.film.digit_places.straighten import Box, straightened
 
 STILL = np.eye(3)
 

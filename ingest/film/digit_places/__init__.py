@@ -1,0 +1,3 @@
+"""Where in a picture the digits of a display stand: its box straightened, and the digits found in it."""
+
+__all__ = ["geometry", "search", "straighten"]
