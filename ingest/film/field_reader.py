@@ -214,18 +214,23 @@ class FieldReader:
         """Tell of each digit whether its ground is not what it was: something is before it."""
         if len(self._usual) < 5:
             return np.zeros(self.box.digits, dtype=bool)
-        usual = np.median(np.stack(self._usual), axis=0)
-        moved = (amounts.ground - usual[:-1]) / level
-        together = float(np.median(moved))
-        return np.asarray((np.abs(moved - together) > _GROUND_APART) | (abs(together) > _GROUND_MOVED))
+        *usual, _, usual_level = np.median(np.stack(self._usual), axis=0)
+        # Light that falls on the display is added to all of it; a camera that exposes more, or an LCD in less light,
+        # has more or less of all, the digits' own light too.
+        doubts = []
+        for gain in (1.0, level / usual_level):
+            moved = (amounts.ground - gain * np.array(usual)) / level
+            together = float(np.median(moved))
+            doubts.append((np.abs(moved - together) > _GROUND_APART) | (abs(together) > _GROUND_MOVED))
+        return np.asarray(min(doubts, key=np.count_nonzero))
 
     def _is_beside(self, amounts: SegmentLight, level: float) -> bool:
         if len(self._usual) < 5:
             return False
-        return bool(amounts.beside / level > np.median([usual[-1] for usual in self._usual]) + _BESIDE_MORE)
+        return bool(amounts.beside / level > np.median([usual[-2] for usual in self._usual]) + _BESIDE_MORE)
 
     def _remember(self, amounts: SegmentLight, level: float) -> None:
-        self._usual.append(np.r_[amounts.ground, amounts.beside / level])
+        self._usual.append(np.r_[amounts.ground, amounts.beside / level, level])
 
 
 def _contrast(light: Patch) -> float:

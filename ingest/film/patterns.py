@@ -1,4 +1,4 @@
-"""Which segments make which digit.
+"""Which segments make which digit, and what becomes of a digit from frame to frame.
 
 Segments are a to g as the trade names them: a at the top, then clockwise, g in the middle.
 """
@@ -6,6 +6,9 @@ Segments are a to g as the trade names them: a at the top, then clockwise, g in 
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
+from itertools import groupby, pairwise
+from statistics import median
 from typing import Final
 
 #: The forms in which meters show digits (common practice, no source): 6 and 9 with and without a tail, 7 with a hook.
@@ -41,6 +44,11 @@ GLYPHS: Final = {_bits(form): glyph for glyph, forms in _FORMS.items() for form 
 #: Figures of which a display has one form and no other; so often seen, and so many times as often, a form is its own.
 _VARIED: Final = frozenset(glyph for glyph, forms in _FORMS.items() if len(forms) > 1)
 _OFTEN, _TIMES = 20, 10
+#: A digit that was not clear for no longer, and is the same before and after, was the same between. [s]
+_SAME_S: Final = 0.4
+#: A glyph that stands for less, and in whose last third a segment strays so far, and so much more than before, is what
+#: a slow display still shows of two values while one goes out; by films of the tests.
+_GOES_OUT_S, _STRAYS_FAR, _STRAYS_MORE = 2.0, 0.2, 0.1
 #: Letters that may stand for a unit in a digit's place, and the unit.
 UNIT_LETTERS: Final = {"A": "A", "U": "V", "P": "W"}
 
@@ -60,6 +68,61 @@ def is_between(glyph: str, one: str, other: str) -> bool:
         for a in _FORMS.get(one, ())
         for b in _FORMS.get(other, ())
     )
+
+
+def is_mixture(text: str, one: str, other: str) -> bool:
+    """Tell whether each digit is that of one or the other of two values, and not all of one."""
+    return text not in {one, other} and all(x in pair for x, *pair in zip(text, one, other, strict=True))
+
+
+def is_half_changed(text: str, one: str, other: str) -> bool:
+    """Tell whether each digit lacks nothing that two values have in common, and has nothing that neither has."""
+    return text not in {one, other} and all(is_between(x, *pair) for x, *pair in zip(text, one, other, strict=True))
+
+
+def runs_of(column: Sequence[str]) -> list[tuple[str, int, int]]:
+    """Return the runs of one glyph, those in doubt left out, and their first and last frame."""
+    runs: list[tuple[str, int, int]] = []
+    for k, glyph in enumerate(column):
+        if glyph == DOUBT:
+            continue
+        if runs and runs[-1][0] == glyph:
+            runs[-1] = (glyph, runs[-1][1], k)
+        else:
+            runs.append((glyph, k, k))
+    return runs
+
+
+def doubt_parts(column: list[str], times: Sequence[float], part_s: float) -> None:
+    """Put in doubt what shows a part of the glyph that stands before and after it, for a moment."""
+    runs = runs_of(column)
+    for k, (glyph, first, last) in enumerate(runs):
+        around = [runs[j][0] for j in (k - 1, k + 1) if 0 <= j < len(runs)]
+        if times[last] - times[first] < part_s and any(is_part_of(glyph, other) for other in around):
+            same = len(around) == 2 and around[0] == around[1]
+            if same or times[last] - times[first] < part_s / 2:
+                column[first : last + 1] = [DOUBT] * (last + 1 - first)
+
+
+def doubt_what_goes_out(column: list[str], strays: Sequence[Sequence[float]], times: Sequence[float]) -> None:
+    """Put in doubt a glyph with a segment that strays more and more, as one that slowly goes out."""
+    last = 0
+    for glyph, group in groupby(list(column)):
+        first, last = last, last + len(list(group))
+        each = [value for one in strays[first:last] for value in one]
+        if glyph == DOUBT or len(each) < 3 or times[last - 1] - times[first] >= _GOES_OUT_S:
+            continue
+        late = median(each[-(len(each) // 3) :])
+        if late > _STRAYS_FAR and late - sorted(each)[len(each) // 5] > _STRAYS_MORE:
+            column[first:last] = [DOUBT] * (last - first)
+
+
+def fill(column: list[str], times: Sequence[float]) -> None:
+    """Fill in a digit where it was in doubt for a moment and is the same before and after."""
+    places = [k for k, glyph in enumerate(column) if glyph != DOUBT]
+    for a, b in pairwise(places):
+        if b > a + 1 and column[a] == column[b] and times[b] - times[a] <= _SAME_S:
+            column[a + 1 : b] = [column[a]] * (b - a - 1)
 
 
 def others_for_none() -> float:

@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import chain, groupby, pairwise
+from statistics import median
 from typing import Final
 
 import numpy as np
@@ -18,22 +19,26 @@ from numpy.typing import NDArray
 from .display import FieldEntry
 from .field_reader import Glimpse
 from .figures import DisplayValue, NoFigureError, figure_of
-from .patterns import BLANK, DOUBT, MINUS, is_between, is_part_of
+from .patterns import BLANK, DOUBT, MINUS, doubt_parts, doubt_what_goes_out, fill, is_half_changed, is_mixture, runs_of
 
 #: A part of a digit that is dark for no longer was not lit at that moment; of displays that flicker, longer. [s]
 _PART_S, _PART_FLICKERS_S = 0.25, 0.55
-#: A digit that was not clear for no longer, and is the same before and after, was the same between. [s]
-_SAME_S: Final = 0.4
 #: What stands for less may be a mixture of two values; what jumps must stand as long. [s]
 _STANDS_S: Final = 0.25
 #: A slow display shows for a moment what is lit in both of two values, or in either: for no longer than so many times
 #: the frames between that show neither, where these are no more than a change takes.
 _SLOW, _CHANGE_S = 1.5, 0.6
-#: What has fewer digits than before or after, beside frames that could not be read, must stand so long. [s]
-_FEWER_S = 3.0
+#: What has fewer digits than before or after, beside frames that could not be read, must stand so long; less where a
+#: film begins with it, since nothing shows that it had more. [s]
+_FEWER_S, _FEWER_FIRST_S = 3.0, 1.0
 #: So long it is remembered what stood there before digits were lost. [s]
 _REMEMBERS_S: Final = 15.0
-_UNREAD_S: Final = 0.18
+#: Nothing was in the way where no more was unread than this, or than so many times what this display's changes take,
+#: of which so many must have been seen.
+_UNREAD_S, _SLOWER, _CHANGES = 0.18, 2.0, 4
+#: Frames so far apart are stills: what one shows may have stood nowhere else. It counts by itself where no segment
+#: strays further than this from what it was taken for, in parts of a lit one's light; by pictures of the tests.
+_STILLS_S, _STILL_STRAYS = 1.0, 0.25
 #: Neighbours in time that a value is held against. [s]
 _NEAR_S: Final = 3.0
 #: A change of no more is none of those that must stand: of the value, and in last digits.
@@ -41,7 +46,7 @@ _SMALL_SHARE, _SMALL_DIGITS = 0.05, 3
 #: A point that so many of the frames show stands there.
 _MOST: Final = 0.6
 #: Frames are judged so many seconds at once, with as many before and after them as a judgement may ask for.
-BLOCK_S, AROUND_S = 6.0, 5.0
+BLOCK_S, AROUND_S = 6.0, 12.0
 
 
 @dataclass
@@ -74,6 +79,10 @@ class _Stand:
     @property
     def to_s(self) -> float:
         return self.frames[-1].time_s
+
+    @property
+    def strays(self) -> float:
+        return max(max(seen.glimpse.strays, default=1.0) for seen in self.frames)
 
     @property
     def lit(self) -> int:
@@ -134,7 +143,7 @@ def _judge(frames: Sequence[Seen], entry: FieldEntry, apart_s: float) -> None:
     """Give each frame its figure or the reason why it has none."""
     for seen in frames:
         seen.figure, seen.reason = None, seen.glimpse.reason or "was not clear"
-    stands = _stands(frames, entry)
+    stands = _stands(frames, entry, apart_s)
     need = 3 if apart_s < 0.1 else 2 if apart_s < 0.5 else 1
     for stand in stands:
         _examine(stand, entry, need)
@@ -154,8 +163,8 @@ def _judge(frames: Sequence[Seen], entry: FieldEntry, apart_s: float) -> None:
             seen.reason = stand.reason
 
 
-def _stands(frames: Sequence[Seen], entry: FieldEntry) -> list[_Stand]:
-    texts, sure = _cleaned(frames)
+def _stands(frames: Sequence[Seen], entry: FieldEntry, apart_s: float) -> list[_Stand]:
+    texts, sure = _cleaned(frames, apart_s)
     is_seen = entry.decimals == "seen" or any(one.decimals == "seen" for one in entry.in_turn)
     points = _points(frames) if is_seen else [-1] * len(frames)
     stands, k = [], 0
@@ -170,16 +179,19 @@ def _stands(frames: Sequence[Seen], entry: FieldEntry) -> list[_Stand]:
     return stands
 
 
-def _cleaned(frames: Sequence[Seen]) -> tuple[list[str], list[list[bool]]]:
+def _cleaned(frames: Sequence[Seen], apart_s: float) -> tuple[list[str], list[list[bool]]]:
     """Return what each frame shows once single digits are cleaned, and which of its digits were read in it."""
     times = [seen.time_s for seen in frames]
-    part_s = _PART_FLICKERS_S if _flickers(frames) else _PART_S
+    flickers = _flickers(frames)
+    part_s = 0.0 if apart_s >= _STILLS_S else _PART_FLICKERS_S if flickers else _PART_S
     columns = [list(column) for column in zip(*(seen.glimpse.glyphs for seen in frames), strict=True)]
     sure = []
-    for column in columns:
-        _doubt_parts(column, times, part_s)
+    for k, column in enumerate(columns):
+        if not flickers:
+            doubt_what_goes_out(column, [seen.glimpse.strays[k : k + 1] for seen in frames], times)
+        doubt_parts(column, times, part_s)
         sure.append([glyph != DOUBT for glyph in column])
-        _fill(column, times)
+        fill(column, times)
     texts = ["".join(row) for row in zip(*columns, strict=True)]
     return texts, [list(row) for row in zip(*sure, strict=True)]
 
@@ -194,47 +206,15 @@ def _flickers(frames: Sequence[Seen]) -> bool:
     return len(steps) > 0 and float(np.percentile(steps, 75)) > 0.08
 
 
-def _runs(column: Sequence[str]) -> list[tuple[str, int, int]]:
-    """Return the runs of one glyph, those in doubt left out, and their first and last frame."""
-    runs: list[tuple[str, int, int]] = []
-    for k, glyph in enumerate(column):
-        if glyph == DOUBT:
-            continue
-        if runs and runs[-1][0] == glyph:
-            runs[-1] = (glyph, runs[-1][1], k)
-        else:
-            runs.append((glyph, k, k))
-    return runs
-
-
-def _doubt_parts(column: list[str], times: Sequence[float], part_s: float) -> None:
-    """Put in doubt what shows a part of the glyph that stands before and after it, for a moment."""
-    runs = _runs(column)
-    for k, (glyph, first, last) in enumerate(runs):
-        around = [runs[j][0] for j in (k - 1, k + 1) if 0 <= j < len(runs)]
-        if times[last] - times[first] < part_s and any(is_part_of(glyph, other) for other in around):
-            same = len(around) == 2 and around[0] == around[1]
-            if same or times[last] - times[first] < part_s / 2:
-                column[first : last + 1] = [DOUBT] * (last + 1 - first)
-
-
-def _fill(column: list[str], times: Sequence[float]) -> None:
-    """Fill in a digit where it was in doubt for a moment and is the same before and after."""
-    places = [k for k, glyph in enumerate(column) if glyph != DOUBT]
-    for a, b in pairwise(places):
-        if b > a + 1 and column[a] == column[b] and times[b] - times[a] <= _SAME_S:
-            column[a + 1 : b] = [column[a]] * (b - a - 1)
-
-
 def _points(frames: Sequence[Seen]) -> list[int | None]:
     column = [DOUBT if seen.glimpse.point is None else str(seen.glimpse.point) for seen in frames]
     # No point at all, between frames with one, is a moment in which it was dark.
     times = [seen.time_s for seen in frames]
-    runs = _runs(column)
+    runs = runs_of(column)
     for k, (point, first, last) in enumerate(runs):
         if point == "-1" and times[last] - times[first] < _PART_FLICKERS_S and 0 < k < len(runs) - 1:
             column[first : last + 1] = [DOUBT] * (last + 1 - first)
-    _fill(column, times)
+    fill(column, times)
     return [None if point == DOUBT else int(point) for point in column]
 
 
@@ -263,8 +243,9 @@ def _unread_s(count: int, wholes: Iterable[Sequence[_Stand]], apart_s: float) ->
     return np.concatenate([[0.0], np.cumsum(unread)]) * apart_s
 
 
-def _between_s(one: _Stand, other: _Stand, unread_s: NDArray[np.float64]) -> float:
+def _unread_between_s(one: _Stand, other: _Stand, unread_s: NDArray[np.float64]) -> float:
     """Return how long nothing was read between two stands. [s]"""
+    one, other = sorted((one, other), key=lambda stand: stand.first)
     return float(unread_s[other.first] - unread_s[one.first + len(one.frames)])
 
 
@@ -272,14 +253,16 @@ def _against(
     stand: _Stand, before: _Stand | None, after: _Stand | None, apart_s: float, unread_s: NDArray[np.float64]
 ) -> str:
     """Return why a stand does not go with its neighbours; nothing where it does."""
+    if apart_s >= _STILLS_S and stand.strays <= _STILL_STRAYS:
+        return ""
     lasts_s = stand.to_s - stand.from_s + apart_s
     # Of stills one alone is a moment, however far apart they are.
     short = lasts_s < _STANDS_S or (apart_s >= _STANDS_S and len(stand.frames) == 1)
     if before is not None and after is not None:
-        changes_s = [_between_s(before, stand, unread_s), _between_s(stand, after, unread_s)]
+        changes_s = [_unread_between_s(before, stand, unread_s), _unread_between_s(stand, after, unread_s)]
         slow_s = _SLOW * max((x for x in changes_s if x <= _CHANGE_S), default=0.0)
-        mixed = short and _is_mixture(stand.text, before.text, after.text)
-        if mixed or (lasts_s < slow_s and _is_half_changed(stand.text, before.text, after.text)):
+        mixed = short and is_mixture(stand.text, before.text, after.text)
+        if mixed or (lasts_s < slow_s and is_half_changed(stand.text, before.text, after.text)):
             return f"{stand.text.strip()} stood for a moment only, while the display changed"
     if short and (before or after) and not _goes_with(stand, before, after, apart_s):
         return f"{stand.text.strip()} is far from what stood before and after, and stood for a moment only"
@@ -292,20 +275,30 @@ def _doubt_what_lost_digits(same: Sequence[_Stand], apart_s: float, unread_s: ND
     What is before the first digits may hide them for long: the others must change with them, and stand for a while.
     """
     spells = [list(group) for _, group in groupby(same, key=lambda stand: stand.lit)]
+    usual_s = _usual_change_s(spells, unread_s)
     for k, spell in enumerate(spells):
         beside = [(spells[k - 1][-1], spell[0])] if k else []
         beside += [(spells[k + 1][0], spell[-1])] if k + 1 < len(spells) else []
-        hidden = [
-            (other, edge)
-            for other, edge in beside
-            if other.lit > edge.lit and abs(unread_s[other.first] - unread_s[edge.first]) > _UNREAD_S
-        ]
-        brief = spell[-1].to_s - spell[0].from_s + apart_s < _FEWER_S
-        goes_back = all(other.lit > edge.lit for other, edge in beside)
-        if hidden and ((brief and goes_back) or any(_is_rest_of(edge, other) for other, edge in hidden)):
+        more = [(other, edge) for other, edge in beside if other.lit > edge.lit]
+        hidden_s = [_unread_between_s(other, edge, unread_s) for other, edge in more]
+        hidden_s = [x for x in hidden_s if x > usual_s]
+        brief = spell[-1].to_s - spell[0].from_s + apart_s < (_FEWER_S if k else _FEWER_FIRST_S)
+        goes_back = len(more) == len(beside)
+        # What came and went as something was in the way for longer than a change takes was there for as long.
+        covered = len(hidden_s) == 2 and sum(hidden_s) > _CHANGE_S
+        rest = any(_is_rest_of(edge, other) for other, edge in more)
+        if hidden_s and ((brief and goes_back) or covered or rest):
             why = "has fewer digits than what stood beside it, and came as something was in the way"
             for stand in spell:
                 stand.reason = stand.reason or f"{stand.text.strip()} {why}"
+
+
+def _usual_change_s(spells: Sequence[Sequence[_Stand]], unread_s: NDArray[np.float64]) -> float:
+    """Return how long a change of the display may be unclear without anything in its way. [s]"""
+    changes_s = [_unread_between_s(*pair, unread_s) for spell in spells for pair in pairwise(spell)]
+    if len(changes_s) < _CHANGES:
+        return _UNREAD_S
+    return min(max(_UNREAD_S, _SLOWER * median(changes_s)), _CHANGE_S)
 
 
 def _is_rest_of(stand: _Stand, other: _Stand) -> bool:
@@ -317,16 +310,6 @@ def _is_rest_of(stand: _Stand, other: _Stand) -> bool:
 def _digits(stand: _Stand) -> str:
     assert stand.figure is not None
     return stand.figure.text.removeprefix(MINUS).replace(".", "")
-
-
-def _is_mixture(text: str, one: str, other: str) -> bool:
-    """Tell whether each digit is that of one or the other of two values, and not all of one."""
-    return text not in {one, other} and all(x in pair for x, *pair in zip(text, one, other, strict=True))
-
-
-def _is_half_changed(text: str, one: str, other: str) -> bool:
-    """Tell whether each digit lacks nothing that two values have in common, and has nothing that neither has."""
-    return text not in {one, other} and all(is_between(x, *pair) for x, *pair in zip(text, one, other, strict=True))
 
 
 def _goes_with(stand: _Stand, before: _Stand | None, after: _Stand | None, apart_s: float) -> bool:

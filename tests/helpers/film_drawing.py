@@ -58,6 +58,7 @@ class Painter:
         self.scene = self._scene()
         self.masks = [self._masks(shown) for shown in plan.shown]
         self._levels = [np.zeros(mask.shape[0]) for mask, _ in self.masks]
+        self._time_s = 0.0
         self._shake = self.rng.uniform(-1, 1, (6, 3))
         self._slots = [self.rng.permutation(shown.digits) for shown in plan.shown]
 
@@ -98,21 +99,39 @@ class Painter:
 
     def frame(self, k: int) -> np.ndarray:
         """Return a frame; they are asked for in order."""
-        plan, time_s = self.plan, k / self.plan.fps
-        picture = self.scene.copy()
+        return self.picture(k / self.plan.fps)
+
+    def picture(self, time_s: float) -> np.ndarray:
+        """Return the picture at a time; they are asked for in order."""
+        plan = self.plan
+        picture = self.scene * np.float32(self._room(time_s) if plan.kind == "led" else 1.0)
         for n, shown in enumerate(plan.shown):
             self._light(picture, n, shown, time_s)
+        self._time_s = time_s
         self._glare(picture, time_s)
         self._hand(picture, time_s)
-        picture = self._moved(picture, time_s)
+        # An LCD has no light but the room's.
+        gain = (1.0 if plan.kind == "led" else self._room(time_s)) * self._exposed(time_s)
+        picture = self._moved(picture * np.float32(gain), time_s)
         picture = cv2.GaussianBlur(picture, (0, 0), plan.blur_px)
         noise = self.rng.normal(0, plan.noise, (*picture.shape[:2], 1)).astype(np.float32)
         return np.clip(picture + noise, 0, 255).astype(np.uint8)
 
+    def _room(self, time_s: float) -> float:
+        """Return which share of the room's light there is; a lamp takes two tenths of a second to come and go."""
+        start, stop = self.plan.dark_s
+        off = np.clip((time_s - start) / 0.2, 0, 1) * np.clip((stop + 0.2 - time_s) / 0.2, 0, 1)
+        return float(1 - off * (1 - self.plan.dark_left))
+
+    def _exposed(self, time_s: float) -> float:
+        """Return how much more or less a camera exposes that hunts for the right light and never finds it."""
+        return float(1 + self.plan.hunting * np.sin(2 * np.pi * time_s / 1.4))
+
     def _light(self, picture: np.ndarray, n: int, shown: Shown, time_s: float) -> None:
         plan, (masks, low) = self.plan, self.masks[n]
         wanted = self._wanted(shown, time_s)
-        share = 1.0 if not plan.response_s else 1 - np.exp(-1 / plan.fps / plan.response_s)
+        tau_s = np.where(wanted > self._levels[n], plan.response_s, plan.fades_s or plan.response_s)
+        share = 1 - np.exp(-(time_s - self._time_s) / np.maximum(tau_s, 1e-9))
         self._levels[n] = wanted if time_s == 0 else self._levels[n] + share * (wanted - self._levels[n])
         levels = plan.ghost + (1 - plan.ghost) * self._levels[n]
         by_digit = np.einsum("dshw,ds->dhw", masks.reshape(-1, 8, *masks.shape[1:]), levels.reshape(-1, 8))
@@ -182,8 +201,11 @@ class Painter:
         first = self._shake[:3].T @ wave
         # A nudge: the tripod is touched.
         step = self._shake[3] * min(max((time_s - 0.45 * plan.length_s) / 0.3, 0.0), 1.0)
-        x, y, roll = (first * 0.25 + step * 0.5) * plan.moved
-        matrix = cv2.getRotationMatrix2D((width / 2, height / 2), float(np.degrees(roll) * 0.5), 1 + 0.1 * float(roll))
+        drift, jolt = (plan.moved if share is None else share for share in (plan.drift, plan.jolt))
+        x, y, roll = first * 0.25 * drift + step * 0.5 * jolt
+        part = time_s / plan.length_s
+        turn, zoom = np.degrees(roll) * 0.5 + plan.turn_deg * part, 1 + 0.1 * roll + plan.zoom * part
+        matrix = cv2.getRotationMatrix2D((width / 2, height / 2), float(turn), float(zoom))
         matrix[:, 2] += np.array([x, y]) * width
         return cv2.warpAffine(picture, matrix, (width, height), borderMode=cv2.BORDER_REFLECT)
 

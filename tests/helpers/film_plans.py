@@ -58,6 +58,8 @@ class Plan:
     ghost: float = 0.03
     bloom: float = 0.2
     response_s: float = 0.0
+    #: How slowly segments go out where that is not as slow as they light.
+    fades_s: float = 0.0
     flicker_Hz: float | None = None
     exposure_s: float = 0.012
     readout_s: float = 0.02
@@ -68,6 +70,19 @@ class Plan:
     blur_px: float = 0.6
     noise: float = 2.0
     moved: float = 0.03
+    #: How the camera moves: touched once and left so, drifting; shares of the picture, a turn, a share of zoom.
+    jolt: float | None = None
+    drift: float | None = None
+    turn_deg: float = 0.0
+    zoom: float = 0.0
+    #: When the room's light is off, and what share of it is left then; how far an exposure that hunts strays.
+    dark_s: tuple[float, float] = (0.0, 0.0)
+    dark_left: float = 1.0
+    hunting: float = 0.0
+    #: Frames that are lost, those that show the one before them once more, and how far times stray from even ones.
+    lost: float = 0.0
+    doubled: float = 0.0
+    uneven: float = 0.0
     glare: list[tuple[float, float, float, float, float, float]] = field(default_factory=list)
     hand: list[tuple[float, float, float, float]] = field(default_factory=list)
     hand_level: float = 110.0

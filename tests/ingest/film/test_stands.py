@@ -11,12 +11,12 @@ APART_S = 1 / 15
 FIELD = FieldEntry(corners=[[0, 0], [40, 0], [40, 10], [0, 10]], digits=4, decimals=1, unit="A")
 
 
-def judged(*stretches, apart_s=APART_S, field=FIELD):
+def judged(*stretches, apart_s=APART_S, field=FIELD, strays=0.1):
     """Return the value of each frame, or its reason, of stretches of glyphs and how many frames show them."""
     judge, seen, k = FrameJudge(field, apart_s), [], 0
     for glyphs, frames in stretches:
         for _ in range(frames):
-            glimpse = Glimpse(glyphs, -1, "is not clear" if "?" in glyphs else "", (1.0,) * 4)
+            glimpse = Glimpse(glyphs, -1, "is not clear" if "?" in glyphs else "", (1.0,) * 4, (strays,) * 4)
             seen += judge.add(Seen(k + 1, k * apart_s, glimpse))
             k += 1
     seen += judge.end()
@@ -93,6 +93,34 @@ def test_what_is_left_of_a_value_is_not_believed_however_long_it_stands(rest):
     assert values[:45] == values[-45:] == [74.5] * 45
 
 
+@pytest.mark.parametrize("frames", [60, 140])
+def test_a_hand_that_rests_before_the_first_digit_while_the_load_changes_is_told_as_it_goes(frames):
+    """The digits that are left do not go on where they were; what came and went with the hand is not believed."""
+    values = judged((" 745", 45), ("????", 8), ("  31", frames), ("????", 8), (" 682", 45))
+    assert all("fewer digits" in reason for reason in values[53 : 53 + frames])
+    assert values[:45] == [74.5] * 45 and values[-45:] == [68.2] * 45
+
+
+def test_a_hand_that_goes_too_fast_to_be_seen_is_told_by_what_was_under_it():
+    """Its last digits go on."""
+    values = judged((" 745", 45), ("????", 8), ("  31", 60), (" 731", 45))
+    assert all("fewer digits" in reason for reason in values[53:113])
+    assert values[113:] == [73.1] * 45
+
+
+@pytest.mark.parametrize(("first", "values"), [(30, [3.1] * 30), (10, None)])
+def test_a_film_that_begins_with_few_digits_had_no_more(first, values):
+    """Unless it begins with a hand that goes."""
+    seen = judged(("  31", first), ("????", 12), (" 745", 45))
+    assert values == seen[:first] if values else all("fewer digits" in reason for reason in seen[:first])
+
+
+def test_a_slow_display_does_not_hide_a_load_that_stops_and_starts():
+    """Each change is unclear for as long as it takes."""
+    values = judged((" 745", 45), (" ???", 4), ("  31", 60), ("????", 4), (" 682", 45))
+    assert values[49:109] == [3.1] * 60
+
+
 def test_a_last_digit_that_wavers_makes_no_half_covered_value_believed():
     """Each value stands beside one that has as few digits."""
     rests = [("  41", 10), ("  52", 10), ("  41", 10)]
@@ -106,6 +134,18 @@ def test_a_minus_that_is_lost_beside_frames_that_were_covered_is_not_believed():
     values = judged((" -45", 45), ("????", 8), ("  45", 30), ("????", 8), (" -45", 45), field=field)
     assert all("fewer digits" in reason for reason in values[53:83])
     assert values[:45] == [-4.5] * 45
+
+
+@pytest.mark.parametrize(("last", "is_read"), [(0.35, False), (0.12, True)])
+def test_a_segment_that_goes_out_while_another_value_stands_makes_no_figure(last, is_read):
+    """It is lit less and less; one that is as bright at the end as it was is the value's own."""
+    judge, seen = FrameJudge(FIELD, APART_S), []
+    ramp = [0.05 + (last - 0.05) * k / 11 for k in range(12)]
+    for k, (glyphs, stray) in enumerate([*[(" 253", 0.1)] * 30, *[(" 258", x) for x in ramp], *[(" 256", 0.1)] * 30]):
+        seen += judge.add(Seen(k + 1, k * APART_S, Glimpse(glyphs, -1, "", (1.0,) * 4, (0.1, 0.1, 0.1, stray))))
+    seen += judge.end()
+    assert {s.figure is not None for s in seen[30:42]} == {is_read}
+    assert all(s.figure is not None for s in seen[:30] + seen[42:])
 
 
 def test_a_slow_display_that_shows_what_two_values_share_shows_none():
@@ -136,11 +176,19 @@ def test_a_form_that_the_display_does_not_have_is_odd():
     assert not any(UsualForms().is_odd("7", hooked) for _ in range(3))
 
 
-def test_stills_need_neighbours():
-    """Of stills minutes apart one frame is all there is: what goes with no neighbour is doubtful."""
-    values = judged((" 251", 4), (" 951", 1), (" 252", 4), apart_s=5.0)
+@pytest.mark.parametrize("still", [" 951", " 252", "  51", " 151", " 255"])
+def test_a_clear_still_needs_no_neighbours(still):
+    """Minutes apart, a load comes and goes between two: a part of what stood before, or a mixture, is a value too."""
+    values = judged((" 751", 4), (still, 1), (" 255", 4), apart_s=60.0)
+    assert values == [75.1] * 4 + [float(still) / 10] + [25.5] * 4
+
+
+def test_a_still_that_is_less_clear_must_go_with_its_neighbours():
+    """One whose segments are half lit may show what never stood there."""
+    values = judged((" 251", 4), (" 951", 1), (" 252", 4), apart_s=5.0, strays=0.3)
     assert values[:4] + values[5:] == [25.1] * 4 + [25.2] * 4
     assert "moment" in values[4]
+    assert judged((" 251", 1), (" 252", 1), (" 253", 1), apart_s=5.0, strays=0.3) == [25.1, 25.2, 25.3]
 
 
 def test_amps_and_volts_in_turn_are_kept_apart():

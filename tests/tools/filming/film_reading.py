@@ -15,6 +15,8 @@ from pathlib import Path
 
 import numpy as np
 import pyarrow.parquet as pq
+from film_disturbances import DISTURBANCES
+from film_disturbed import disturbed
 from film_drawing import display_toml, write_film
 from film_frames import States, at_most, read_states, told_of_states
 from film_plans import Plan, in_turn_plan, plan_of
@@ -147,7 +149,14 @@ def main() -> int:
     )
     parser.add_argument("--folder", type=Path, help="where films are left for the next time; default: nowhere")
     parser.add_argument("--states", type=int, help="no films: so many single states of each seed's displays")
+    parser.add_argument("--only", metavar="NAME", help=f"one disturbance in degrees: {', '.join(DISTURBANCES)}, or all")
+    parser.add_argument("--length", type=float, default=14.0, help="of each film [s]")
     options = parser.parse_args()
+    if options.only:
+        for name in DISTURBANCES if options.only == "all" else [options.only]:
+            for degree, read in disturbed(name, options.first, options.films, options.length):
+                print(f"{name} {degree}: {read}", flush=True)
+        return 0
     if options.states:
         states = States()
         for seed in range(options.first, options.first + options.films):
@@ -159,7 +168,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as spare:
         folder = options.folder or Path(spare)
         for seed in range(options.first, options.first + options.films):
-            plan, film, profile = filmed(seed, folder, in_turn=options.in_turn)
+            plan, film, profile = filmed(seed, folder, options.length, in_turn=options.in_turn)
             outcome = measure(plan, film, profile)
             outcomes.append(outcome)
             if options.folder is None:
