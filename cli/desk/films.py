@@ -106,7 +106,8 @@ class FilmForm(_OfFilm):
         require_opencv()
         from ...ingest.film.display import load_display
 
-        return typed_display(load_display(self.desk.folder.existing(self.field("display"))))
+        display = load_display(self.desk.folder.existing(self.field("display")))
+        return typed_display(display.fitted(*self.asked.size(), self.asked.path.name))
 
     def _typed(self) -> TypedDisplay:
         columns = [[text.strip() for text in self.get_arguments(one.name)] for one in fields(TypedBox)]
@@ -160,8 +161,10 @@ class FilmForm(_OfFilm):
         except InputError as error:
             raise InputError(f"--out: {error}") from None
         assert page.state is not None and page.state.display is not None  # else there were sentences
+        # The next film may be larger or smaller.
+        display = page.state.display.model_copy(update={"picture": list(page.asked.size())})
         try:
-            profile = self._profile(more["profile_name"], display_text(page.state.display))
+            profile = self._profile(more["profile_name"], display_text(display))
         except InputError as error:
             raise InputError(f"--display: {error}") from None
         return log, _command(page, profile, log)

@@ -75,6 +75,26 @@ class Export(Protocol):
         """Yield the readings in the order they were written, and the rows that could not be read."""
 
 
+class LooksLeftOut(Protocol):
+    """How often displays of a film gave no value, its ``left_out``, and the commonest reason with when it was first."""
+
+    @property
+    def looks(self) -> int:
+        """How often a display was looked at."""
+
+    @property
+    def times(self) -> int:
+        """How often that gave no value."""
+
+    @property
+    def reason(self) -> str:
+        """The commonest reason."""
+
+    @property
+    def first_s(self) -> float:
+        """When in the film that was so for the first time. [s]"""
+
+
 class Misreading(Protocol):
     """How many values may be wrong of an export that was read by its look, its ``misread``; as shares of one."""
 

@@ -193,9 +193,8 @@ def _check(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
     if not tally.written:
         if first is None:
             raise InputError(f"{name}: holds no row of readings")
-        raise InputError(
-            f"{name}: none of its {tally.read} rows could be read; the first: {where}. All are in {rejects}"
-        )
+        rows = f"none of its {tally.read} rows could be read; the first: {where}"
+        raise InputError(f"{name}: {getattr(export, 'why_nothing', rows)}. All are in {rejects}")
     # A last line that was cut short says nothing about the others.
     if tally.rejected - tally.torn > MOST_REJECTED * tally.read and not allow:
         share = 100 * tally.rejected / tally.read

@@ -21,7 +21,9 @@ if TYPE_CHECKING:
     import cv2
 
     from ..profiles.model import Profile
+    from .live_reading import LiveReading
     from .stands import Seen
+    from .straighten import Image
 
 #: Live, a value is told so soon after it stood: long enough for what must stand three seconds. [s]
 _BLOCK_S, _AROUND_S = 0.5, 3.6
@@ -51,11 +53,10 @@ class CameraReadings(LiveSource):
             raise InputError(f"{address.text}: say with --display which display profile it is read by")
         require_opencv()
         from .display import load_display
-        from .live_reading import LiveReading
 
         self._place, self._display = address.place, load_display(Path(name))
         self._text = f"camera {address.place}"
-        self._reading = LiveReading(self._display, 1 / LOOKED_AT, _BLOCK_S, _AROUND_S)
+        self._reading: LiveReading | None = None
         self.quantities: Sequence[str] = self._display.quantities
         self.side: str = self._display.side
         self.sampling: str = self._display.sampling
@@ -81,6 +82,13 @@ class CameraReadings(LiveSource):
         if not self._camera.isOpened():
             self.close()
             raise SourceLost("no camera", f"{self._text}: cannot be opened; is it there, and used by nothing else?")
+        # One that opens and gives nothing is not back; a profile that does not go with its pictures is told at once.
+        ok, picture = self._camera.retrieve() if any(self._camera.grab() for _ in range(_MISSES)) else (False, None)
+        if not ok or picture is None:
+            self.close()
+            raise SourceLost("camera lost", f"{self._text}: opens, but gives no pictures")
+        if self._reading is None:
+            self._reading = self._begun(np.asarray(picture, dtype=np.uint8))
 
     def close(self) -> None:
         """Let go of the camera."""
@@ -98,7 +106,7 @@ class CameraReadings(LiveSource):
 
     def ending(self) -> list[Event]:
         """Return what is still to be judged."""
-        return self._told(self._reading.end())
+        return [] if self._reading is None else self._told(self._reading.end())
 
     def _frame(self) -> list[Event]:
         if self._camera is None:
@@ -117,7 +125,19 @@ class CameraReadings(LiveSource):
             self._clock.sleep(0.02)
             return []
         self._misses, self._looked_us, self._number = 0, now_us, self._number + 1
+        if self._reading is None:
+            self._reading = self._begun(np.asarray(picture, dtype=np.uint8))
         return self._told(self._reading.add(self._number, now_us / 1e6, np.asarray(picture, dtype=np.uint8)))
+
+    def _begun(self, picture: Image) -> LiveReading:
+        """Return what reads the displays in pictures of that size."""
+        from .film_export import refuse_beyond
+        from .live_reading import LiveReading
+
+        high, wide = picture.shape[:2]
+        reading = LiveReading(self._display.fitted(wide, high, self._text), 1 / LOOKED_AT, _BLOCK_S, _AROUND_S)
+        refuse_beyond(picture, reading.readers, self._text)
+        return reading
 
     def _told(self, moments: Sequence[Sequence[Seen]]) -> list[Event]:
         events: list[Event] = []

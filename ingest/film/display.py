@@ -20,6 +20,8 @@ _WIDEST = 20_000
 _MOST_DECIMALS = 9
 #: Boxes drawn by hand may touch; those that share more than this of the smaller one are of one display.
 _SHARED = 0.25
+#: Pictures whose sides are to each other as those of others, to within this, have one shape: a codec rounds them. [1]
+_SAME_SHAPE = 0.02
 Corner = Annotated[list[Annotated[float | int, Field(ge=-_WIDEST, le=_WIDEST)]], Field(min_length=2, max_length=2)]
 Corners = Annotated[list[Corner], Field(min_length=4, max_length=4)]
 
@@ -161,7 +163,8 @@ class Display(DisplayPart):
     """What a film shows, and how it is to be read.
 
     ``sampling``: the display shows the average since it last changed (``mean``), or what was there at that moment
-    (``held``). ``delay_s`` is how long after the draw changes it may show that. [s]
+    (``held``). ``delay_s`` is how long after the draw changes it may show that [s]. ``picture`` is how wide and high
+    the pictures are on which its corners were drawn; without it they are in pixels of the film at hand.
     """
 
     fields: Annotated[list[FieldEntry], Field(min_length=1, max_length=12)]
@@ -169,6 +172,7 @@ class Display(DisplayPart):
     side: Literal["dc", "ac"] = "dc"
     delay_s: Annotated[float | int, Field(ge=0, le=60)] = 1.0
     meter: str | None = None
+    picture: Annotated[list[Annotated[int, Field(ge=1, le=_WIDEST)]], Field(min_length=2, max_length=2)] | None = None
 
     @model_validator(mode="after")
     def _one_of_each(self) -> Display:
@@ -183,6 +187,30 @@ class Display(DisplayPart):
                     "of its own, or make them one with in_turn"
                 )
         return self
+
+    def fitted(self, wide: int, high: int, name: str) -> Display:
+        """Return it for a film whose pictures are so large [pixels]: one of the same shape, larger or smaller.
+
+        Raises
+        ------
+        InputError
+            If they have another shape, as of a camera that was held or set otherwise; `name` is the film's.
+        """
+        if self.picture in (None, [wide, high]):
+            return self
+        assert self.picture is not None
+        drawn_wide, drawn_high = self.picture
+        scales = wide / drawn_wide, high / drawn_high
+        if abs(scales[0] / scales[1] - 1) > _SAME_SHAPE:
+            raise InputError(
+                f"{name}: its pictures are {wide} by {high} pixels, and the display profile was drawn on {drawn_wide} "
+                f"by {drawn_high}, which is another shape; draw its corners on a frame of this film"
+            )
+        fields = [
+            entry.model_copy(update={"corners": [[x * scales[0], y * scales[1]] for x, y in entry.corners]})
+            for entry in self.fields
+        ]
+        return self.model_copy(update={"fields": fields, "picture": [wide, high]})
 
     @property
     def quantities(self) -> tuple[str, ...]:

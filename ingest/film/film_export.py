@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import chain
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 
@@ -89,6 +90,15 @@ class FilmLayout:
         ]
 
 
+class NotRead(NamedTuple):
+    """How often displays were looked at, and gave no value; the commonest reason, and when it was first. [s]"""
+
+    looks: int
+    times: int
+    reason: str
+    first_s: float
+
+
 @dataclass
 class _Rows:
     """Readings and rejects that wait to be handed on."""
@@ -133,13 +143,19 @@ class FilmExport:
         self.needs_zone = start.tzinfo is None if start is not None else film.by_zone
         self._start_us = own_us or 0
         self._begins = tuple(self._of_beginning()) if start is None else ()
-        self._misread = MisreadSums(len(display.fields))
+        self._begin()
+
+    def _begin(self) -> None:
+        self._misread = MisreadSums(len(self._display.fields))
+        self._looks = 0
+        self._reasons: Counter[str] = Counter()
+        self._first_s: dict[str, float] = {}
 
     def batches(self) -> Iterator[RowBatch]:
         """Yield the readings in order, and the frames that gave none."""
         rows, due_s = _Rows(self.quantities), -1.0
         last_s = 0.0
-        self._misread = MisreadSums(len(self._display.fields))
+        self._begin()
         for moment in judged_frames(self._film, self._display):
             last_s = moment[0].time_s
             if moment[0].time_s < due_s - 1e-6:
@@ -157,6 +173,21 @@ class FilmExport:
         """How many of the values read so far may be wrong."""
         return self._misread.result()
 
+    @property
+    def left_out(self) -> NotRead:
+        """How often displays gave no value so far, and mostly why."""
+        (reason, _), *_ = self._reasons.most_common(1) or [("", 0)]
+        return NotRead(self._looks, self._reasons.total(), reason, self._first_s.get(reason, 0.0))
+
+    @property
+    def why_nothing(self) -> str:
+        """Why no value was read, where none was."""
+        left = self.left_out
+        return (
+            "no value could be read in this film ('shuntbook look' with the same --display shows its boxes): "
+            f"{left.times} looks at its displays gave none, mostly since {left.reason}"
+        )
+
     def _take(self, moment: Sequence[Seen], rows: _Rows) -> None:
         """Take the reading of one frame, and tell of each display that gave none why."""
         values = {seen.figure.quantity: seen.figure.value for seen in moment if seen.figure is not None}
@@ -164,13 +195,16 @@ class FilmExport:
             rows.time_us.append(self._start_us + round(moment[0].time_s * 1e6))
             rows.values.append(values)
         for seen, entry in zip(moment, self._display.fields, strict=True):
+            self._looks += 1
             if seen.figure is None:
+                self._reasons[seen.reason] += 1
+                self._first_s.setdefault(seen.reason, seen.time_s)
                 rows.rejects.append(Reject(self._film.name, seen.number, seen.reason, _told(entry.quantities, seen)))
 
     def _of_beginning(self) -> Iterator[str]:
         """Yield what the film itself says of when it was taken, where nobody else did: its camera may be wrong."""
         if self._film.whose:
-            yield f"its times are by {self._film.whose}; --start says when the first still was taken, if that is wrong"
+            yield f"times by {self._film.whose} (--start says another)"
         elif self._film.made is not None:
             yield (
                 f"by its own file the film was made at {self._film.made:%Y-%m-%dT%H:%M:%S} UTC, as its camera has it, "
@@ -203,12 +237,26 @@ def judged_frames(
 
     New `readers`, one a field of the display, are the caller's where it asks them afterwards.
     """
+    film, display = fitted(film, display)
     readers = readers or [FieldReader(entry.box(), entry.shows) for entry in display.fields]
     frames = learnt(film, readers)
     reading = LiveReading(display, film.apart_s, BLOCK_S, AROUND_S, readers)
     for frame in frames:
         yield from reading.add(frame.number, frame.time_s, frame.picture)
     yield from reading.end()
+
+
+def fitted(film: Film, display: Display) -> tuple[Film, Display]:
+    """Return a film, and a display profile in its pixels; of a film that cannot be had again all frames are left."""
+    if display.picture is None:
+        return film, display
+    frames = film.frames()
+    if (first := next(frames, None)) is None:
+        raise InputError(f"{film.name}: holds no frame")
+    if not film.again:
+        film = film._replace(frames=lambda from_s=0.0: chain([first] if from_s <= 0 else [], frames))
+    high, wide = first.picture.shape[:2]
+    return film, display.fitted(wide, high, film.name)
 
 
 def learnt(film: Film, readers: Sequence[FieldReader]) -> Iterator[FilmFrame]:

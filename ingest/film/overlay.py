@@ -14,7 +14,7 @@ from ..quantities import find_unit
 from .digit_places.straighten import Image
 from .display import Display, FieldEntry
 from .field_reader import FieldReader
-from .film_export import judged_frames, refuse_beyond
+from .film_export import fitted, judged_frames, refuse_beyond
 from .follow import CameraFollower
 from .frames import Film, FilmFrame, first_picture, frames_between
 from .stands import AROUND_S, BLOCK_S, FrameJudge, Seen
@@ -58,6 +58,7 @@ def look_at_film(film: Film, display: Display, at_s: float | None) -> FilmLook:
     """
     if not film.again:
         raise InputError(f"{film.name}: can be had only once, so there is no looking at it; put it into a file first")
+    film, display = fitted(film, display)
     readers = [FieldReader(entry.box(), entry.shows) for entry in display.fields]
     moment = _moment(film, display, readers, at_s)
     first, frame = _frames(film, moment[0].number)

@@ -39,6 +39,7 @@ def convert_document(done: Converted, export: Export, look: FirstLook) -> Docume
         },
         **named(meta, "side sampling notes=remarks"),
         "misread": _misread(export),
+        "left_out": None if (left := getattr(export, "left_out", None)) is None else left._asdict(),
     }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Mapping, Sequence
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Final
@@ -14,7 +15,7 @@ from .columns import Columns
 
 if TYPE_CHECKING:
     from ....analysis.readings.first_look import BothWays, FirstLook, ReadingShown
-    from ....ingest.exports.adapter import Export, Misreading
+    from ....ingest.exports.adapter import Export, LooksLeftOut, Misreading
     from ....ingest.exports.convert import Converted
     from ....ingest.log.meta import LogMeta
 
@@ -39,22 +40,30 @@ def converted_answer(
     """
     meta = done.meta
     notes = [f"note: {line}" for line in meta.remarks]
-    # Of a film that cannot be read to its end that is told before all that is as usual.
-    first = notes if meta.display_delay_s is not None else []
+    is_film = meta.display_delay_s is not None
+    # Of a film what could be read, and how surely, comes first; what is the matter with it before all that is as usual.
+    first = [note for note in notes if is_film and note.removeprefix("note: ") in export.layouts[0].remarks]
+    counts = [_film_counts(done), *_left_out(done, export, explain=False), *_misread(export, explain=False)]
     return Reply(
         [
+            *(counts if is_film else []),
             *in_doubt,
             _sums(look),
-            _readings(look, meta, few=True),
             *first,
+            _readings(look, meta, few=True),
+            *([note for note in notes if note not in first] if is_film else []),
             _taken_for(done, export, reverse=reverse),
-            _counts(done),
-            *_misread(export, explain=False),
+            *([] if is_film else [_counts(done)]),
             *([f"kept how it was read in {profile}: next time add --profile {profile}"] if profile is not None else []),
-            *notes[len(first) :],
+            *([] if is_film else notes),
             *_columns(export),
         ],
-        [_readings(look, meta, few=False), *_explained(done, export, reverse=reverse), *_misread(export, explain=True)],
+        [
+            _readings(look, meta, few=False),
+            *_explained(done, export, reverse=reverse),
+            *_left_out(done, export, explain=True),
+            *_misread(export, explain=True),
+        ],
         "how it was recognised, more of its readings",
         last=f"wrote {done.log}; next: shuntbook look {done.log}",
     )
@@ -147,8 +156,6 @@ def _explained(done: Converted, export: Export, *, reverse: bool) -> list[str]:
 def _counts(done: Converted) -> str:
     meta = done.meta
     counts = [f"{meta.rows_read:,} rows read, {meta.rows_kept:,} kept"]
-    if meta.display_delay_s is not None:
-        counts = [f"{meta.rows_kept:,} readings"]
     counts += [f"{meta.rows_merged:,} merged"] if meta.rows_merged else []
     counts += [f"{meta.rows_rejected:,} not readable (see {rejects_path(done.log)})"] if meta.rows_rejected else []
     counts += [f"{done.repeated_headers} repeated headers passed over"] if done.repeated_headers else []
@@ -157,6 +164,33 @@ def _counts(done: Converted) -> str:
         return ", ".join(counts)
     usual = f"one every {meta.usual_interval_s:g} s, " if meta.usual_interval_s else ""
     return f"{', '.join(counts)}; {usual}a gap above {meta.gap_limit_s:g} s"
+
+
+def _film_counts(done: Converted) -> str:
+    """Return how many readings a film gave, from when to when."""
+    meta = done.meta
+    usual = f", one every {meta.usual_interval_s:g} s" if meta.usual_interval_s else ""
+    merged = f" ({meta.rows_merged:,} merged)" if meta.rows_merged else ""
+    return f"read {meta.rows_kept:,} readings{merged}, {_span(done)}{usual}"
+
+
+def _left_out(done: Converted, export: Export, *, explain: bool) -> list[str]:
+    """Return how often a film's displays gave no value and mostly why, or how to see it; nothing of text."""
+    left: LooksLeftOut | None = getattr(export, "left_out", None)
+    if left is None or not left.times:
+        return []
+    share = 100 * left.times / left.looks
+    at = f"{int(left.first_s) // 60}:{left.first_s % 60:04.1f}"
+    if not explain:
+        return [
+            f"left out {left.times:,} of {left.looks:,} looks at its displays ({share:.2g} %), mostly since "
+            f"{left.reason} ({at}); all are in {rejects_path(done.log)}"
+        ]
+    words = [export.sources[0].name, "--display", done.meta.profile or "", "--at", at]
+    return [
+        "what is not clear is no value, and adds nothing. To see what was left out, and mend the boxes where you can "
+        f"read it yourself: shuntbook look {shlex.join(words)} --out boxes.png"
+    ]
 
 
 def _misread(export: Export, *, explain: bool) -> list[str]:

@@ -68,7 +68,7 @@ def by_their_times(files: Sequence[Path], zone: str, name: str) -> Stills:
         If one tells none.
     """
     ways: tuple[tuple[str, Callable[[Path], datetime | None]], ...] = (
-        ("the camera's clock, as it wrote it into each still", time_in_file),
+        ("the clock of the stills' camera", time_in_file),
         ("the names of the stills", lambda file: time_in_name(file.stem)),
     )
     first_without: list[str] = []

@@ -27,11 +27,11 @@ class FilmClock(Clock):
 
 
 class DrawnCamera:
-    """Gives the frames of a plan, and then none."""
+    """Gives the frames of a plan from when it was opened, dark ones where it is told so, and then none."""
 
-    def __init__(self, plan, clock):
+    def __init__(self, plan, clock, *, dark=False):
         self._painter, self._plan, self._clock = Painter(plan), plan, clock
-        self._k, self._picture = 0, None
+        self._k, self._picture, self._dark, self._from_us = 0, None, dark, clock.us
 
     def isOpened(self):
         return True
@@ -40,8 +40,10 @@ class DrawnCamera:
         if self._k >= self._plan.length_s * self._plan.fps:
             return False
         self._picture = self._painter.frame(self._k)
+        if self._dark:
+            self._picture[:] = 0
         self._k += 1
-        self._clock.us = START_US + round(self._k / self._plan.fps * 1e6)
+        self._clock.us = self._from_us + round(self._k / self._plan.fps * 1e6)
         return True
 
     def retrieve(self):
@@ -82,6 +84,72 @@ def test_a_camera_gives_readings_with_the_times_of_its_frames(profile, monkeypat
     times = [reading.time_us for reading in readings]
     assert times == sorted(set(times)) and START_US < times[0] < times[-1] <= clock.us
     assert all(event.reason for event in events if isinstance(event, Refused))
+
+
+def read_until_lost(source):
+    """Return what a source tells until its camera gives nothing more."""
+    events = []
+    with pytest.raises(SourceLost):
+        while True:
+            events += source.read(0.2)
+    return events
+
+
+def test_a_camera_that_is_lost_and_found_leaves_a_gap(profile, monkeypatch):
+    """What it showed before is judged by what was seen, and after it reading goes on; nothing is told between."""
+    plan, path = profile
+    clock = FilmClock()
+    monkeypatch.setattr(cv2, "VideoCapture", lambda _: DrawnCamera(plan, clock))
+    source = make_source(f"camera:0?display={path}", None, clock)
+    source.open()
+    events = read_until_lost(source)
+    source.close()
+    with pytest.raises(SourceLost, match="is not open"):
+        source.read(0.2)
+    lost_us = clock.us
+    clock.sleep(20.0)
+    back_us = clock.us
+    source.open()
+    events += [*read_until_lost(source), *source.ending()]
+    times = [event.time_us for event in events if isinstance(event, Reading)]
+    assert times == sorted(set(times))
+    assert [at for at in times if lost_us + 0.2e6 < at < back_us] == []
+    assert sum(at <= lost_us for at in times) > 15 < sum(at >= back_us for at in times)
+
+
+def test_a_camera_that_opens_and_gives_nothing_is_not_back(profile, monkeypatch):
+    """Else a capture would say time and again that it is."""
+    plan, path = profile
+    plan.length_s = 0.0
+    clock = FilmClock()
+    monkeypatch.setattr(cv2, "VideoCapture", lambda _: DrawnCamera(plan, clock))
+    with pytest.raises(SourceLost, match="opens, but gives no pictures"):
+        make_source(f"camera:0?display={path}", None, clock).open()
+
+
+def test_a_dark_camera_gives_no_reading(profile, monkeypatch):
+    """Each look at it has its reason."""
+    plan, path = profile
+    plan.length_s = 4.0
+    clock = FilmClock()
+    monkeypatch.setattr(cv2, "VideoCapture", lambda _: DrawnCamera(plan, clock, dark=True))
+    source = make_source(f"camera:0?display={path}", None, clock)
+    source.open()
+    events = [*read_until_lost(source), *source.ending()]
+    assert {type(event) for event in events} == {Refused} and len(events) > 10
+    assert {event.reason for event in events} <= {"the digits' places are not yet known", "no digits are to be seen"}
+
+
+def test_a_profile_that_does_not_go_with_the_camera_is_told_before_a_capture(profile, tmp_path, monkeypatch, capsys):
+    """With both sizes; no log is begun."""
+    plan, path = profile
+    path.write_text("picture = [640, 480]\n" + path.read_text(encoding="utf-8"), encoding="utf-8")
+    monkeypatch.setattr(cv2, "VideoCapture", lambda _: DrawnCamera(plan, FilmClock()))
+    assert run(["capture", "camera:0", "--display", str(path), "--out", str(tmp_path / "a.parquet")]) == 2
+    assert "are 640 by 360 pixels, and the display profile was drawn on 640 by 480" in " ".join(
+        capsys.readouterr().err.split()
+    )
+    assert list(tmp_path.glob("*.parquet*")) == []
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,6 @@
 
 import json
 import re
-import struct
 import subprocess
 import sys
 
@@ -11,6 +10,7 @@ import numpy as np
 import pyarrow.parquet as pq
 import pytest
 from film_drawing import Painter, corners_of, display_toml
+from film_files import slower_from
 from film_plans import plan_of
 from film_reading import filmed, measure, total
 
@@ -78,7 +78,13 @@ def test_a_film_becomes_a_log_with_its_rejects_beside_it(film, capsys):
     rejects = folder / "a.parquet.rejects.csv"
     assert not rejects.exists() or "digit" in rejects.read_text(encoding="utf-8")
     told, document = capsys.readouterr().out.split("\n{", 1)
-    assert "took film_5" in told and "values read wrong, by this film itself: likely 1 in " in " ".join(told.split())
+    assert "values read wrong, by this film itself: likely 1 in " in " ".join(told.split())
+    said = " ".join(told.split())
+    assert re.match(r"read \d+ readings, from 13 Jun 2026 10:30:00 to 10:30:0\d \(UTC\), one every 0.2 s", said)
+    left = json.loads("{" + document)["left_out"]
+    assert left["looks"] >= 2 * first.num_rows
+    if left["times"]:
+        assert f"left out {left['times']} of {left['looks']} looks at its displays" in said and left["reason"] in said
     misread = json.loads("{" + document)["misread"]
     assert 0 < misread["share"] < misread["at_most"] < 0.2 and misread["seconds"] > 5
     assert _charge(folder / "a.parquet", capsys)["charge"]["net_Ah"] > 0
@@ -159,6 +165,33 @@ def test_a_point_may_be_seen_in_the_picture(film, tmp_path):
     assert len(values) > 20 and set(values) <= {float(text) for text in plan.shown[0].texts}
 
 
+def test_what_was_left_out_is_counted_with_its_reason_and_the_way_to_see_it(film, tmp_path, capsys):
+    """The display is covered for a second: that is told in the answer, as are films of which nothing can be read."""
+    _, plan, _, profile = film
+    painter, out = Painter(plan), tmp_path / "log.parquet"
+    stills = tmp_path / "stills it is"
+    stills.mkdir()
+    for k in range(12):
+        picture = painter.frame(k)
+        if 4 <= k < 6:
+            picture[:] = 90
+        cv2.imwrite(str(stills / f"20260613_1030{k:02}.png"), picture)
+    words = ["convert", str(stills), "--display", str(profile), "--zone", "UTC", "--out", str(out)]
+    assert run(words) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert said.startswith("read 10 readings, from 13 Jun 2026 10:30:00 to 10:30:11 (UTC), one every 1 s")
+    assert "left out 4 of 24 looks at its displays (17 %)" in said
+    assert "mostly since something bright or dark stands beside the digits (0:04.0)" in said
+    assert run([*words, "--explain", "--force"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"shuntbook look '{stills}' --display {profile} --at 0:04.0 --out boxes.png" in said
+    assert "note: times by the names of the stills (--start says another)" in said
+    for file in stills.iterdir():
+        cv2.imwrite(str(file), np.full((plan.size[1], plan.size[0], 3), 90, np.uint8))
+    assert run([*words[:-1], str(tmp_path / "none.parquet")]) == 2
+    assert "looks at its displays gave none, mostly since" in " ".join(capsys.readouterr().err.split())
+
+
 def _values(film, profile):
     export = FilmExport(film, load_display(profile), zone="UTC", start=None)
     values = np.concatenate([batch.readings.quantities["current_A"] for batch in export.batches()])
@@ -185,25 +218,12 @@ def test_the_times_are_those_of_the_frames(film, tmp_path):
     """Of a film whose second half has a third of the frames a second, and not by counting them."""
     _, _, path, profile = film
     slow = tmp_path / "slow.mp4"
-    slow.write_bytes(_slower_from(path.read_bytes(), 60))
+    slow.write_bytes(slower_from(path.read_bytes(), 60))
     times_s = [frame.time_s for frame in open_film(str(slow), None).frames()]
     assert np.diff([at for at in times_s if at < 1.9]).max() < 0.08
     assert np.diff([at for at in times_s if at > 2.1]).min() == pytest.approx(0.1, abs=0.01)
     seen = [moment[0].time_s for moment in judged_frames(open_film(str(slow), None), load_display(profile))]
     assert seen == pytest.approx(times_s)
-
-
-def _slower_from(film, frame):
-    """Return an MP4 film whose frames last three times as long from one of them on: its table of times rewritten."""
-    raw = bytearray(film)
-    at = raw.index(b"stts")
-    _, count, lasts = struct.unpack(">III", raw[at + 8 : at + 20])
-    raw[at + 8 : at + 20] = struct.pack(">IIIII", 2, frame, lasts, count - frame, 3 * lasts)
-    # The boxes around it grow by the second entry; they stand behind the pictures, whose places stay.
-    for box in (b"moov", b"trak", b"mdia", b"minf", b"stbl", b"stts"):
-        size = raw.index(box) - 4
-        raw[size : size + 4] = struct.pack(">I", struct.unpack(">I", raw[size : size + 4])[0] + 8)
-    return bytes(raw)
 
 
 def test_a_film_that_is_not_whole_is_said_to_be(tmp_path, capsys):
