@@ -105,6 +105,9 @@ def _read(film: _FilmAsWas, box: str) -> FieldSeen:
     try:
         (seen,) = read_at(asked.opened(), Display(fields=[FieldEntry.model_validate_json(box)]), asked.moment_s())
     except InputError as error:
-        sentence = str(error).removeprefix(f"{asked.path}: ").replace("field 1 of the display profile", "the box")
+        sentence = str(error).removeprefix(f"{asked.path}: ")
+        # Here a box is drawn, not written.
+        if " and in the display profile " in sentence:
+            sentence = f"{sentence.partition(', and in ')[0]}, and the box reaches beyond them; draw it again"
         return FieldSeen("", sentence, is_read=False)
     return seen

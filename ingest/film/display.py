@@ -40,7 +40,7 @@ def _unit_of(name: str) -> Unit:
     try:
         unit = find_unit(name)
     except UnknownUnitError as error:
-        raise ValueError(str(error)) from None
+        raise ValueError(f"{error}; a display's is such as A, mV, W or Wh") from None
     if unit.dimension not in OF_DIMENSION:
         raise ValueError(f"{name} ({unit.dimension}) has no place in a log; amps, volts and watts have")
     return unit
@@ -172,13 +172,25 @@ class Display(DisplayPart):
     side: Literal["dc", "ac"] = "dc"
     delay_s: Annotated[float | int, Field(ge=0, le=60)] = 1.0
     meter: str | None = None
-    picture: Annotated[list[Annotated[int, Field(ge=1, le=_WIDEST)]], Field(min_length=2, max_length=2)] | None = None
+    picture: list[int] | None = None
+
+    @field_validator("picture", mode="before")
+    @classmethod
+    def _is_wide_and_high(cls, picture: object) -> object:
+        sides = picture if isinstance(picture, list) else []
+        if picture is not None and not (len(sides) == 2 and all(type(x) is int and 0 < x <= _WIDEST for x in sides)):
+            raise ValueError("say how wide and high the pictures are on which corners were drawn, such as [1280, 720]")
+        return picture
 
     @model_validator(mode="after")
     def _one_of_each(self) -> Display:
-        names = [name for field in self.fields for name in field.quantities]
-        if twice := next((name for name in names if names.count(name) > 1), None):
-            raise ValueError(f"{twice} is shown twice; leave one of them out")
+        of: dict[str, int] = {}
+        for number, field in enumerate(self.fields, start=1):
+            for name in field.quantities:
+                if name in of:
+                    where = f"fields[{of[name]}] and fields[{number}]" if of[name] != number else f"fields[{number}]"
+                    raise ValueError(f"{where} show {name} twice; a log holds one of each: leave one of them out")
+                of[name] = number
         boxes = [field.box() for field in self.fields]
         for k, j in combinations(range(len(boxes)), 2):
             if boxes[k].shared(boxes[j]) > _SHARED:

@@ -284,8 +284,11 @@ def refuse_beyond(picture: Image, readers: Sequence[FieldReader], name: str) -> 
     high, wide = picture.shape[:2]
     for k, reader in enumerate(readers):
         corners = reader.box.corners
-        if (corners < 0).any() or (corners[:, 0] > wide).any() or (corners[:, 1] > high).any():
+        beyond = (corners < 0).any(axis=1) | (corners > (wide, high)).any(axis=1)
+        if beyond.any():
+            x, y = corners[int(np.argmax(beyond))]
             raise InputError(
-                f"{name}: its pictures are {wide} by {high} pixels, and field {k + 1} of the display profile reaches "
-                "beyond them; draw its corners on a frame of this film"
+                f"{name}: its pictures are {wide} by {high} pixels, and in the display profile fields[{k + 1}].corners "
+                f"reach beyond them, to [{x:g}, {y:g}]; draw them on a frame of this film, or say with picture on how "
+                "large pictures they were drawn"
             )

@@ -122,7 +122,7 @@ def test_a_profile_of_the_folder_fills_the_form(seated):
         ({"start": "2026-06-13T10:30", "moment": "soon"}, "is no time of a film"),
         ({"start": "2026-06-13T10:30", "zone": "Nowhere"}, "Nowhere"),
         ({"start": "2026-06-13T10:30", "corners": ["", ""]}, "Its box is still to be drawn"),
-        ({"start": "2026-06-13T10:30", "unit": ["A", "A"]}, "is shown twice"),
+        ({"start": "2026-06-13T10:30", "unit": ["A", "A"]}, "show current_A twice"),
         ({"start": "2026-06-13T10:30", "digits": ["x", "4"]}, "Count the places"),
         ({"start": "2026-06-13T10:30", "decimals": ["4", "1"]}, "cannot stand behind the point"),
         ({"start": "2026-06-13T10:30", "delay_s": "soon"}, "Write the seconds"),

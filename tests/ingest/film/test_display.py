@@ -72,6 +72,13 @@ def test_two_boxes_round_one_display_are_refused(tmp_path):
     )
 
 
+def test_two_displays_of_one_quantity_are_refused(tmp_path):
+    """Whatever their units; both are named."""
+    second = FIELD.replace('"A"', '"mA"').replace(" 10]", " 110]").replace(" 12]", " 112]").replace(" 40]", " 140]")
+    with pytest.raises(InputError, match=r"fields\[1\] and fields\[2\] show current_A twice"):
+        field_of(tmp_path, FIELD + second)
+
+
 def test_ranges_that_meet_are_refused(tmp_path):
     """Nobody could tell which of the two a value is."""
     with pytest.raises(InputError, match="in common"):
