@@ -46,6 +46,8 @@ class SegmentLight:
         darker. All dark ones have that in common, and the lit ones stand out from them.
         """
         segments = np.sort(self.lit[:, : PARTS - 1].ravel())
+        if segments[-1] <= 0:
+            return self  # a dark picture
         level = float(np.median(segments[segments > 0.5 * segments[-1]]))
         steps = np.diff(segments)
         k = int(np.argmax(steps)) + 1
