@@ -3,9 +3,10 @@
 import html
 import http.client
 import re
+import shutil
 import subprocess
 import sys
-from contextlib import contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from html.parser import HTMLParser
 from urllib.parse import urlencode
 
@@ -88,6 +89,35 @@ def desk(folder, *words, begun_by=()):
     finally:
         child.terminate()
         child.communicate(timeout=60)
+
+
+class SharedDesk:
+    """One desk for all tests of a module, since its start is dear: over a folder that is emptied for each of them."""
+
+    def __init__(self, folder):
+        self.folder, self._open, self._client = folder, ExitStack(), None
+
+    def client(self):
+        """Return who asks the desk; it is begun anew where a test has ended it."""
+        for path in self.folder.iterdir():
+            shutil.rmtree(path) if path.is_dir() and not path.is_symlink() else path.unlink()
+        if self._client is None or self._client.process.poll() is not None:
+            self.close()
+            self._client = self._open.enter_context(desk(self.folder))
+            self._client.folder = self.folder
+        return self._client
+
+    def close(self):
+        """End the desk."""
+        self._open.close()
+
+
+@contextmanager
+def shared_desk(factory):
+    """A desk for the tests of a module; `factory` is pytest's own for temporary folders."""
+    seat = SharedDesk(factory.mktemp("desk"))
+    with closing(seat):
+        yield seat
 
 
 def address(path, **query):

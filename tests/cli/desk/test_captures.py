@@ -9,7 +9,7 @@ import time
 from contextlib import suppress
 
 import pytest
-from desks import address, desk, text_of
+from desks import address, desk, shared_desk, text_of
 from places import SAMPLES
 
 from shuntbook.cli.capture.running import running_captures
@@ -38,13 +38,20 @@ source = "{WEEK}"
 """
 
 
+@pytest.fixture(scope="module")
+def seat(tmp_path_factory):
+    """A desk for all of these tests."""
+    with shared_desk(tmp_path_factory) as seat:
+        yield seat
+
+
 @pytest.fixture
-def client(tmp_path):
+def client(seat):
     """Someone at a desk over an empty folder; no capture that they began is left running."""
-    with desk(tmp_path) as client:
-        client.folder, client.processes = tmp_path, set()
-        yield client
-    client.processes |= {capture.state.process for capture in running_captures(tmp_path)}
+    client = seat.client()
+    client.processes = set()
+    yield client
+    client.processes |= {capture.state.process for capture in running_captures(client.folder)}
     for process in client.processes:
         with suppress(ProcessLookupError):
             os.kill(process, signal.SIGKILL)

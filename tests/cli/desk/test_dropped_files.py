@@ -5,7 +5,7 @@ import socket
 import time
 
 import pytest
-from desks import desk
+from desks import desk, shared_desk
 
 from shuntbook.cli.desk.begin import LARGEST_DROPPED
 
@@ -15,12 +15,17 @@ FORM = (
 )
 
 
+@pytest.fixture(scope="module")
+def seat(tmp_path_factory):
+    """A desk for all of these tests."""
+    with shared_desk(tmp_path_factory) as seat:
+        yield seat
+
+
 @pytest.fixture
-def client(tmp_path):
+def client(seat):
     """Someone at a desk over an empty folder."""
-    with desk(tmp_path) as client:
-        client.folder = tmp_path
-        yield client
+    return seat.client()
 
 
 def names(client):

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from browsers import browser, until
-from desks import address, desk, let_in, text_of
+from desks import address, desk, let_in, shared_desk, text_of
 from telling import told, unwrapped
 
 from shuntbook.cli.desk.chosen import ChosenSite
@@ -27,14 +27,20 @@ def wrong(demo, tmp_path_factory):
     return log
 
 
+@pytest.fixture(scope="module")
+def seat(tmp_path_factory):
+    """A desk for all of these tests."""
+    with shared_desk(tmp_path_factory) as seat:
+        yield seat
+
+
 @pytest.fixture
-def client(demo, tmp_path):
+def client(demo, seat):
     """Someone at a desk over a folder with the open day's log and the site file."""
+    client = seat.client()
     for name in ("open_day.parquet", "site.toml"):
-        shutil.copy(demo / name, tmp_path)
-    with desk(tmp_path) as client:
-        client.folder = tmp_path
-        yield client
+        shutil.copy(demo / name, client.folder)
+    return client
 
 
 def page_of(client, log="open_day.parquet", site="site.toml"):
