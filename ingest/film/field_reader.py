@@ -9,6 +9,7 @@ from typing import Final, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from .digit_places.beside import is_crossed, pattern_beside
 from .digit_places.geometry import Geometry
 from .digit_places.search import find_geometries, quick_score, refined_geometry
 from .digit_places.straighten import Box, Image, Patch, straightened
@@ -31,6 +32,9 @@ _MOST_REST = 0.36
 #: How far a digit's ground may move against the others', in parts of a lit segment's light, and all together.
 _GROUND_APART, _GROUND_MOVED = 0.35, 1.0
 _BESIDE_MORE = 0.3
+LEFT_OUT: Final = "a digit stands beside the box: draw it round all places, and count them all"
+_CROSSED: Final = "the digits reach beyond the box: draw it round all places of this display"
+_NOT_PLACED: Final = "no digits are found in the box: draw it close round all places of this display"
 NO_FIGURE: Final = "is no figure"
 #: So many patches, so many frames apart [s], are looked at before the digits' places are said; and learnt again after.
 _PATCHES, _APART_S, _ANEW_S = 9, 0.3, (3.0, 20.0)
@@ -78,7 +82,7 @@ class FieldReader:
         self._weights = np.full(3, 1 / 3, np.float32)
         self._taken_s = self._learnt_s = -1e9
         self._began_s: float | None = None
-        self._shift = (0, 0)
+        self._shift, self._trouble = (0, 0), ""
         self._usual: deque[NDArray[np.float64]] = deque(maxlen=_REMEMBERED)
         self._forms = UsualForms()
 
@@ -87,19 +91,22 @@ class FieldReader:
         colours = straightened(picture, self.box, moved)
         self._learn(colours, time_s)
         if self.model is None:
-            return self._nothing("the digits' places are not yet known")
-        self.amounts = amounts = self.model.followed(colours @ self._weights, self._shift)
+            return self._nothing(self._trouble or "the digits' places are not yet known")
+        light = np.asarray(colours @ self._weights, dtype=np.float32)
+        self.amounts = amounts = self.model.followed(light, self._shift)
         if amounts.fit < _FITS:
             # A hand may have drawn the digits' places along with it.
             self._shift = (0, 0)
             return self._nothing("no digits are to be seen")
         self._shift = amounts.shift
-        return self._read(amounts)
+        return self._read(amounts, light)
 
     def learn_from_few(self) -> None:
         """Learn the digits' places from the pictures there were, be it one."""
         if self.model is None and self._patches:
             self._settle()
+        if self.model is None:
+            self._trouble = _NOT_PLACED
 
     def digit_outlines(self) -> list[NDArray[np.float64]]:
         """Return where in the straightened box each digit was found last; nothing before they are known."""
@@ -141,12 +148,13 @@ class FieldReader:
         light = np.percentile(np.stack(self._patches) @ self._weights, 85, axis=0).astype(np.float32)
         union = light if self._union is None else np.maximum(light, self._union)
         geometry = self._places_in(union)
-        if geometry.score < _LEARNT:
-            return
         model = model_for(union, geometry, self.box.digits)
+        if model.amounts(union).fit < _LEARNT:
+            return
         if self.model is not None and not self._is_better(model, union):
             return
         self._union, self._shift, self.model = union, (0, 0), model
+        self._trouble = _CROSSED if is_crossed(union, geometry, self.box.digits) else ""
         self._usual.clear()
 
     def _places_in(self, union: Patch) -> Geometry:
@@ -180,7 +188,7 @@ class FieldReader:
 
     # ------------------------------------------------------------------ reading
 
-    def _read(self, amounts: SegmentLight) -> Glimpse:
+    def _read(self, amounts: SegmentLight, patch: Patch) -> Glimpse:
         amounts = amounts.without_glow()
         lit = amounts.lit[:, : PARTS - 1]
         strongest = np.sort(lit, axis=1)[:, -2:].mean(axis=1)
@@ -205,8 +213,12 @@ class FieldReader:
             glyphs, reason = DOUBT * self.box.digits, "something bright or dark stands beside the digits"
         if not glyphs.strip():
             return self._nothing("nothing is lit")
+        if self._is_cut(patch, amounts.shift, level):
+            return self._nothing(LEFT_OUT)
         if DOUBT not in glyphs:
             self._remember(amounts, level)
+        elif self._trouble:
+            reason = self._trouble
         light = tuple(np.maximum(strongest / level, 0).round(3).tolist())
         return Glimpse(glyphs, _point(amounts.lit[:, PARTS - 1], of_digit, level), reason, light, tuple(strays))
 
@@ -228,6 +240,12 @@ class FieldReader:
         if len(self._usual) < 5:
             return False
         return bool(amounts.beside / level > np.median([usual[-2] for usual in self._usual]) + _BESIDE_MORE)
+
+    def _is_cut(self, patch: Patch, shift: tuple[int, int], level: float) -> bool:
+        """Tell whether a figure stands next to the first or the last digit: then the box leaves a part of it out."""
+        assert self.model is not None
+        beside = (pattern_beside(patch, self.model.geometry, k, level, shift) for k in (-1, self.box.digits))
+        return any(GLYPHS.get(pattern, DOUBT).isdigit() for pattern in beside if pattern is not None)
 
     def _remember(self, amounts: SegmentLight, level: float) -> None:
         self._usual.append(np.r_[amounts.ground, amounts.beside / level, level])

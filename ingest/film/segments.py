@@ -18,6 +18,8 @@ PARTS = 8
 BLURS = (0.7, 1.5, 2.6)
 #: How far a patch may still be shifted to find the digits, in each direction. [pixels of the patch]
 REACH = 5
+#: How far beside the digits it is looked for what may be before them, in pitches.
+_BESIDE = 0.5
 #: The glow of dark segments is believed where so many of them glow alike, lit ones are so much brighter, no less bright
 #: than this, and it is no more, all in parts of a lit segment's light. By photographs and pictures of the tests.
 _FEW_DARK, _APART, _LEAST_LIT, _MOST_GLOW = 3, 0.3, 0.72, 0.62
@@ -103,8 +105,9 @@ class SegmentModel:
             inside & (upright >= k * g.pitch - gap) & (upright < (k + 1) * g.pitch - gap) for k in range(self.digits)
         ]
         level = (down > 0.1 * g.height) & (down < 0.9 * g.height)
-        left = level & (upright < -gap)
-        right = level & (upright >= self.digits * g.pitch - gap)
+        end = self.digits * g.pitch - gap
+        left = level & (upright < -gap) & (upright > -gap - _BESIDE * g.pitch)
+        right = level & (upright >= end) & (upright < end + _BESIDE * g.pitch)
         return [(cell if cell.any() else inside).ravel() for cell in (*cells, left, right)]
 
     def amounts(self, patch: Patch, shift: tuple[int, int] = (0, 0)) -> SegmentLight:

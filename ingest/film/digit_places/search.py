@@ -19,6 +19,8 @@ from .straighten import HIGH, MARGIN_Y, Box, Patch
 _SCANNED, _IMPROVED, _ROUNDS, _TRIES, _BEST = 2400, 6, 4, 120, 12
 #: So many are fitted, which are at least so far apart at some corner, in heights; and so far once they are fitted.
 _FITTED, _APART, _SAME = 3, 0.1, 0.04
+#: How far the ends of a long box may lie outside its digits, in parts of its length.
+_TOO_LONG = 0.15
 
 
 def find_geometries(patch: Patch, box: Box, seed: int = 1) -> list[Geometry]:
@@ -84,13 +86,16 @@ def _starts(patch: Patch, box: Box, rng: np.random.Generator) -> Figures:
 
 def _drawn_anywhere(box: Box, rng: np.random.Generator) -> Figures:
     """Return candidates all over a box, whose edges may be too far out or in; shape (n, 9)."""
-    out = rng.uniform(-TOO_SMALL, TOO_LARGE, (_SCANNED, 4)) * HIGH
+    out = rng.uniform(-TOO_SMALL / TOO_LARGE, 1.0, (_SCANNED, 4)) * HIGH * TOO_LARGE
+    out[:, [0, 2]] *= max(_TOO_LONG * box.wide / (TOO_LARGE * HIGH), 1.0)
     # Most boxes are drawn close.
     out[: _SCANNED // 2] = rng.normal(0.0, 0.04, (_SCANNED // 2, 4)) * HIGH
     left, top = box.margin_x + out[:, 0], MARGIN_Y + out[:, 1]
     right, foot = box.margin_x + box.wide - out[:, 2], MARGIN_Y + HIGH - out[:, 3]
     width, stroke, slant = rng.uniform((0.44, 0.07, -0.03), (0.7, 0.21, 0.29), (_SCANNED, 3)).T
     tilt, taper = rng.normal(0.0, 0.03, (2, _SCANNED))
+    # Some are drawn level round a display that is not.
+    tilt[1::2] *= 4
     height = foot - top
     # The box holds the lean as well: the last digit's head ends at its right edge.
     pitch = (right - left - (width + np.abs(slant)) * height) / max(box.digits - 1, 1)

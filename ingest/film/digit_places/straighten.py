@@ -34,8 +34,8 @@ class Box:
 
     @property
     def margin_x(self) -> int:
-        """How much is kept at each side of it: most of a digit. [pixels of the patch]"""
-        return max(round(0.6 * self.wide / self.digits), 8)
+        """How much is kept at each side of it: a digit, so that one that was left out is seen. [pixels of the patch]"""
+        return max(round(1.3 * self.wide / self.digits), 8)
 
     @property
     def shape(self) -> tuple[int, int]:
