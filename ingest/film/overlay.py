@@ -69,7 +69,7 @@ def look_at_film(film: Film, display: Display, at_s: float | None) -> FilmLook:
     seen = []
     for k, (reader, one) in enumerate(zip(readers, moment, strict=True)):
         reader.look(frame.picture, moved, frame.time_s)
-        field = _field_seen(one, f"field {k + 1} ({' or '.join(display.fields[k].quantities)})")
+        field = _field_seen(one, display.fields[k], f"field {k + 1} ({' or '.join(display.fields[k].quantities)})")
         _draw(picture, reader, moved, field)
         seen.append(field)
     return FilmLook(_as_png(picture), frame.time_s, tuple(seen))
@@ -146,7 +146,7 @@ def _judged_at(frames: Sequence[Seen], entry: FieldEntry, apart_s: float, at_s: 
     """Return what stood on one display at a time, by the frames before and after it."""
     judge = FrameJudge(entry, apart_s, BLOCK_S, AROUND_S)
     judged = [*(seen for frame in frames for seen in judge.add(frame)), *judge.end()]
-    return _field_seen(min(judged, key=lambda seen: abs(seen.time_s - at_s)), " or ".join(entry.quantities))
+    return _field_seen(min(judged, key=lambda seen: abs(seen.time_s - at_s)), entry, " or ".join(entry.quantities))
 
 
 def _moment(film: Film, display: Display, readers: list[FieldReader], at_s: float | None) -> tuple[Seen, ...]:
@@ -177,11 +177,13 @@ def _frames(film: Film, number: int) -> tuple[FilmFrame, FilmFrame]:
     raise InputError(f"{film.name}: changed while it was read")
 
 
-def _field_seen(seen: Seen, name: str) -> FieldSeen:
+def _field_seen(seen: Seen, entry: FieldEntry, name: str) -> FieldSeen:
     if seen.figure is None:
         return FieldSeen(name, seen.reason, is_read=False)
-    unit = seen.figure.quantity.rsplit("_", 1)[1]
-    return FieldSeen(name, f"{seen.figure.value:g} {find_unit(unit).symbol}", is_read=True)
+    # As the display has it, to be held against what one sees: with its noughts, and in its own unit.
+    units = [one.unit for one in entry.in_turn] or [entry.unit or ""]
+    unit = units[entry.quantities.index(seen.figure.quantity)]
+    return FieldSeen(name, f"{seen.figure.text} {find_unit(unit).symbol}", is_read=True)
 
 
 def _draw(picture: Image, reader: FieldReader, moved: NDArray[np.float64], field: FieldSeen) -> None:

@@ -136,12 +136,14 @@ def _texts(
 
 
 def _of_seconds(texts: Iterable[tuple[int, str, bool]], from_us: int, step_ms: int) -> Iterator[Cue]:
-    """Yield a cue each second, one for all seconds of a gap, and of shorter steps one until the text changes."""
+    """Yield a cue each second, one for all seconds of a gap, and of shorter steps one until the figures change.
+
+    Sums that rise meanwhile wait for a second: a line that runs ten times a second nobody can read.
+    """
     last: Cue | None = None
     for at, text, measured in texts:
         start_ms = (at - from_us) // 1000
-        is_one = step_ms < _SECOND_MS or not measured
-        if last is not None and last.text == text and last.stop_ms == start_ms and is_one:
+        if last is not None and last.stop_ms == start_ms and _goes_on(last, text, start_ms, step_ms, measured):
             last = last._replace(stop_ms=start_ms + step_ms)
             continue
         if last is not None:
@@ -149,6 +151,14 @@ def _of_seconds(texts: Iterable[tuple[int, str, bool]], from_us: int, step_ms: i
         last = Cue(start_ms, start_ms + step_ms, text)
     if last is not None:
         yield last
+
+
+def _goes_on(last: Cue, text: str, start_ms: int, step_ms: int, measured: bool) -> bool:
+    """Tell whether a cue may stand for what is told of the next step, too."""
+    if step_ms >= _SECOND_MS:
+        return not measured and last.text == text
+    figures, is_young = text.partition("\n")[0], start_ms - last.start_ms < _SECOND_MS
+    return last.text == text or (is_young and last.text.partition("\n")[0] == figures)
 
 
 def _so_far(sums: Sequence[float], taken: float | None, *, at_bank: bool, has_charge: bool) -> str:

@@ -93,7 +93,7 @@ def test_a_box_that_is_drawn_is_read_at_once(seated, width, kind):
     slack = 3 * 640 / driven.find_element("css selector", "[data-picture]").size["width"]
     assert abs(corners_typed(driven) - exact).max() <= slack
     value = until(lambda: what_is_read(driven))
-    assert value == f"{float(shown.text_at(0.0)):g} V"
+    assert value == f"{shown.text_at(0.0).strip()} V"
     label = driven.execute_script("return document.querySelector('[data-picture] text').textContent")
     assert label.replace("\xa0", " ") == f"1: {value}"
     assert driven.execute_script("return document.documentElement.scrollWidth <= innerWidth")
@@ -139,7 +139,7 @@ def test_it_works_with_scripts_off(seated):
     driven.find_element("id", "corners-1").send_keys(" ".join(f"{x:.0f},{y:.0f}" for x, y in corners_of(plan, shown)))
     driven.find_element("css selector", ".moment button").click()
     until(lambda: driven.find_elements("css selector", "polygon.is-read"))
-    assert f"{float(shown.text_at(0.0)):g} A" in driven.find_element("id", "says-1").text
+    assert f"{shown.text_at(0.0).strip()} A" in driven.find_element("id", "says-1").text
     driven.find_element("css selector", "button[value=read]").click()
     until(lambda: "Say when that was" in driven.page_source)
     driven.find_element("id", "start").send_keys("06132026", Keys.TAB, "103005AM")
