@@ -45,6 +45,11 @@ def drawn_corners(plan: Plan, shown: Shown) -> np.ndarray:
     rng = np.random.default_rng([plan.seed, shown.digits, 7, int(shown.top_mm)])
     exact = corners_of(plan, shown)
     high = np.linalg.norm(exact[3] - exact[0])
+    if plan.badly:
+        # A quarter too large or a twelfth too small at each side, in parts of the digits' height.
+        left, right, top, foot = rng.uniform(-0.08, 0.25, 4)
+        along, down = (side / np.linalg.norm(side) * high for side in (exact[1] - exact[0], exact[3] - exact[0]))
+        exact = exact + np.outer([-left, right, right, -left], along) + np.outer([-top, -top, foot, foot], down)
     return exact + rng.uniform(-plan.sloppy, plan.sloppy, (4, 2)) * high
 
 

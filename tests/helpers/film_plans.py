@@ -89,6 +89,7 @@ class Plan:
     codec: str = "mp4v"
     shown: list[Shown] = field(default_factory=list)
     sloppy: float = 0.04
+    badly: bool = False
     delay_s: float = 0.5
     mean: bool = True
     signal_s: np.ndarray = field(default_factory=lambda: np.zeros(0))
@@ -223,6 +224,27 @@ def _in_the_way(plan: Plan, rng: np.random.Generator) -> None:
         x, y = rng.uniform(0.2, 0.8, 2)
         peak = rng.uniform(70, 260) if strong else rng.uniform(10, 55)
         plan.glare.append((a if strong else 0.0, a + lasts, x, y, rng.uniform(20, 90), peak))
+
+
+def odd_plan(seed: int) -> Plan:
+    """Return the film of a seed with digits of any usual build, narrow to wide, and boxes drawn badly."""
+    plan, rng = plan_of(seed), np.random.default_rng([seed, 5])
+    width = rng.uniform(0.45, 0.68)
+    build = Build(
+        width=width,
+        stroke=min(rng.uniform(0.08, 0.2), 0.36 * width),
+        gap=rng.uniform(0.005, 0.03),
+        ends=str(rng.choice(["pointed", "mitred", "round"])),
+        slant=float(np.tan(np.radians(rng.uniform(0, 15)))),
+        pitch=width * rng.uniform(1.1, 1.7),
+        tailless=bool(rng.random() < 0.3),
+        hooked=bool(rng.random() < 0.3),
+    )
+    plan.badly = True
+    for shown in plan.shown:
+        shown.build = build
+        shown.height_mm = min(17.0, 76 / (build.pitch * shown.digits))
+    return plan
 
 
 def in_turn_plan(seed: int, *, by_letter: bool, length_s: float = 14.0) -> Plan:

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from film_drawing import Painter, corners_of
+from film_frames import States, read_states
 from film_plans import plan_of
 
 from shuntbook.ingest.film.digit_places.straighten import Box
@@ -70,3 +71,12 @@ def test_a_box_that_holds_no_whole_figure_is_told_in_a_sentence(frames, way, lef
     glimpses = glimpsed(frames, way, left_out)
     assert all("?" in one.glyphs for one in glimpses)
     assert any("draw" in one.reason for one in glimpses)
+
+
+def test_states_of_digits_of_any_build_in_boxes_drawn_badly_are_read():
+    """Most of those that nothing is before, and none wrong."""
+    states = States()
+    for seed in (31, 32):
+        read_states(seed, 8, states, odd=True)
+    assert states.wrong == []
+    assert states.clear_read >= 0.8 * states.clear > 5

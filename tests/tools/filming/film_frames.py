@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import cv2
 import numpy as np
 from film_drawing import Painter, drawn_corners
-from film_plans import Plan, Shown, as_shown, plan_of
+from film_plans import Plan, Shown, as_shown, odd_plan, plan_of
 from scipy.stats import beta
 
 from shuntbook.ingest.film.display import FieldEntry
@@ -100,9 +100,9 @@ def in_the_way(rng: np.random.Generator, plan: Plan) -> str:
     return "change" if kind < HANDS + GLARES + CHANGES else "clear"
 
 
-def read_states(seed: int, count: int, states: States) -> None:
-    """Show so many states of a seed's displays, and add what was read of them."""
-    rng, plan = np.random.default_rng([seed, 99]), plan_of(seed)
+def read_states(seed: int, count: int, states: States, *, odd: bool = False) -> None:
+    """Show so many states of a seed's displays, odd ones in boxes drawn badly too, and add what was read of them."""
+    rng, plan = np.random.default_rng([seed, 99]), odd_plan(seed) if odd else plan_of(seed)
     cv2.setRNGSeed(seed)
     painter = StatePainter(plan)
     shows = "light" if plan.kind == "led" else "dark"

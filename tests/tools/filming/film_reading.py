@@ -149,6 +149,7 @@ def main() -> int:
     )
     parser.add_argument("--folder", type=Path, help="where films are left for the next time; default: nowhere")
     parser.add_argument("--states", type=int, help="no films: so many single states of each seed's displays")
+    parser.add_argument("--odd", action="store_true", help="states of digits of any build, in boxes drawn badly")
     parser.add_argument("--only", metavar="NAME", help=f"one disturbance in degrees: {', '.join(DISTURBANCES)}, or all")
     parser.add_argument("--length", type=float, default=14.0, help="of each film [s]")
     options = parser.parse_args()
@@ -160,7 +161,7 @@ def main() -> int:
     if options.states:
         states = States()
         for seed in range(options.first, options.first + options.films):
-            read_states(seed, options.states, states)
+            read_states(seed, options.states, states, odd=options.odd)
             print(f"{seed}: {told_of_states(states)}", flush=True)
         print(*states.wrong, sep="\n")
         return 0
