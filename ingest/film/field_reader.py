@@ -217,7 +217,7 @@ class FieldReader:
             return self._nothing(LEFT_OUT)
         if DOUBT not in glyphs:
             self._remember(amounts, level)
-        elif self._trouble:
+        elif self._trouble and not self._usual:
             reason = self._trouble
         light = tuple(np.maximum(strongest / level, 0).round(3).tolist())
         return Glimpse(glyphs, _point(amounts.lit[:, PARTS - 1], of_digit, level), reason, light, tuple(strays))
