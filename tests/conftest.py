@@ -40,3 +40,12 @@ def demo_and_words(tmp_path_factory):
 def demo(demo_and_words):
     """A folder that the demo has written: the invented scenario's two logs, its site file and its page."""
     return demo_and_words[0]
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    """Keep tests of a module in one process where they share what is dear: pages, desks, browsers are made once."""
+    for item in items:
+        shared = {definitions[-1].scope for definitions in item._fixtureinfo.name2fixturedefs.values()}
+        if "module" in shared and item.get_closest_marker("xdist_group") is None:
+            item.add_marker(pytest.mark.xdist_group(item.path.stem))

@@ -326,7 +326,9 @@ def many(folder, count):
     return folder
 
 
-@pytest.mark.parametrize(("ending", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+@pytest.mark.parametrize(
+    ("ending", "status"), [(signal.SIGINT, 130), pytest.param(signal.SIGTERM, 143, marks=pytest.mark.night)]
+)
 def test_stopped_in_the_middle_what_is_finished_is_kept(tmp_path, ending, status):
     """Ctrl-C reaches all processes of the terminal; one line is said, none is left over, and the next run goes on."""
     logs, out = many(tmp_path / "logs", 300), tmp_path / "fleet.parquet"

@@ -130,7 +130,9 @@ def _second_of(pid):
 
 
 @NEEDS_PROC
-@pytest.mark.parametrize(("sent", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+@pytest.mark.parametrize(
+    ("sent", "status"), [(signal.SIGINT, 130), pytest.param(signal.SIGTERM, 143, marks=pytest.mark.night)]
+)
 def test_a_signal_ends_both(demo, tmp_path, sent, status):
     """Ctrl-C reaches a whole group of processes: one sentence at most is said, and neither goes on."""
     if len(os.sched_getaffinity(0)) < 2:
