@@ -8,6 +8,8 @@ from typing import Final
 
 #: The kind of remark that says how much of what was refused is counted only; each says so of all so far.
 NOT_KEPT: Final = "not kept"
+#: The kind of remark whose text is the share of all values so far that may have been read wrong.
+MISREAD: Final = "misread"
 
 
 @dataclass(frozen=True)

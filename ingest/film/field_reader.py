@@ -14,31 +14,38 @@ from .digit_places.geometry import Geometry
 from .digit_places.search import find_geometries, quick_score, refined_geometry
 from .digit_places.straighten import Box, Image, Patch, straightened
 from .patterns import BLANK, DOUBT, GLYPHS, UsualForms
-from .segments import PARTS, SegmentLight, SegmentModel, model_for
+from .segments import PARTS, REMEMBERED, SegmentLight, SegmentModel, UsualGround, model_for
 
 Polarity = Literal["light", "dark"]
 #: A segment is lit above the one share of what lit ones of its digit have, and unlit below the other; between them
 #: nobody can say. By films of the tests.
-LIT, UNLIT = 0.62, 0.38
-#: A digit of less than so much of the brightest one's light is dark, of less than the other not surely lit.
-_DARK, _DIM = 0.3, 0.45
+LIT, UNLIT = 0.62, 0.22
+#: A segment is unlit only where no more stands out about its place, and lit ones of a digit are no less alike: of two
+#: figures in change, what is lit in both is twice as bright as the rest. By states and photographs of the tests.
+_STANDS_OUT, _ALIKE = 0.42, 0.55
+#: A digit of less than so much of the brightest one's light is dark, of less than the other not surely lit: of two
+#: values in change, digits of the one and of the other are never both lit.
+_DARK, _DIM = 0.3, 0.52
 #: Least share of the variance that digits must explain for their place to be believed, and to be read at all.
 _LEARNT, _FITS = 0.45, 0.4
 #: Digits that explain so much of the variance are not looked for elsewhere; so much less of what was lit before may new
 #: places explain.
 _PLACED, _WORSE = 0.75, 0.03
+#: A fit of so much of the last clear one needs no second look for the digits.
+_GOOD_FIT: Final = 0.9
 #: What may remain unexplained in a digit, in parts of a lit segment's light.
 _MOST_REST = 0.36
-#: How far a digit's ground may move against the others', in parts of a lit segment's light, and all together.
-_GROUND_APART, _GROUND_MOVED = 0.35, 1.0
-_BESIDE_MORE = 0.3
+#: How far a digit's ground may move against that of lit ones, in parts of a lit segment's light: of a lit digit, of a
+#: dark one, which may be covered, and at most; between, so many times what is usual. And all of them together.
+_GROUND_LIT, _GROUND_DARK, _GROUND_MOST, _SCATTERS, _GROUND_MOVED = 0.25, 0.04, 0.35, 6.0, 1.0
+#: How far what is beside the digits may change, in the same; it is usual after so many looks.
+_BESIDE_MOVED, _FEW_LOOKS = 0.25, 5
 LEFT_OUT: Final = "a digit stands beside the box: draw it round all places, and count them all"
 _CROSSED: Final = "the digits reach beyond the box: draw it round all places of this display"
 _NOT_PLACED: Final = "no digits are found in the box: draw it close round all places of this display"
 NO_FIGURE: Final = "is no figure"
 #: So many patches, so many frames apart [s], are looked at before the digits' places are said; and learnt again after.
 _PATCHES, _APART_S, _ANEW_S = 9, 0.3, (3.0, 20.0)
-_REMEMBERED = 40
 
 
 @dataclass(frozen=True)
@@ -83,7 +90,9 @@ class FieldReader:
         self._taken_s = self._learnt_s = -1e9
         self._began_s: float | None = None
         self._shift, self._trouble = (0, 0), ""
-        self._usual: deque[NDArray[np.float64]] = deque(maxlen=_REMEMBERED)
+        self._fit = 1.0
+        self._ground, self._remembered_s = UsualGround(), -1e9
+        self._beside: deque[float] = deque(maxlen=REMEMBERED)
         self._forms = UsualForms()
 
     def look(self, picture: Image, moved: NDArray[np.float64], time_s: float) -> Glimpse:
@@ -93,13 +102,23 @@ class FieldReader:
         if self.model is None:
             return self._nothing(self._trouble or "the digits' places are not yet known")
         light = np.asarray(colours @ self._weights, dtype=np.float32)
-        self.amounts = amounts = self.model.followed(light, self._shift)
+        self.amounts = amounts = self._found(self.model, light)
         if amounts.fit < _FITS:
             # A hand may have drawn the digits' places along with it.
             self._shift = (0, 0)
             return self._nothing("no digits are to be seen")
         self._shift = amounts.shift
-        return self._read(amounts, light)
+        return self._read(amounts, colours, light, time_s)
+
+    def _found(self, model: SegmentModel, light: Patch) -> SegmentLight:
+        """Return what a patch is made of where its digits are, from where they were or from where they were learnt.
+
+        Something before them leads astray, and from there the way back is not downhill.
+        """
+        amounts = model.followed(light, self._shift)
+        if self._shift == (0, 0) or amounts.fit >= _GOOD_FIT * self._fit:
+            return amounts
+        return max(amounts, model.followed(light, (0, 0)), key=lambda amounts: amounts.fit)
 
     def learn_from_few(self) -> None:
         """Learn the digits' places from the pictures there were, be it one."""
@@ -118,7 +137,7 @@ class FieldReader:
 
     def rewind(self) -> None:
         """Be ready to be shown the film from its beginning again, by what was learnt of it."""
-        self._taken_s = self._learnt_s = -1e9
+        self._taken_s = self._learnt_s = self._remembered_s = -1e9
         self._began_s, self._shift = None, (0, 0)
 
     def _nothing(self, reason: str) -> Glimpse:
@@ -155,7 +174,14 @@ class FieldReader:
             return
         self._union, self._shift, self.model = union, (0, 0), model
         self._trouble = _CROSSED if is_crossed(union, geometry, self.box.digits) else ""
-        self._usual.clear()
+        self._ground.clear()
+        self._beside.clear()
+        # What ground is usual in the new places is in the patches, too.
+        for patch in self._patches:
+            amounts = model.followed(patch @ self._weights, (0, 0))
+            if amounts.fit > _FITS:
+                shone = amounts.without_glow()
+                self._remember(shone, model.grounds(patch, amounts.shift), _levels(shone)[1])
 
     def _places_in(self, union: Patch) -> Geometry:
         """Return where the digits are in all that was lit so far: about where they were, if they were known."""
@@ -188,58 +214,77 @@ class FieldReader:
 
     # ------------------------------------------------------------------ reading
 
-    def _read(self, amounts: SegmentLight, patch: Patch) -> Glimpse:
-        amounts = amounts.without_glow()
+    def _read(self, amounts: SegmentLight, colours: Patch, patch: Patch, time_s: float) -> Glimpse:
+        assert self.model is not None
+        across = self.model.across(patch, amounts.shift)
+        grounds = self.model.grounds(colours, amounts.shift)
+        glowing, amounts = amounts, amounts.without_glow()
+        # What glows of itself stands out as well.
+        across = across - float((glowing.lit - amounts.lit).max())
         lit = amounts.lit[:, : PARTS - 1]
         strongest = np.sort(lit, axis=1)[:, -2:].mean(axis=1)
-        of_digit = np.array([_level(row) for row in lit])
-        level = float(of_digit.max())
+        of_digit, level = _levels(amounts)
         if level <= 0:
             return self._nothing("nothing is lit")
-        glyphs, reason, strays = "", "", []
-        ground = self._ground(amounts, level)
-        for k in range(self.box.digits):
-            glyph, why, pattern, strayed = _glyph(lit[k], float(of_digit[k]), level)
-            if amounts.rest[k] > _MOST_REST * level:
-                glyph, why = DOUBT, "is blurred or covered"
-            elif ground[k]:
-                glyph, why = DOUBT, "has a shadow, a glare or something before it"
-            elif self._forms.is_odd(glyph, pattern):
-                glyph, why = DOUBT, f"is no {glyph} as this display shows it"
-            glyphs += glyph
-            strays.append(round(strayed, 3))
-            reason = reason or (f"digit {k + 1} {why}" if why else "")
-        if self._is_beside(amounts, level):
-            glyphs, reason = DOUBT * self.box.digits, "something bright or dark stands beside the digits"
+        digits = [self._digit(amounts, across, of_digit, level, k) for k in range(self.box.digits)]
+        is_clean = not any(digit.why for digit in digits)
+        digits = self._doubt_grounds(digits, amounts, grounds, level)
+        beside = self._is_beside(amounts, level)
+        if is_clean and time_s - self._remembered_s >= _APART_S:
+            self._remembered_s = time_s
+            self._remember(amounts, grounds, level)
+        if beside:
+            digits = [_Digit(DOUBT) for _ in digits]
+        glyphs = "".join(digit.glyph for digit in digits)
         if not glyphs.strip():
             return self._nothing("nothing is lit")
         if self._is_cut(patch, amounts.shift, level):
             return self._nothing(LEFT_OUT)
         if DOUBT not in glyphs:
-            self._remember(amounts, level)
-        elif self._trouble and not self._usual:
-            reason = self._trouble
-        light = tuple(np.maximum(strongest / level, 0).round(3).tolist())
-        return Glimpse(glyphs, _point(amounts.lit[:, PARTS - 1], of_digit, level), reason, light, tuple(strays))
+            self._trouble = ""
+        reasons = [f"digit {k + 1} {digit.why}" for k, digit in enumerate(digits) if digit.why]
+        reason = "something bright or dark stands beside the digits" if beside else next(iter(reasons), "")
+        return Glimpse(
+            glyphs,
+            _point(amounts.lit[:, PARTS - 1], of_digit, level),
+            self._trouble or reason,
+            tuple(np.maximum(strongest / level, 0).round(3).tolist()),
+            tuple(round(digit.strays, 3) for digit in digits),
+        )
 
-    def _ground(self, amounts: SegmentLight, level: float) -> NDArray[np.bool_]:
-        """Tell of each digit whether its ground is not what it was: something is before it."""
-        if len(self._usual) < 5:
-            return np.zeros(self.box.digits, dtype=bool)
-        *usual, _, usual_level = np.median(np.stack(self._usual), axis=0)
-        # Light that falls on the display is added to all of it; a camera that exposes more, or an LCD in less light,
-        # has more or less of all, the digits' own light too.
+    def _digit(
+        self, amounts: SegmentLight, across: NDArray[np.float64], of_digit: NDArray[np.float64], level: float, k: int
+    ) -> _Digit:
+        """Return what a digit shows by itself, its ground left aside."""
+        digit = _glyph(amounts.lit[k, : PARTS - 1], across[k], float(of_digit[k]), level)
+        if amounts.rest[k] > _MOST_REST * level:
+            return digit._replace(glyph=DOUBT, why="is blurred or covered")
+        if self._forms.is_odd(digit.glyph, digit.pattern):
+            return digit._replace(glyph=DOUBT, why=f"is no {digit.glyph} as this display shows it")
+        return digit
+
+    def _doubt_grounds(
+        self, digits: list[_Digit], amounts: SegmentLight, grounds: NDArray[np.float64], level: float
+    ) -> list[_Digit]:
+        """Put digits in doubt whose ground is not what it was: something is before them."""
+        lit = np.array([digit.pattern > 0 for digit in digits])
+        limits = np.clip(
+            _SCATTERS * self._ground.scatter / level, np.where(lit, _GROUND_LIT, _GROUND_DARK), _GROUND_MOST
+        )
         doubts = []
-        for gain in (1.0, level / usual_level):
-            moved = (amounts.ground - gain * np.array(usual)) / level
-            together = float(np.median(moved))
-            doubts.append((np.abs(moved - together) > _GROUND_APART) | (abs(together) > _GROUND_MOVED))
-        return np.asarray(min(doubts, key=np.count_nonzero))
+        for away in self._ground.away(grounds, _shines(amounts), level):
+            # Lit digits are not covered: what moves their ground is a change of the room's light.
+            together = np.median(away[lit], axis=0) if lit.any() else np.zeros(away.shape[1])
+            apart = np.abs(away - together).max(axis=1) / level
+            doubts.append((apart > limits) | (np.abs(together).max() > _GROUND_MOVED * level))
+        moved = min(doubts, key=np.count_nonzero, default=np.zeros(len(digits), dtype=bool))
+        why = "has a shadow, a glare or something before it"
+        return [d._replace(glyph=DOUBT, why=why) if is_moved else d for d, is_moved in zip(digits, moved, strict=True)]
 
     def _is_beside(self, amounts: SegmentLight, level: float) -> bool:
-        if len(self._usual) < 5:
+        if len(self._beside) < _FEW_LOOKS:
             return False
-        return bool(amounts.beside / level > np.median([usual[-2] for usual in self._usual]) + _BESIDE_MORE)
+        return bool(abs(amounts.beside / level - np.median(self._beside)) > _BESIDE_MOVED)
 
     def _is_cut(self, patch: Patch, shift: tuple[int, int], level: float) -> bool:
         """Tell whether a figure stands next to the first or the last digit: then the box leaves a part of it out."""
@@ -247,8 +292,22 @@ class FieldReader:
         beside = (pattern_beside(patch, self.model.geometry, k, level, shift) for k in (-1, self.box.digits))
         return any(GLYPHS.get(pattern, DOUBT).isdigit() for pattern in beside if pattern is not None)
 
-    def _remember(self, amounts: SegmentLight, level: float) -> None:
-        self._usual.append(np.r_[amounts.ground, amounts.beside / level, level])
+    def _remember(self, amounts: SegmentLight, grounds: NDArray[np.float64], level: float) -> None:
+        if level > 0:
+            self._fit = amounts.fit
+            self._ground.add(grounds, _shines(amounts), level)
+            self._beside.append(amounts.beside / level)
+
+
+def _shines(amounts: SegmentLight) -> NDArray[np.float64]:
+    """Return how much light each digit gives; shape (digits,)."""
+    return np.asarray(np.maximum(amounts.lit, 0).sum(axis=1), dtype=np.float64)
+
+
+def _levels(amounts: SegmentLight) -> tuple[NDArray[np.float64], float]:
+    """Return how bright the lit segments of each digit are, and of the brightest one."""
+    of_digit = np.array([_level(row) for row in amounts.lit[:, : PARTS - 1]])
+    return of_digit, float(of_digit.max())
 
 
 def _contrast(light: Patch) -> float:
@@ -261,14 +320,16 @@ def _level(row: NDArray[np.float64]) -> float:
     return float(np.median(row[row >= 0.5 * row.max()])) if row.max() > 0 else 0.0
 
 
-def _glyph(row: NDArray[np.float64], own: float, level: float) -> _Digit:
-    """Return what a digit shows, by its segments; else why that cannot be told."""
+def _glyph(row: NDArray[np.float64], across: NDArray[np.float64], own: float, level: float) -> _Digit:
+    """Return what a digit shows, by its segments and what stands out across them; else why that cannot be told."""
     if row.max() < _DARK * level:
+        if across.max() > _STANDS_OUT * level:
+            return _Digit(DOUBT, "is not clear")
         return _Digit(BLANK, strays=float(max(row.max(), 0.0) / level))
     if own < _DIM * level:
         return _Digit(DOUBT, "is dim")
     lit, unlit = row > LIT * own, row < UNLIT * own
-    if not (lit | unlit).all():
+    if not (lit | unlit).all() or (across > _STANDS_OUT * own)[unlit].any() or row[lit].min() < _ALIKE * row.max():
         return _Digit(DOUBT, "is not clear")
     pattern = int(np.sum(lit * (1 << np.arange(PARTS - 1))))
     strays = float(np.where(lit, 1 - row / own, row / own).max())

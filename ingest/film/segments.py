@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 import cv2
 import numpy as np
@@ -23,6 +25,12 @@ _BESIDE = 0.5
 #: The glow of dark segments is believed where so many of them glow alike, lit ones are so much brighter, no less bright
 #: than this, and it is no more, all in parts of a lit segment's light. By photographs and pictures of the tests.
 _FEW_DARK, _APART, _LEAST_LIT, _MOST_GLOW = 3, 0.3, 0.72, 0.62
+#: How far beyond a segment's edges light is looked for that may be this segment, of digits placed badly. [heights]
+_BEYOND: Final = 0.09
+#: Lines across a segment.
+_ALONG: Final = 5
+#: So many looks tell what ground is usual; so many are remembered. Far off is beyond so many times their scatter.
+_FEW_LOOKS, REMEMBERED, _FAR = 5, 21, 4.0
 
 
 @dataclass(frozen=True)
@@ -73,6 +81,7 @@ class SegmentModel:
         templates = np.stack([*parts, *grounds])[:, REACH:-REACH, REACH:-REACH].reshape(len(parts) + len(grounds), -1)
         self._templates = np.ascontiguousarray(templates, dtype=np.float32)
         self._cells = self._cell_masks()
+        self._lines = self._across_lines()
         # What lies beside the digits, a bezel or a printed unit, is not to be explained by them.
         templates = templates * np.any(self._cells[:digits], axis=0)
         square = templates @ templates.T
@@ -126,6 +135,38 @@ class SegmentModel:
         ground = weights[n : n + self.digits].astype(np.float64)
         return SegmentLight(lit, ground, np.array(each[: self.digits]), max(each[self.digits :]), fit, shift)
 
+    def across(self, patch: Patch, shift: tuple[int, int]) -> NDArray[np.float64]:
+        """Return how much a patch's brightness varies across the middle of each segment; shape (digits, 7).
+
+        It is what a lit one stands out by, wherever about its place it stands, and however the others were shared out.
+        """
+        (x, y), (dx, dy) = self._lines, shift
+        light = cv2.remap(patch, x + dx, y + dy, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        profile = light.reshape(self.digits, len(SEGMENTS), _ALONG, -1).mean(axis=2)
+        return np.asarray(profile.max(axis=2) - profile.min(axis=2), dtype=np.float64)
+
+    def _across_lines(self) -> tuple[Patch, Patch]:
+        """Return x and y of points on lines across each segment; one long row each for all of a digit."""
+        g = self.geometry
+        half, wide, high = g.stroke / 2, g.width - g.stroke, g.height - g.stroke
+        reach = half + _BEYOND * g.height
+        steps = np.linspace(-reach, reach, 2 * round(reach) + 1)
+        places = []
+        for k in range(self.digits):
+            for (x0, y0), (x1, y1) in SEGMENTS:
+                for along in np.linspace(0.3, 0.7, _ALONG):
+                    x, y = half + (x0 + along * (x1 - x0)) * wide, half + (y0 + along * (y1 - y0)) * high
+                    places += [g.at(k, x, y + step) if y0 == y1 else g.at(k, x + step, y) for step in steps]
+        points = np.array(places, dtype=np.float32).reshape(self.digits, -1, 2)
+        return np.ascontiguousarray(points[..., 0]), np.ascontiguousarray(points[..., 1])
+
+    def grounds(self, colours: Patch, shift: tuple[int, int]) -> NDArray[np.float64]:
+        """Return the ground of each digit in each colour of a patch, shape (rows, columns, 3); shape (digits, 3)."""
+        (dx, dy), (rows, columns) = shift, self._inner
+        part = colours[REACH + dy : REACH + dy + rows, REACH + dx : REACH + dx + columns].reshape(-1, 3)
+        n = self.digits * PARTS
+        return np.asarray(np.einsum("kp,pc->kc", self._solve[n : n + self.digits], part), dtype=np.float64)
+
     def followed(self, patch: Patch, start: tuple[int, int]) -> SegmentLight:
         """Return what a patch is made of where its digits fit best, looking round `start` step by step."""
         best = self.amounts(patch, start)
@@ -175,3 +216,68 @@ def model_for(patch: Patch, geometry: Geometry, digits: int) -> SegmentModel:
     sharp = [_sharp_part(geometry, k, part, shape) for k in range(digits) for part in range(PARTS)]
     models = [SegmentModel(geometry, sharp, digits, blur) for blur in BLURS]
     return max(models, key=lambda model: model.amounts(patch).fit)
+
+
+class UsualGround:
+    """What ground the digits of a display usually have: something before them changes it, and so does their own light.
+
+    Lit segments shine on what is beside them. How much is learnt, so that less than that is seen, too.
+    """
+
+    def __init__(self) -> None:
+        self._seen: deque[tuple[NDArray[np.float64], NDArray[np.float64], float]] = deque(maxlen=REMEMBERED)
+        self._slopes = np.zeros((2, 3))
+        self._usual: NDArray[np.float64] | None = None
+        self._scatter, self._level = 0.0, 1.0
+
+    def clear(self) -> None:
+        """Forget all."""
+        self._seen.clear()
+        self._usual = None
+
+    def add(self, ground: NDArray[np.float64], light: NDArray[np.float64], level: float) -> None:
+        """Remember the ground of digits, shape (digits, 3), how much light each gives, and how much a lit segment."""
+        self._seen.append((ground, _shone_by(light), level))
+        if len(self._seen) < _FEW_LOOKS:
+            return
+        grounds, shone, levels = (np.stack(column) for column in zip(*self._seen, strict=True))
+        self._slopes = _slopes(np.diff(shone, axis=0).reshape(-1, 2), np.diff(grounds, axis=0).reshape(-1, 3))
+        left = grounds - shone @ self._slopes
+        self._usual, self._level = np.median(left, axis=0), float(np.median(levels))
+        # From look to look, since a lamp that is switched on moves all that is after.
+        self._scatter = 1.05 * float(np.median(np.abs(np.diff(left, axis=0)).max(axis=2)))
+
+    def away(self, ground: NDArray[np.float64], light: NDArray[np.float64], level: float) -> list[NDArray[np.float64]]:
+        """Return how far each digit's ground is from its usual one, shape (digits, 3); nothing while that is not known.
+
+        Light that falls on a display is added to all of it. A camera that exposes more, or an LCD in less light, has
+        more or less of all, the digits' own light too: by that it may be far from the one, and near the other.
+        """
+        if self._usual is None:
+            return []
+        own = ground - _shone_by(light) @ self._slopes
+        return [own - gain * self._usual for gain in (1.0, level / self._level)]
+
+    @property
+    def scatter(self) -> float:
+        """How far grounds are from their usual ones for no reason."""
+        return self._scatter
+
+
+def _shone_by(light: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the light of each digit itself and of those beside it; shape (digits, 2)."""
+    beside = np.r_[0.0, light, 0.0]
+    return np.stack([light, beside[:-2] + beside[2:]], axis=1)
+
+
+def _slopes(shone: NDArray[np.float64], ground: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return how much ground there is for each light shone on it, shape (2, 3); what lies far off does not count."""
+    slopes: NDArray[np.float64] = np.zeros((shone.shape[1], ground.shape[1]))
+    near = np.ones(len(shone), dtype=bool)
+    for _ in range(3):
+        square = shone[near].T @ shone[near]
+        square += np.eye(len(square)) * (1e-3 * np.trace(square) + 1e-6)
+        slopes = np.asarray(np.linalg.solve(square, shone[near].T @ ground[near]), dtype=np.float64)
+        rest = np.abs(ground - shone @ slopes).max(axis=1)
+        near = rest <= _FAR * np.median(rest)
+    return slopes

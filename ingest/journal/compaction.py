@@ -242,5 +242,6 @@ def _filled(journal: JournalReader, tally: Tally, *, cut_off: bool) -> LogMeta:
         usual_interval_s=journal.meta.usual_interval_s if usual_s is None else usual_s,
         markers=sorted([*journal.meta.markers, *tally.markers]),
         clock_steps=[*journal.meta.clock_steps, *tally.clock_steps],
+        misread_share=tally.misread_share,
         remarks=remarks,
     )

@@ -6,7 +6,7 @@ from film_drawing import Painter, display_toml
 from film_plans import plan_of
 
 from shuntbook.cli.main import run
-from shuntbook.ingest.events import Reading, Refused
+from shuntbook.ingest.events import MISREAD, Reading, Refused, Remark
 from shuntbook.ingest.live.address import make_source
 from shuntbook.ingest.live.source import Clock, SourceLost
 
@@ -84,6 +84,8 @@ def test_a_camera_gives_readings_with_the_times_of_its_frames(profile, monkeypat
     times = [reading.time_us for reading in readings]
     assert times == sorted(set(times)) and START_US < times[0] < times[-1] <= clock.us
     assert all(event.reason for event in events if isinstance(event, Refused))
+    shares = [float(event.text) for event in events if isinstance(event, Remark) and event.kind == MISREAD]
+    assert len(shares) >= 2 and 0 < shares[-1] <= shares[0] and shares[-1] < 0.2
 
 
 def read_until_lost(source):

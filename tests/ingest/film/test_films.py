@@ -68,7 +68,7 @@ def test_a_film_becomes_a_log_with_its_rejects_beside_it(film, capsys):
     """By its wall clock; said at which moment, it is the same."""
     folder, plan, path, profile = film
     words = ["convert", str(path), "--display", str(profile), "--zone", "UTC"]
-    assert run([*words, "--start", "2026-06-13T10:30:00", "--out", str(folder / "a.parquet")]) == 0
+    assert run([*words, "--start", "2026-06-13T10:30:00", "--explain", "--out", str(folder / "a.parquet")]) == 0
     assert run([*words, "--start", "2026-06-13T10:30:03@0:03", "--out", str(folder / "b.parquet"), "--json"]) == 0
     first, second = (pq.read_table(folder / name) for name in ("a.parquet", "b.parquet"))
     assert first.equals(second)
@@ -86,6 +86,9 @@ def test_a_film_becomes_a_log_with_its_rejects_beside_it(film, capsys):
     if left["times"]:
         assert f"left out {left['times']} of {left['looks']} looks at its displays" in said and left["reason"] in said
     misread = json.loads("{" + document)["misread"]
+    told = " ".join(told.split())
+    assert f"in {misread['seconds']:,} seconds of values" in told and "no figure stood never" in told
+    assert misread["no_figures"] == 0 and "The ± of Ah and Wh has a share for it" in told
     assert 0 < misread["share"] < misread["at_most"] < 0.2 and misread["seconds"] > 5
     assert _charge(folder / "a.parquet", capsys)["charge"]["net_Ah"] > 0
 

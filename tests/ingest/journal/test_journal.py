@@ -24,7 +24,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.events import Reading, Refused, Remark
+from shuntbook.ingest.events import MISREAD, Reading, Refused, Remark
 from shuntbook.ingest.journal import compaction, readings
 from shuntbook.ingest.journal import journal as journal_module
 from shuntbook.ingest.journal.compaction import NothingCaptured, compact, finish, settle_unfinished
@@ -50,6 +50,19 @@ def unfinished(log, count, *, quantities=QUANTITIES, meta=None):
         for n in range(count):
             journal.append_reading(reading(n))
     return journal_path(log)
+
+
+def test_a_log_carries_the_last_word_on_how_many_values_may_be_wrong(tmp_path):
+    """And no sentence of it, which would be one a minute; of other captures nothing is known of that."""
+    log = tmp_path / "log.parquet"
+    with closing(Journal(log, LogMeta(), QUANTITIES)) as journal:
+        for n, share in enumerate((1.0, 0.25, 0.0125)):
+            journal.append_reading(reading(n))
+            journal.append_event(Remark(T0_US + n * US, MISREAD, f"{share:g}"))
+    done = compact(log)
+    assert done.meta.misread_share == 0.0125 and not done.meta.remarks[:-1]
+    unfinished(tmp_path / "other.parquet", 2)
+    assert compact(tmp_path / "other.parquet").meta.misread_share is None
 
 
 def whole(log):

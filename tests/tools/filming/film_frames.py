@@ -45,6 +45,8 @@ class StatePainter(Painter):
     def __init__(self, plan: Plan) -> None:
         plan.size = (WIDE, WIDE * plan.size[1] // plan.size[0])
         plan.blur_px, plan.moved = plan.blur_px * WIDE / 640, 0.0
+        # States are no story: a lamp's gleam stands throughout.
+        plan.glare = [(-1e6, 1e6, *glare[2:]) for glare in plan.glare if glare[5] <= 60]
         super().__init__(plan)
 
     def state(self, rng: np.random.Generator, levels: list[np.ndarray], time_s: float) -> np.ndarray:
