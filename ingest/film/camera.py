@@ -113,12 +113,15 @@ class CameraReadings(LiveSource):
         if self._reading is None:
             return []
         events = self._told(self._reading.end())
-        return [*events, self._share(self.now_us())]
+        return [*events, *self._share(self.now_us())]
 
-    def _share(self, time_us: int) -> Remark:
-        """Return how many of the values so far may be wrong, by what was seen of the display."""
+    def _share(self, time_us: int) -> list[Event]:
+        """Return how many of the values so far may be wrong, by what was seen of the display; nothing of no values."""
+        misread = self._misread.result()
+        if not misread.seconds:
+            return []
         self._tells_us = time_us + _TELLS_S * 1_000_000
-        return Remark(time_us, MISREAD, f"{self._misread.result().share:.3g}")
+        return [Remark(time_us, MISREAD, f"{misread.share:.3g}")]
 
     def _frame(self) -> list[Event]:
         if self._camera is None:
@@ -165,5 +168,5 @@ class CameraReadings(LiveSource):
                 Refused(time_us, "not read", seen.glimpse.glyphs, seen.reason) for seen in moment if seen.figure is None
             ]
             if time_us >= self._tells_us:
-                events.append(self._share(time_us))
+                events += self._share(time_us)
         return events

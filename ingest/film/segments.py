@@ -63,7 +63,7 @@ class SegmentLight:
         k = int(np.argmax(steps)) + 1
         dark, lit = segments[:k], segments[k:]
         alike = dark[-1] - dark[0] < steps[k - 1] and lit[0] > _LEAST_LIT * level
-        if level <= 0 or k < _FEW_DARK or len(lit) < 2 or steps[k - 1] < _APART * level or not alike:
+        if k < _FEW_DARK or len(lit) < 2 or steps[k - 1] < _APART * level or not alike:
             return self
         glow = max(float(np.median(dark)), 0.0)
         return replace(self, lit=self.lit - glow) if glow < _MOST_GLOW * level else self
