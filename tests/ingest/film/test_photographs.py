@@ -46,7 +46,7 @@ def test_its_points_are_seen(tmp_path, capsys):
     words = ["look", str(PHOTOGRAPH), "--display", str(profile), "--out", str(tmp_path / "boxes.png")]
     assert run(words) == 0
     told = capsys.readouterr().out
-    assert "15594.3 A" in told and "2663.96 W" in told
+    assert "15594.305 A" in told and "2663.964 W" in told
     assert "decimal point is not to be seen" in told
 
 
