@@ -89,8 +89,7 @@ class FieldReader:
         self._weights = np.full(3, 1 / 3, np.float32)
         self._taken_s = self._learnt_s = -1e9
         self._began_s: float | None = None
-        self._shift, self._trouble = (0, 0), ""
-        self._fit = 1.0
+        self._shift, self._trouble, self._fit = (0, 0), "", 1.0
         self._ground, self._remembered_s = UsualGround(), -1e9
         self._beside: deque[float] = deque(maxlen=REMEMBERED)
         self._forms = UsualForms()
