@@ -154,6 +154,11 @@ GROUPS = {
         "display stands straighten display_delay",
         "",
     ),
+    "film_sources": (
+        "ingest/film/pictures: film_file stills stream when_taken; ingest/film: frames",
+        "odd_films stream when_taken frames",
+        "",
+    ),
     "notes": (
         "analysis/charge: noted; analysis/cycles: noted_runs dry_runs never_back",
         "noted dry_runs",

@@ -31,7 +31,10 @@ def picture(k, ending):
 
 #: A JPEG with a smaller one in it, as cameras write, that ends at once after its first mark.
 WITH_SMALL = (small := picture(9, ".jpg"))[:2] + b"\xff\xe1" + (len(small) + 2).to_bytes(2) + small + small[2:]
-ALL = [picture(1, ".jpg"), picture(2, ".png"), WITH_SMALL, picture(3, ".jpg")]
+#: Bytes of 255 may fill up before each mark; one that means nothing stands between two of them.
+FILLED = (plain := picture(4, ".jpg"))[:2] + b"\xff\xff\xff" + plain[2:]
+ODD = plain[:2] + b"\xff\xe2\x00\x02\x00\x00\x00" + plain[2:]
+ALL = [picture(1, ".jpg"), picture(2, ".png"), WITH_SMALL, FILLED, ODD, picture(3, ".jpg")]
 
 
 @given(st.integers(1, 3000))

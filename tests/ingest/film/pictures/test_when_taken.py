@@ -54,6 +54,8 @@ def test_a_camera_writes_when_it_took_a_still(tmp_path):
     for name, raw in (("c.jpg", b""), ("d.jpg", (tmp_path / "a.jpg").read_bytes()[:60]), ("e.png", b"\x89PNG\r\n")):
         (tmp_path / name).write_bytes(raw)
         assert time_in_file(tmp_path / name) is None
+    still(tmp_path, "g.jpg", taken="2026:11:05 14:30:07", fraction="1234567")
+    assert time_in_file(tmp_path / "g.jpg") == datetime(2026, 11, 5, 14, 30, 7, 123_456)
     still(tmp_path, "f.jpg", taken="0000:00:00 00:00:00")
     assert time_in_file(tmp_path / "f.jpg") is None
 
@@ -77,6 +79,14 @@ def test_stills_have_the_times_in_their_names(tmp_path):
     film = open_film(str(tmp_path), None, "Europe/Berlin")
     assert (film.start_us, film.by_zone) == (HALF_PAST_US, False)
     assert [frame.time_s for frame in film.frames()] == [0.0, 0.5, 2.0]
+
+
+def test_most_stills_say_how_far_apart_they_are(tmp_path):
+    """A pause among them changes nothing; where one tells its time by a local clock a zone is needed."""
+    for seconds in ("00", "05Z", "10", "15", "55"):
+        cv2.imwrite(str(tmp_path / f"20261105_1430{seconds}.png"), np.zeros((4, 4, 3), np.uint8))
+    film = open_film(str(tmp_path), None, "UTC")
+    assert (film.apart_s, film.by_zone, film.lasts_s) == (5.0, True, 55.0)
 
 
 def test_an_hour_that_comes_twice_comes_twice_in_stills(tmp_path):
