@@ -105,14 +105,22 @@ def test_a_fleet_with_such_logs_tells_each_and_reads_the_others(whole, tmp_path,
     assert pq.read_table("fleet.parquet").num_rows == len(few) + 1
 
 
-def test_a_kept_row_that_was_damaged_is_read_again(whole, tmp_path, monkeypatch):
+#: How a kept row may be damaged, by day and by night.
+DAMAGES = [
+    ({"summary": {"log": 1}}, {"of": None}),
+    pytest.param(({"summary": []}, {"summary": None}, {"log": []}), marks=pytest.mark.night),
+]
+
+
+@pytest.mark.parametrize("damages", DAMAGES)
+def test_a_kept_row_that_was_damaged_is_read_again(whole, damages, tmp_path, monkeypatch):
     """What stands beside a summary is no reason for the next run to end."""
     monkeypatch.chdir(tmp_path)
     Path("whole.parquet").write_bytes(whole.read_bytes())
     assert shuntbook("fleet", ".", "--out", "f.parquet", "--workers", "1")[0] == 0
     rows = Path("f.parquet.rows")
     title, row = rows.read_text(encoding="ascii").splitlines()
-    for damaged in ({"summary": []}, {"summary": {"log": 1}}, {"summary": None}, {"of": None}, {"log": []}):
+    for damaged in damages:
         rows.write_text(f"{title}\n{json.dumps(json.loads(row) | damaged)}\n{'[' * 100_000}\n", encoding="ascii")
         status, out, err = shuntbook("fleet", ".", "--out", "f.parquet", "--workers", "1")
         assert status == 0, err
