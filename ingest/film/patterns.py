@@ -11,6 +11,8 @@ from itertools import groupby, pairwise
 from statistics import median
 from typing import Final
 
+import numpy as np
+
 #: The forms in which meters show digits (common practice, no source): 6 and 9 with and without a tail, 7 with a hook.
 _FORMS: Final = {
     "0": ("abcdef",),
@@ -46,6 +48,8 @@ _VARIED: Final = frozenset(glyph for glyph, forms in _FORMS.items() if len(forms
 _OFTEN, _TIMES = 20, 10
 #: A digit that was not clear for no longer, and is the same before and after, was the same between. [s]
 _SAME_S: Final = 0.4
+#: A digit that flickers may be lit in few frames: it is not dark between two that show so much of its light. [s]
+_LIT, _DARK_S = 0.3, 0.3
 #: A glyph that stands for less, and in whose last third a segment strays so far, and so much more than before, is what
 #: a slow display still shows of two values while one goes out; by films of the tests.
 _GOES_OUT_S, _STRAYS_FAR, _STRAYS_MORE = 2.0, 0.2, 0.1
@@ -94,14 +98,19 @@ def runs_of(column: Sequence[str]) -> list[tuple[str, int, int]]:
 
 
 def doubt_parts(column: list[str], times: Sequence[float], part_s: float) -> None:
-    """Put in doubt what shows a part of the glyph that stands before and after it, for a moment."""
+    """Put in doubt what shows a part of the glyph that stands before and after it, for a moment.
+
+    Or that and more, beside frames that were not clear: the edge of a hand may look like a segment.
+    """
     runs = runs_of(column)
     for k, (glyph, first, last) in enumerate(runs):
         around = [runs[j][0] for j in (k - 1, k + 1) if 0 <= j < len(runs)]
-        if times[last] - times[first] < part_s and any(is_part_of(glyph, other) for other in around):
-            same = len(around) == 2 and around[0] == around[1]
-            if same or times[last] - times[first] < part_s / 2:
-                column[first : last + 1] = [DOUBT] * (last + 1 - first)
+        lasts_s = times[last] - times[first]
+        same = len(around) == 2 and around[0] == around[1]
+        is_part = any(is_part_of(glyph, other) for other in around) and lasts_s < (part_s if same else part_s / 2)
+        if is_part or (same and lasts_s < 2 * part_s and DOUBT in (column[first - 1], column[last + 1])
+                       and is_part_of(around[0], glyph)):  # fmt: skip
+            column[first : last + 1] = [DOUBT] * (last + 1 - first)
 
 
 def doubt_what_goes_out(column: list[str], strays: Sequence[Sequence[float]], times: Sequence[float]) -> None:
@@ -115,6 +124,21 @@ def doubt_what_goes_out(column: list[str], strays: Sequence[Sequence[float]], ti
         late = median(each[-(len(each) // 3) :])
         if late > _STRAYS_FAR and late - sorted(each)[len(each) // 5] > _STRAYS_MORE:
             column[first:last] = [DOUBT] * (last - first)
+
+
+def doubt_darkness(column: list[str], light: Sequence[Sequence[float]], times: Sequence[float]) -> None:
+    """Put in doubt that a digit is dark where something of it was lit shortly before and shortly after."""
+    lit_s = np.array(
+        [
+            at
+            for glyph, one, at in zip(column, light, times, strict=True)
+            if glyph == DOUBT and max(one, default=0) > _LIT
+        ]
+    )
+    for k in [k for k, glyph in enumerate(column) if glyph == BLANK and len(lit_s)]:
+        j = int(np.searchsorted(lit_s, times[k]))
+        if 0 < j < len(lit_s) and max(times[k] - lit_s[j - 1], lit_s[j] - times[k]) < _DARK_S:
+            column[k] = DOUBT
 
 
 def fill(column: list[str], times: Sequence[float]) -> None:

@@ -19,7 +19,18 @@ from numpy.typing import NDArray
 from .display import FieldEntry
 from .field_reader import Glimpse
 from .figures import DisplayValue, NoFigureError, figure_of
-from .patterns import BLANK, DOUBT, MINUS, doubt_parts, doubt_what_goes_out, fill, is_half_changed, is_mixture, runs_of
+from .patterns import (
+    BLANK,
+    DOUBT,
+    MINUS,
+    doubt_darkness,
+    doubt_parts,
+    doubt_what_goes_out,
+    fill,
+    is_half_changed,
+    is_mixture,
+    runs_of,
+)
 
 #: A part of a digit that is dark for no longer was not lit at that moment; of displays that flicker, longer. [s]
 _PART_S, _PART_FLICKERS_S = 0.25, 0.55
@@ -43,6 +54,8 @@ _STILLS_S, _STILL_STRAYS = 1.0, 0.25
 _NEAR_S: Final = 3.0
 #: A change of no more is none of those that must stand: of the value, and in last digits.
 _SMALL_SHARE, _SMALL_DIGITS = 0.05, 3
+#: By so much a steady load's value wavers from one look of the display to the next (by films of the tests).
+_WAVERS: Final = 0.02
 #: A point that so many of the frames show stands there.
 _MOST: Final = 0.6
 #: Frames are judged so many seconds at once, with as many before and after them as a judgement may ask for.
@@ -189,6 +202,7 @@ def _cleaned(frames: Sequence[Seen], apart_s: float) -> tuple[list[str], list[li
     for k, column in enumerate(columns):
         if not flickers:
             doubt_what_goes_out(column, [seen.glimpse.strays[k : k + 1] for seen in frames], times)
+        doubt_darkness(column, [seen.glimpse.light[k : k + 1] for seen in frames], times)
         doubt_parts(column, times, part_s)
         sure.append([glyph != DOUBT for glyph in column])
         fill(column, times)
@@ -287,7 +301,9 @@ def _doubt_what_lost_digits(same: Sequence[_Stand], apart_s: float, unread_s: ND
         # What came and went as something was in the way for longer than a change takes was there for as long.
         covered = len(hidden_s) == 2 and sum(hidden_s) > _CHANGE_S
         rest = any(_is_rest_of(edge, other) for other, edge in more)
-        if hidden_s and ((brief and goes_back) or covered or rest):
+        # A hand may come and go between two frames: then what it leaves goes on as it was, before and after.
+        goes_on = brief and len(more) == 2 and all(_is_rest_of(edge, other, _WAVERS) for other, edge in more)
+        if goes_on or (hidden_s and ((brief and goes_back) or covered or rest)):
             why = "has fewer digits than what stood beside it, and came as something was in the way"
             for stand in spell:
                 stand.reason = stand.reason or f"{stand.text.strip()} {why}"
@@ -301,10 +317,14 @@ def _usual_change_s(spells: Sequence[Sequence[_Stand]], unread_s: NDArray[np.flo
     return min(max(_UNREAD_S, _SLOWER * median(changes_s)), _CHANGE_S)
 
 
-def _is_rest_of(stand: _Stand, other: _Stand) -> bool:
-    """Tell whether a stand shows, but for some last digits, what is left of another one without its first digits."""
+def _is_rest_of(stand: _Stand, other: _Stand, wavers: float = 0.0) -> bool:
+    """Tell whether a stand shows what is left of another one without its first digits, but for some last ones.
+
+    The other one may have wavered by a share since.
+    """
     digits, all_digits = _digits(stand), _digits(other)
-    return abs(int(digits) - int(all_digits[-len(digits) :])) <= _SMALL_DIGITS
+    apart = abs(int(digits) - int(all_digits[-len(digits) :]))
+    return apart <= max(_SMALL_DIGITS, wavers * int(all_digits))
 
 
 def _digits(stand: _Stand) -> str:

@@ -118,7 +118,7 @@ DISTURBANCES: dict[str, tuple[Sequence, Callable]] = {
     "glare": ((20, 40, 60, 100, 160), _glare),
     "passing_glare": ((60, 100, 160, 260), _passing_glare),
     "flicker": ([(light, rate) for light in FLICKERS_HZ for rate in RATES], _flicker),
-    "hand": ([(reach, level) for reach in (0.3, 0.45, 0.6, 0.9) for level in (20, 60, 120)], _hand),
+    "hand": ([(reach, level) for reach in (0.6, 0.75, 0.9, 1.2) for level in (20, 60, 120)], _hand),
     "camera": ([*_CAMERA, ("turn", 1.0), ("turn", 2.0), ("zoom", 0.03)], _camera),
     "room": ((0.7, 0.4, 0.2, 0.1), _room),
     "hunting": ((0.1, 0.2, 0.35, 0.5), _still("hunting")),

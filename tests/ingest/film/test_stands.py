@@ -71,6 +71,14 @@ def test_a_part_of_a_digit_between_whole_ones_is_a_flicker(part):
         assert judged((" 251", 30), (part, 3), (" 251", 30)) == [25.1] * 63
 
 
+@pytest.mark.parametrize(("beside", "is_read"), [(" 25?", False), (" 251", True)])
+def test_an_edge_that_looks_like_a_segment_is_none(beside, is_read):
+    """A hand's shadow over a 1 makes a 7 of it, until it goes on; a 7 that the display shows comes clearly."""
+    values = judged((" 251", 30), (" 257", 6), (beside, 1), (" 251", 30))
+    assert (25.7 in values) is is_read
+    assert set(values[:30] + values[37:]) == {25.1}
+
+
 def test_a_digit_lost_beside_frames_that_were_covered_is_not_believed():
     """A hand may cover the first digit for a while; where it stays long, something else must be seen of it."""
     values = judged((" 745", 45), ("????", 8), ("  45", 30), ("????", 8), (" 745", 45))
@@ -106,6 +114,24 @@ def test_a_hand_that_goes_too_fast_to_be_seen_is_told_by_what_was_under_it():
     values = judged((" 745", 45), ("????", 8), ("  31", 60), (" 731", 45))
     assert all("fewer digits" in reason for reason in values[53:113])
     assert values[113:] == [73.1] * 45
+
+
+@pytest.mark.parametrize(("bright", "is_read"), [(0.98, False), (0.05, True)])
+def test_a_digit_that_is_never_clear_is_not_dark_between(bright, is_read):
+    """It flickers in step with the camera: dark in two frames, lit in the third, though not wholly."""
+    judge, seen = FrameJudge(FIELD, APART_S), []
+    for k in range(60):
+        glyphs, light = ("?555", bright) if k % 3 == 0 else (" 555", 0.01)
+        seen += judge.add(Seen(k + 1, k * APART_S, Glimpse(glyphs, -1, "", (light, 1.0, 1.0, 1.0), (0.1,) * 4)))
+    assert {s.figure is not None for s in (seen + judge.end())[3:57]} == {is_read}
+
+
+@pytest.mark.parametrize(("rest", "is_read"), [(" 144", False), (" 244", True)])
+def test_a_hand_that_comes_and_goes_between_two_frames_is_told_by_what_goes_on(rest, is_read):
+    """A value's first digit is away while the others waver on; a load that stops shows something else."""
+    values = judged(("3161", 20), (rest, 6), ("????", 1), ("3138", 20))
+    assert {value == float(rest) / 10 for value in values[20:26]} == {is_read}
+    assert values[:20] == [316.1] * 20 and values[27:] == [313.8] * 20
 
 
 @pytest.mark.parametrize(("first", "values"), [(30, [3.1] * 30), (10, None)])
