@@ -52,7 +52,7 @@ _SAME_S: Final = 0.4
 _LIT, _DARK_S = 0.3, 0.3
 #: A glyph that stands for less, and in whose last third a segment strays so far, and so much more than before, is what
 #: a slow display still shows of two values while one goes out; by films of the tests.
-_GOES_OUT_S, _STRAYS_FAR, _STRAYS_MORE = 2.0, 0.2, 0.1
+_GOES_OUT_S, _STRAYS_FAR, _STRAYS_MORE = 2.0, 0.2, 0.06
 #: Letters that may stand for a unit in a digit's place, and the unit.
 UNIT_LETTERS: Final = {"A": "A", "U": "V", "P": "W"}
 
