@@ -153,7 +153,7 @@ CUTS = st.lists(st.integers(0, 10**6), max_size=6).map(
 
 
 @pytest.mark.parametrize("name", FOLDS)
-@examples(8, 40)
+@examples(5, 40)
 @given(chunk=LOGS, cuts=CUTS)
 def test_cut_anywhere_the_result_is_the_same(name, chunk, cuts):
     """Chunks of any length, empty ones and single readings among them, give what the whole log gives at once."""
@@ -174,7 +174,7 @@ def test_reading_by_reading_is_the_same(name):
 
 
 @pytest.mark.parametrize("name", FOLDS)
-@examples(4, 20)
+@examples(3, 20)
 @given(chunk=LOGS, cuts=CUTS)
 def test_asking_on_the_way_changes_nothing(name, chunk, cuts):
     """`result` may be asked at any time, twice as well, and gives what the readings so far give."""
