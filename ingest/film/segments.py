@@ -151,12 +151,18 @@ class SegmentModel:
         half, wide, high = g.stroke / 2, g.width - g.stroke, g.height - g.stroke
         reach = half + _BEYOND * g.height
         steps = np.linspace(-reach, reach, 2 * round(reach) + 1)
+        # What stands beyond half the gap is the next digit's; a blur spreads it.
+        outward = half + max((g.pitch - g.width) / 2 - self.blur, 0.0)
         places = []
         for k in range(self.digits):
             for (x0, y0), (x1, y1) in SEGMENTS:
                 for along in np.linspace(0.3, 0.7, _ALONG):
                     x, y = half + (x0 + along * (x1 - x0)) * wide, half + (y0 + along * (y1 - y0)) * high
-                    places += [g.at(k, x, y + step) if y0 == y1 else g.at(k, x + step, y) for step in steps]
+                    if y0 == y1:
+                        places += [g.at(k, x, y + step) for step in steps]
+                    else:
+                        inside = np.minimum(steps, outward) if x0 else np.maximum(steps, -outward)
+                        places += [g.at(k, x + step, y) for step in inside]
         points = np.array(places, dtype=np.float32).reshape(self.digits, -1, 2)
         return np.ascontiguousarray(points[..., 0]), np.ascontiguousarray(points[..., 1])
 

@@ -74,9 +74,9 @@ def test_a_box_that_holds_no_whole_figure_is_told_in_a_sentence(frames, way, lef
 
 
 def test_states_of_digits_of_any_build_in_boxes_drawn_badly_are_read():
-    """Most of those that nothing is before, and none wrong."""
+    """Most of those that nothing is before, and none wrong; also of digits that stand close together."""
     states = States()
-    for seed in (31, 32):
+    for seed in (31, 32, 47):
         read_states(seed, 8, states, odd=True)
     assert states.wrong == []
-    assert states.clear_read >= 0.8 * states.clear > 5
+    assert states.clear_read >= 0.9 * states.clear > 10
