@@ -19,7 +19,7 @@ from .segments import PARTS, REMEMBERED, SegmentLight, SegmentModel, UsualGround
 Polarity = Literal["light", "dark"]
 #: A segment is lit above the one share of what lit ones of its digit have, and unlit below the other; between them
 #: nobody can say. By films of the tests.
-LIT, UNLIT = 0.62, 0.22
+LIT, UNLIT = 0.62, 0.3
 #: A segment is unlit only where no more stands out about its place, and lit ones of a digit are no less alike: of two
 #: figures in change, what is lit in both is twice as bright as the rest. By states and photographs of the tests.
 _STANDS_OUT, _ALIKE = 0.42, 0.55
