@@ -46,7 +46,7 @@ _FEWER_S, _FEWER_FIRST_S = 3.0, 1.0
 _REMEMBERS_S: Final = 15.0
 #: Nothing was in the way where no more was unread than this, or than so many times what this display's changes take,
 #: of which so many must have been seen.
-_UNREAD_S, _SLOWER, _CHANGES = 0.18, 2.0, 4
+_UNREAD_S, _SLOWER, _CHANGES = 0.18, 1.5, 2
 #: Frames so far apart are stills: what one shows may have stood nowhere else. It counts by itself where no segment
 #: strays further than this from what it was taken for, in parts of a lit one's light; by pictures of the tests.
 _STILLS_S, _STILL_STRAYS = 1.0, 0.25
