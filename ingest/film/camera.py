@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from ..profiles.model import Profile
     from .digit_places.straighten import Image
     from .live_reading import LiveReading
-    from .stands import Seen
+    from .seen import Seen
 
 #: Live, a value is told so soon after it stood: long enough for what must stand three seconds. [s]
 _BLOCK_S, _AROUND_S = 0.5, 3.6

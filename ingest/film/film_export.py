@@ -26,7 +26,8 @@ from .field_reader import FieldReader
 from .follow import CameraFollower
 from .frames import EVERY_S, Film, FilmFrame
 from .live_reading import LiveReading, Misread, MisreadSums
-from .stands import AROUND_S, BLOCK_S, Seen
+from .seen import Seen
+from .stands import AROUND_S, BLOCK_S
 
 _ROWS_AT_ONCE: Final = 600
 #: A film that ends so much before its file says so is not whole, of its length and [s]: some count a frame or two more.

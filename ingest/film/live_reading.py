@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Final
 from .field_reader import NO_FIGURE, UNLIT, FieldReader
 from .follow import CameraFollower
 from .patterns import others_for_none
-from .stands import FrameJudge, Seen
+from .seen import Seen
+from .stands import FrameJudge
 
 if TYPE_CHECKING:
     from .digit_places.straighten import Image

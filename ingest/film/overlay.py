@@ -17,7 +17,8 @@ from .field_reader import FieldReader
 from .film_export import fitted, judged_frames, refuse_beyond
 from .follow import CameraFollower
 from .frames import Film, FilmFrame, first_picture, frames_between
-from .stands import AROUND_S, BLOCK_S, FrameJudge, Seen
+from .seen import Seen
+from .stands import AROUND_S, BLOCK_S, FrameJudge
 
 #: Colours of what was read and of what was not, blue first.
 _READ, _UNREAD, _DIGITS = (60, 200, 60), (0, 140, 255), (255, 200, 0)

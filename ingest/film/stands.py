@@ -9,20 +9,17 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import chain, groupby, pairwise
-from statistics import median
+from itertools import chain, groupby
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .display import FieldEntry
-from .field_reader import Glimpse
-from .figures import DisplayValue, NoFigureError, figure_of
+from .figures import NoFigureError, figure_of
+from .lost_digits import CHANGE_S, SMALL_DIGITS, ValuesBefore, doubt_what_lost_digits
 from .patterns import (
-    BLANK,
     DOUBT,
-    MINUS,
     doubt_darkness,
     doubt_parts,
     doubt_what_goes_out,
@@ -31,6 +28,7 @@ from .patterns import (
     is_mixture,
     runs_of,
 )
+from .seen import Seen, Stand, unread_between_s
 
 #: A part of a digit that is dark for no longer was not lit at that moment; of displays that flicker, longer. [s]
 _PART_S, _PART_FLICKERS_S = 0.25, 0.55
@@ -38,69 +36,20 @@ _PART_S, _PART_FLICKERS_S = 0.25, 0.55
 _STANDS_S: Final = 0.25
 #: A slow display shows for a moment what is lit in both of two values, or in either: for no longer than so many times
 #: the frames between that show neither, where these are no more than a change takes.
-_SLOW, _CHANGE_S = 1.5, 0.6
-#: What has fewer digits than before or after, beside frames that could not be read, must stand so long; less where a
-#: film begins with it, since nothing shows that it had more. [s]
-_FEWER_S, _FEWER_FIRST_S = 3.0, 1.0
+_SLOW: Final = 1.5
 #: So long it is remembered what stood there before digits were lost. [s]
 _REMEMBERS_S: Final = 15.0
-#: Nothing was in the way where no more was unread than this, or than so many times what this display's changes take,
-#: of which so many must have been seen.
-_UNREAD_S, _SLOWER, _CHANGES = 0.18, 1.5, 2
 #: Frames so far apart are stills: what one shows may have stood nowhere else. It counts by itself where no segment
 #: strays further than this from what it was taken for, in parts of a lit one's light; by pictures of the tests.
 _STILLS_S, _STILL_STRAYS = 1.0, 0.25
 #: Neighbours in time that a value is held against. [s]
 _NEAR_S: Final = 3.0
-#: A change of no more is none of those that must stand: of the value, and in last digits.
-_SMALL_SHARE, _SMALL_DIGITS = 0.05, 3
-#: By so much a steady load's value wavers from one look of the display to the next (by films of the tests).
-_WAVERS: Final = 0.02
+#: A change of no more of the value is none of those that must stand.
+_SMALL_SHARE: Final = 0.05
 #: A point that so many of the frames show stands there.
 _MOST: Final = 0.6
 #: Frames are judged so many seconds at once, with as many before and after them as a judgement may ask for.
 BLOCK_S, AROUND_S = 6.0, 12.0
-
-
-@dataclass
-class Seen:
-    """A frame of one display: what was glimpsed, and once it is judged the figure that stood, or why there is none."""
-
-    number: int
-    time_s: float
-    glimpse: Glimpse
-    figure: DisplayValue | None = None
-    reason: str = ""
-
-
-@dataclass
-class _Stand:
-    """Frames in a row that show the same."""
-
-    frames: list[Seen]
-    text: str
-    point: int | None
-    first: int
-    figure: DisplayValue | None = None
-    reason: str = ""
-    sure: int = 0
-
-    @property
-    def from_s(self) -> float:
-        return self.frames[0].time_s
-
-    @property
-    def to_s(self) -> float:
-        return self.frames[-1].time_s
-
-    @property
-    def strays(self) -> float:
-        return max(max(seen.glimpse.strays, default=1.0) for seen in self.frames)
-
-    @property
-    def lit(self) -> int:
-        # A minus counts: it may be covered like a digit.
-        return len(self.text.replace(BLANK, ""))
 
 
 @dataclass
@@ -113,6 +62,7 @@ class FrameJudge:
     around_s: float = AROUND_S
     _waiting: list[Seen] = field(default_factory=list)
     _judged: int = 0
+    _before: ValuesBefore = field(default_factory=ValuesBefore)
 
     def add(self, seen: Seen) -> list[Seen]:
         """Take a frame in; return those that are judged by now, in order."""
@@ -140,9 +90,12 @@ class FrameJudge:
         return self.block_s * self._slow
 
     def _settle(self, ready_s: float) -> list[Seen]:
-        _judge(self._waiting, self.entry, self.apart_s)
+        _judge(self._waiting, self.entry, self.apart_s, self._before)
         done = [seen for seen in self._waiting[self._judged :] if seen.time_s <= ready_s]
         self._judged += len(done)
+        for seen in done:
+            if seen.figure is not None:
+                self._before.add(seen.figure, self.apart_s)
         # What is judged stays as long as those after it may ask for it.
         since_s = ready_s - max(self._reach_s, _REMEMBERS_S * self._slow)
         first = next((k for k, seen in enumerate(self._waiting) if seen.time_s > since_s), 0)
@@ -152,15 +105,15 @@ class FrameJudge:
         return done
 
 
-def _judge(frames: Sequence[Seen], entry: FieldEntry, apart_s: float) -> None:
+def _judge(frames: Sequence[Seen], entry: FieldEntry, apart_s: float, before: ValuesBefore) -> None:
     """Give each frame its figure or the reason why it has none."""
     for seen in frames:
-        seen.figure, seen.reason = None, seen.glimpse.reason or "was not clear"
+        seen.figure, seen.reason = None, seen.glimpse.reason or "what it shows was not clear"
     stands = _stands(frames, entry, apart_s)
     need = 3 if apart_s < 0.1 else 2 if apart_s < 0.5 else 1
     for stand in stands:
         _examine(stand, entry, need)
-    by_quantity: dict[str, list[_Stand]] = {}
+    by_quantity: dict[str, list[Stand]] = {}
     for stand in stands:
         if stand.figure is not None:
             by_quantity.setdefault(stand.figure.quantity, []).append(stand)
@@ -169,14 +122,14 @@ def _judge(frames: Sequence[Seen], entry: FieldEntry, apart_s: float) -> None:
         for k, stand in enumerate(same):
             around = same[k - 1] if k else None, same[k + 1] if k + 1 < len(same) else None
             stand.reason = _against(stand, *around, apart_s, unread_s)
-        _doubt_what_lost_digits(same, apart_s, unread_s)
+        doubt_what_lost_digits(same, apart_s, unread_s, before)
     for stand in stands:
         for seen in stand.frames:
             seen.figure = None if stand.reason else stand.figure
             seen.reason = stand.reason
 
 
-def _stands(frames: Sequence[Seen], entry: FieldEntry, apart_s: float) -> list[_Stand]:
+def _stands(frames: Sequence[Seen], entry: FieldEntry, apart_s: float) -> list[Stand]:
     texts, sure = _cleaned(frames, apart_s)
     is_seen = entry.decimals == "seen" or any(one.decimals == "seen" for one in entry.in_turn)
     points = _points(frames) if is_seen else [-1] * len(frames)
@@ -184,7 +137,7 @@ def _stands(frames: Sequence[Seen], entry: FieldEntry, apart_s: float) -> list[_
     for (text, point), group in groupby(zip(texts, points, strict=True)):
         length = len(list(group))
         if DOUBT not in text and point is not None:
-            stand = _Stand(list(frames[k : k + length]), text, point, k)
+            stand = Stand(list(frames[k : k + length]), text, point, k)
             stand.point = point if is_seen else _usual_point(stand.frames)
             stand.sure = min(sum(column) for column in zip(*sure[k : k + length], strict=True))
             stands.append(stand)
@@ -238,7 +191,7 @@ def _usual_point(frames: Sequence[Seen]) -> int | None:
     return point if count > _MOST * len(frames) else None
 
 
-def _examine(stand: _Stand, entry: FieldEntry, need: int) -> None:
+def _examine(stand: Stand, entry: FieldEntry, need: int) -> None:
     """Find a stand's figure; without enough frames or a proper form it has none."""
     if stand.sure < need:
         stand.reason = f"{stand.text.strip()} was read in too few frames"
@@ -249,7 +202,7 @@ def _examine(stand: _Stand, entry: FieldEntry, need: int) -> None:
         stand.reason = str(error)
 
 
-def _unread_s(count: int, wholes: Iterable[Sequence[_Stand]], apart_s: float) -> NDArray[np.float64]:
+def _unread_s(count: int, wholes: Iterable[Sequence[Stand]], apart_s: float) -> NDArray[np.float64]:
     """Return how long, up to each frame and all of them, frames showed no figure; shape (count + 1,). [s]"""
     unread = np.ones(count)
     for stand in chain.from_iterable(wholes):
@@ -257,14 +210,8 @@ def _unread_s(count: int, wholes: Iterable[Sequence[_Stand]], apart_s: float) ->
     return np.concatenate([[0.0], np.cumsum(unread)]) * apart_s
 
 
-def _unread_between_s(one: _Stand, other: _Stand, unread_s: NDArray[np.float64]) -> float:
-    """Return how long nothing was read between two stands. [s]"""
-    one, other = sorted((one, other), key=lambda stand: stand.first)
-    return float(unread_s[other.first] - unread_s[one.first + len(one.frames)])
-
-
 def _against(
-    stand: _Stand, before: _Stand | None, after: _Stand | None, apart_s: float, unread_s: NDArray[np.float64]
+    stand: Stand, before: Stand | None, after: Stand | None, apart_s: float, unread_s: NDArray[np.float64]
 ) -> str:
     """Return why a stand does not go with its neighbours; nothing where it does."""
     if apart_s >= _STILLS_S and stand.strays <= _STILL_STRAYS:
@@ -273,8 +220,8 @@ def _against(
     # Of stills one alone is a moment, however far apart they are.
     short = lasts_s < _STANDS_S or (apart_s >= _STANDS_S and len(stand.frames) == 1)
     if before is not None and after is not None:
-        changes_s = [_unread_between_s(before, stand, unread_s), _unread_between_s(stand, after, unread_s)]
-        slow_s = _SLOW * max((x for x in changes_s if x <= _CHANGE_S), default=0.0)
+        changes_s = [unread_between_s(before, stand, unread_s), unread_between_s(stand, after, unread_s)]
+        slow_s = _SLOW * max((x for x in changes_s if x <= CHANGE_S), default=0.0)
         mixed = short and is_mixture(stand.text, before.text, after.text)
         if mixed or (lasts_s < slow_s and is_half_changed(stand.text, before.text, after.text)):
             return f"{stand.text.strip()} stood for a moment only, while the display changed"
@@ -283,56 +230,7 @@ def _against(
     return ""
 
 
-def _doubt_what_lost_digits(same: Sequence[_Stand], apart_s: float, unread_s: NDArray[np.float64]) -> None:
-    """Put in doubt stands of one quantity that have fewer digits than those beside them, and came as these were hidden.
-
-    What is before the first digits may hide them for long: the others must change with them, and stand for a while.
-    """
-    spells = [list(group) for _, group in groupby(same, key=lambda stand: stand.lit)]
-    usual_s = _usual_change_s(spells, unread_s)
-    for k, spell in enumerate(spells):
-        beside = [(spells[k - 1][-1], spell[0])] if k else []
-        beside += [(spells[k + 1][0], spell[-1])] if k + 1 < len(spells) else []
-        more = [(other, edge) for other, edge in beside if other.lit > edge.lit]
-        hidden_s = [_unread_between_s(other, edge, unread_s) for other, edge in more]
-        hidden_s = [x for x in hidden_s if x > usual_s]
-        brief = spell[-1].to_s - spell[0].from_s + apart_s < (_FEWER_S if k else _FEWER_FIRST_S)
-        goes_back = len(more) == len(beside)
-        # What came and went as something was in the way for longer than a change takes was there for as long.
-        covered = len(hidden_s) == 2 and sum(hidden_s) > _CHANGE_S
-        rest = any(_is_rest_of(edge, other) for other, edge in more)
-        # A hand may come and go between two frames: then what it leaves goes on as it was, before and after.
-        goes_on = brief and len(more) == 2 and all(_is_rest_of(edge, other, _WAVERS) for other, edge in more)
-        if goes_on or (hidden_s and ((brief and goes_back) or covered or rest)):
-            why = "has fewer digits than what stood beside it, and came as something was in the way"
-            for stand in spell:
-                stand.reason = stand.reason or f"{stand.text.strip()} {why}"
-
-
-def _usual_change_s(spells: Sequence[Sequence[_Stand]], unread_s: NDArray[np.float64]) -> float:
-    """Return how long a change of the display may be unclear without anything in its way. [s]"""
-    changes_s = [_unread_between_s(*pair, unread_s) for spell in spells for pair in pairwise(spell)]
-    if len(changes_s) < _CHANGES:
-        return _UNREAD_S
-    return min(max(_UNREAD_S, _SLOWER * median(changes_s)), _CHANGE_S)
-
-
-def _is_rest_of(stand: _Stand, other: _Stand, wavers: float = 0.0) -> bool:
-    """Tell whether a stand shows what is left of another one without its first digits, but for some last ones.
-
-    The other one may have wavered by a share since.
-    """
-    digits, all_digits = _digits(stand), _digits(other)
-    apart = abs(int(digits) - int(all_digits[-len(digits) :]))
-    return apart <= max(_SMALL_DIGITS, wavers * int(all_digits))
-
-
-def _digits(stand: _Stand) -> str:
-    assert stand.figure is not None
-    return stand.figure.text.removeprefix(MINUS).replace(".", "")
-
-
-def _goes_with(stand: _Stand, before: _Stand | None, after: _Stand | None, apart_s: float) -> bool:
+def _goes_with(stand: Stand, before: Stand | None, after: Stand | None, apart_s: float) -> bool:
     """Tell whether a value lies near a neighbour's or between two; those far off in time do not count."""
     assert stand.figure is not None
     value, digit = stand.figure.value, stand.figure.last_digit
@@ -343,5 +241,5 @@ def _goes_with(stand: _Stand, before: _Stand | None, after: _Stand | None, apart
     others = [s.figure.value for s in near if s.figure is not None]
     if not others:
         return False
-    small = max(_SMALL_SHARE * abs(value), _SMALL_DIGITS * digit)
+    small = max(_SMALL_SHARE * abs(value), SMALL_DIGITS * digit)
     return min(others) - small <= value <= max(others) + small

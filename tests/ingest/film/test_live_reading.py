@@ -7,7 +7,7 @@ from shuntbook.ingest.film.field_reader import NO_FIGURE, Glimpse
 from shuntbook.ingest.film.figures import DisplayValue
 from shuntbook.ingest.film.live_reading import MisreadSums
 from shuntbook.ingest.film.patterns import others_for_none
-from shuntbook.ingest.film.stands import Seen
+from shuntbook.ingest.film.seen import Seen
 
 
 def after(*stretches):

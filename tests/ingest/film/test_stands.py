@@ -5,7 +5,8 @@ import pytest
 from shuntbook.ingest.film.display import FieldEntry, ShownInTurn
 from shuntbook.ingest.film.field_reader import Glimpse
 from shuntbook.ingest.film.patterns import GLYPHS, UsualForms, is_part_of
-from shuntbook.ingest.film.stands import FrameJudge, Seen
+from shuntbook.ingest.film.seen import Seen
+from shuntbook.ingest.film.stands import FrameJudge
 
 APART_S = 1 / 15
 FIELD = FieldEntry(corners=[[0, 0], [40, 0], [40, 10], [0, 10]], digits=4, decimals=1, unit="A")
@@ -99,6 +100,13 @@ def test_what_is_left_of_a_value_is_not_believed_however_long_it_stands(rest):
     values = judged((" 745", 45), ("????", 8), *rests, ("????", 8), (" 745", 45))
     assert all("fewer digits" in reason for reason in values[53:143])
     assert values[:45] == values[-45:] == [74.5] * 45
+
+
+@pytest.mark.parametrize(("idle", "is_read"), [("  45", True), ("  47", True), ("  51", False)])
+def test_what_stood_before_a_load_ran_is_believed_after_it(idle, is_read):
+    """A pump that stops leaves what was there before, though its digits are those of the rest of 74.5 A by chance."""
+    values = judged((idle, 60), ("????", 8), (" 931", 8), (" 745", 90), ("????", 8), ("  45", 90))
+    assert {value == 4.5 for value in values[-90:]} == {is_read}
 
 
 @pytest.mark.parametrize("frames", [60, 140])
