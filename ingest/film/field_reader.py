@@ -46,6 +46,8 @@ _NOT_PLACED: Final = "no digits are found in the box: draw it close round all pl
 NO_FIGURE: Final = "is no figure"
 #: So many patches, so many frames apart [s], are looked at before the digits' places are said; and learnt again after.
 _PATCHES, _APART_S, _ANEW_S = 9, 0.3, (3.0, 20.0)
+#: A patch in which nothing stands out by more, such as a covered lens, tells nothing of the digits. [of 255]
+_EVEN = 6.0
 
 
 @dataclass(frozen=True)
@@ -150,7 +152,7 @@ class FieldReader:
         if time_s - self._taken_s < _APART_S:
             return
         known = self.amounts is not None and self.amounts.fit > _FITS
-        if self.model is None or known:
+        if known or (self.model is None and _contrast(colours.mean(axis=2)) > _EVEN):
             self._patches.append(colours)
             self._taken_s = time_s
         pause_s = _ANEW_S[0] if time_s - self._began_s < 7 * _ANEW_S[0] else _ANEW_S[1]

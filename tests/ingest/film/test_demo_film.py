@@ -39,6 +39,12 @@ def cues_of(path):
     return {int(h) * 3600 + int(m) * 60 + int(s) + int(ms) / 1000: text for h, m, s, ms, text in blocks}
 
 
+def ends_s(path):
+    """Return when the last caption of readings ends. [s]"""
+    ends = re.findall(r"--> (\d+):(\d+):([\d.]+)\n", path.read_text(encoding="utf-8"))
+    return max(int(h) * 3600 + int(m) * 60 + float(s) for h, m, s in ends)
+
+
 def test_the_pump_is_found_with_its_ah(demo, capsys):
     """Three runs where they were, to within what a display is late, and what they took within its interval."""
     plan, folder = demo
@@ -54,7 +60,7 @@ def test_the_pump_is_found_with_its_ah(demo, capsys):
     assert run(["charge", str(folder / "demo.parquet"), "--json"]) == 0
     net = json.loads(capsys.readouterr().out)["charge"]
     assert net["net_low_Ah"] < plan.true_Ah(plan.length_s) < net["net_high_Ah"]
-    assert net["net_high_Ah"] - net["net_low_Ah"] < 0.1 * net["net_Ah"]
+    assert net["net_high_Ah"] - net["net_low_Ah"] < 0.12 * net["net_Ah"]
 
 
 @pytest.mark.parametrize("film_start", ["10:30:05", LATER, "10:31:28@1:23"])
@@ -66,7 +72,7 @@ def test_captions_are_in_step_with_the_display(demo, tmp_path, film_start):
     cues = {at: text for at, text in cues_of(out).items() if " V" in text}
     amps = {at: float(text.split(" A")[0]) for at, text in cues.items()}
     begun_s = np.array(sorted(amps))
-    assert begun_s[0] < 2.0 and begun_s[-1] > plan.length_s - 3
+    assert begun_s[0] < 2.0 and ends_s(out) > plan.length_s - 1
     for at in np.arange(begun_s[0] + 0.5, begun_s[-1], 0.1):
         told = amps[begun_s[np.searchsorted(begun_s, at, side="right") - 1]]
         shown = {float(plan.shown[0].text_at(at + late_s)) for late_s in np.arange(-0.3, 0.31, 0.1)}
@@ -94,7 +100,7 @@ def test_captions_of_a_film_without_a_date_begin_with_its_first_frame(demo, tmp_
         assert convert(folder, undated) == 0
     assert pq.read_table(undated).column(0)[0].as_py().timestamp() >= 4
     assert run(["report", str(undated), "--captions", str(out), "--film-start", "0"]) == 0
-    amps = {at: float(text.split(" A")[0]) for at, text in cues_of(out).items() if " V" in text}
+    amps = {at: float(text.split(" A")[0]) for at, text in cues_of(out).items() if " A ·" in text}
     assert amps[max(at for at in amps if at <= 15.0)] > 60
     assert amps[max(at for at in amps if at <= 28.0)] < 10
 
