@@ -150,7 +150,8 @@ GROUPS = {
         "",
     ),
     "film": (
-        "ingest/film: display figures stands straighten; analysis/charge: display_delay",
+        "ingest/film: display figures stands lost_digits; ingest/film/digit_places: straighten; "
+        "analysis/charge: display_delay",
         "display stands straighten display_delay",
         "",
     ),
