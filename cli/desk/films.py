@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 #: Where a sentence of `convert` names these, it is about that field.
 _FIELDS: Final = {
-    **{"--start": "start", "--moment": "moment", "--zone": "zone", "--every": "every", "--out": "out"},
+    **{"--start": "start", "--at": "moment", "--zone": "zone", "--every": "every", "--out": "out"},
     "--display": "profile_name",
 }
 _MORE: Final = ("start", "moment", "zone", "out", "profile_name")
@@ -249,7 +249,7 @@ def _wrong_with_time(page: FilmPage) -> dict[str, str]:
         wrong["every"] = "Say how far apart they were taken, such as 5s."
     try:
         start_time(more["start"])
-        film_moment(more["moment"] or "0:00", what="--moment")
+        film_moment(more["moment"] or "0:00", what="--at")
         if more["zone"]:
             zone_named(more["zone"], what="--zone")
     except InputError as error:

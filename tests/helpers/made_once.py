@@ -14,12 +14,13 @@ def made_once(factory, name, make):
     base = factory.getbasetemp()
     if "PYTEST_XDIST_WORKER" in os.environ:  # each process has its own folder in the one of the run
         base = base.parent
-    whole, making = base / name, base / f"{name}.making"
+    whole, making, begun = base / name, base / f"{name}.making", base / f"{name}.begun"
     try:
-        making.mkdir()
+        begun.mkdir()  # stays, so that nobody begins it again
     except FileExistsError:
         _wait_for(whole)
     else:
+        making.mkdir()
         make(making)
         making.rename(whole)
     return whole
