@@ -92,7 +92,7 @@ class FieldReader:
         self._taken_s = self._learnt_s = -1e9
         self._began_s: float | None = None
         self._shift, self._trouble, self._fit = (0, 0), "", 1.0
-        self._ground, self._remembered_s = UsualGround(), -1e9
+        self._ground, self._brighter, self._remembered_s = UsualGround(), np.ones(3), -1e9
         self._beside: deque[float] = deque(maxlen=REMEMBERED)
         self._forms = UsualForms()
 
@@ -177,12 +177,13 @@ class FieldReader:
         self._trouble = _CROSSED if is_crossed(union, geometry, self.box.digits) else ""
         self._ground.clear()
         self._beside.clear()
+        self._brighter = model.brighter(np.mean(np.stack(self._patches), axis=0), self._weights)
         # What ground is usual in the new places is in the patches, too.
         for patch in self._patches:
             amounts = model.followed(patch @ self._weights, (0, 0))
             if amounts.fit > _FITS:
                 shone = amounts.without_glow()
-                self._remember(shone, model.grounds(patch, amounts.shift), _levels(shone)[1])
+                self._remember(shone, model.grounds(patch, amounts.shift) / self._brighter, _levels(shone)[1])
 
     def _places_in(self, union: Patch) -> Geometry:
         """Return where the digits are in all that was lit so far: about where they were, if they were known."""
@@ -218,7 +219,7 @@ class FieldReader:
     def _read(self, amounts: SegmentLight, colours: Patch, patch: Patch, time_s: float) -> Glimpse:
         assert self.model is not None
         across = self.model.across(patch, amounts.shift)
-        grounds = self.model.grounds(colours, amounts.shift)
+        grounds = self.model.grounds(colours, amounts.shift) / self._brighter
         glowing, amounts = amounts, amounts.without_glow()
         # What glows of itself stands out as well.
         across = across - float((glowing.lit - amounts.lit).max())
@@ -276,8 +277,9 @@ class FieldReader:
         for away in self._ground.away(grounds, _shines(amounts), level):
             # Lit digits are not covered: what moves their ground is a change of the room's light.
             together = np.median(away[lit], axis=0) if lit.any() else np.zeros(away.shape[1])
-            apart = np.abs(away - together).max(axis=1) / level
-            doubts.append((apart > limits) | (np.abs(together).max() > _GROUND_MOVED * level))
+            for room in (together, np.zeros_like(together)):
+                apart = np.abs(away - room).max(axis=1) / level
+                doubts.append((apart > limits) | (np.abs(room).max() > _GROUND_MOVED * level))
         moved = min(doubts, key=np.count_nonzero, default=np.zeros(len(digits), dtype=bool))
         why = "has a shadow, a glare or something before it"
         return [d._replace(glyph=DOUBT, why=why) if is_moved else d for d, is_moved in zip(digits, moved, strict=True)]

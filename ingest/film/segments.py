@@ -173,6 +173,18 @@ class SegmentModel:
         n = self.digits * PARTS
         return np.asarray(np.einsum("kp,pc->kc", self._solve[n : n + self.digits], part), dtype=np.float64)
 
+    def brighter(self, colours: Patch, weights: Patch) -> NDArray[np.float64]:
+        """Return how many times as bright lit segments are in each colour as in the weighted sum; 1 at least.
+
+        What they shine on is so much brighter in that colour, too, and what is before them is not.
+        """
+        n = self.digits * PARTS
+        part = colours[REACH:-REACH, REACH:-REACH].reshape(-1, 3)
+        lit = np.einsum("kp,pc->kc", self._solve[:n], part)
+        light = lit @ weights
+        by_light = np.asarray(light @ lit / max(float(light @ light), 1e-6), dtype=np.float64)
+        return np.maximum(np.abs(by_light), 1.0)
+
     def followed(self, patch: Patch, start: tuple[int, int]) -> SegmentLight:
         """Return what a patch is made of where its digits fit best, looking round `start` step by step."""
         best = self.amounts(patch, start)

@@ -32,6 +32,9 @@ from .seen import Seen, Stand, unread_between_s
 
 #: A part of a digit that is dark for no longer was not lit at that moment; of displays that flicker, longer. [s]
 _PART_S, _PART_FLICKERS_S = 0.25, 0.55
+#: A display flickers where a quarter of the steps of its light, or of its segments, are larger than this, in parts of a
+#: lit one's light, of digits that have more than the other; by films of the tests.
+_FLICKERS, _LIT = 0.08, 0.3
 #: What stands for less may be a mixture of two values; what jumps must stand as long. [s]
 _STANDS_S: Final = 0.25
 #: A slow display shows for a moment what is lit in both of two values, or in either: for no longer than so many times
@@ -164,13 +167,14 @@ def _cleaned(frames: Sequence[Seen], apart_s: float) -> tuple[list[str], list[li
 
 
 def _flickers(frames: Sequence[Seen]) -> bool:
-    """Tell whether digits that are lit are now bright, now dim."""
-    light = [seen.glimpse.light for seen in frames if seen.glimpse.light]
-    if len(light) < 5:
+    """Tell whether digits that are lit are now bright, now dim; or parts of them, as a camera takes row after row."""
+    seen = [(one.glimpse.light, one.glimpse.strays) for one in frames if one.glimpse.light and one.glimpse.strays]
+    if len(seen) < 5:
         return False
-    each = np.array(light)
-    steps = np.abs(np.diff(each, axis=0))[(each[1:] > 0.3) & (each[:-1] > 0.3)]
-    return len(steps) > 0 and float(np.percentile(steps, 75)) > 0.08
+    each = np.array(seen)
+    is_lit = (each[1:, 0] > _LIT) & (each[:-1, 0] > _LIT)
+    steps = np.abs(np.diff(each, axis=0)).swapaxes(0, 1)[:, is_lit]
+    return bool(is_lit.any() and (np.percentile(steps, 75, axis=1) > _FLICKERS).any())
 
 
 def _points(frames: Sequence[Seen]) -> list[int | None]:
