@@ -270,14 +270,15 @@ class FieldReader:
     ) -> list[_Digit]:
         """Put digits in doubt whose ground is not what it was: something is before them."""
         lit = np.array([digit.pattern > 0 for digit in digits])
-        limits = np.clip(
-            _SCATTERS * self._ground.scatter / level, np.where(lit, _GROUND_LIT, _GROUND_DARK), _GROUND_MOST
-        )
+        least = np.where(lit, _GROUND_LIT, _GROUND_DARK)
+        limits = np.clip(_SCATTERS * self._ground.scatter / level, least, _GROUND_MOST)
+        if self._weights.sum() > 0:  # An LCD shines on nothing.
+            limits = limits + np.where(lit, 0.0, self._ground.not_learnt(amounts.shines) / level)
         doubts = []
-        for away in self._ground.away(grounds, _shines(amounts), level):
-            # Lit digits are not covered: what moves their ground is a change of the room's light.
+        for away in self._ground.away(grounds, amounts.shines, level):
+            # Lit digits are not covered: what moves their ground is a change of the room's light, or their own.
             together = np.median(away[lit], axis=0) if lit.any() else np.zeros(away.shape[1])
-            for room in (together, np.zeros_like(together)):
+            for room in (together, 0 * together):
                 apart = np.abs(away - room).max(axis=1) / level
                 doubts.append((apart > limits) | (np.abs(room).max() > _GROUND_MOVED * level))
         moved = min(doubts, key=np.count_nonzero, default=np.zeros(len(digits), dtype=bool))
@@ -298,13 +299,8 @@ class FieldReader:
     def _remember(self, amounts: SegmentLight, grounds: NDArray[np.float64], level: float) -> None:
         if level > 0:
             self._fit = amounts.fit
-            self._ground.add(grounds, _shines(amounts), level)
+            self._ground.add(grounds, amounts.shines, level)
             self._beside.append(amounts.beside / level)
-
-
-def _shines(amounts: SegmentLight) -> NDArray[np.float64]:
-    """Return how much light each digit gives; shape (digits,)."""
-    return np.asarray(np.maximum(amounts.lit, 0).sum(axis=1), dtype=np.float64)
 
 
 def _levels(amounts: SegmentLight) -> tuple[NDArray[np.float64], float]:

@@ -31,6 +31,11 @@ _BEYOND: Final = 0.09
 _ALONG: Final = 5
 #: So many looks tell what ground is usual; so many are remembered. Far off is beyond so many times their scatter.
 _FEW_LOOKS, REMEMBERED, _FAR = 5, 21, 4.0
+#: A lit segment gives its digit's ground, and that beside it, no more than so much of its light: what seems to be
+#: more came at the same moment as a digit changed. By films of the tests.
+_MOST_SHONE = 0.03
+#: So much of the light beside a dark digit may fall on its ground that was not lit when its usual ground was learnt.
+_NOT_LEARNT: Final = 0.015
 
 
 @dataclass(frozen=True)
@@ -48,6 +53,11 @@ class SegmentLight:
     beside: float
     fit: float
     shift: tuple[int, int] = (0, 0)
+
+    @property
+    def shines(self) -> NDArray[np.float64]:
+        """How much light each digit gives; shape (digits,)."""
+        return np.asarray(np.maximum(self.lit, 0).sum(axis=1), dtype=np.float64)
 
     def without_glow(self) -> SegmentLight:
         """Return the same less the light that dark segments have, too, where it shows clearly how much that is.
@@ -246,6 +256,7 @@ class UsualGround:
         self._seen: deque[tuple[NDArray[np.float64], NDArray[np.float64], float]] = deque(maxlen=REMEMBERED)
         self._slopes = np.zeros((2, 3))
         self._usual: NDArray[np.float64] | None = None
+        self._beside: NDArray[np.float64] = np.zeros(0)
         self._scatter, self._level = 0.0, 1.0
 
     def clear(self) -> None:
@@ -259,9 +270,11 @@ class UsualGround:
         if len(self._seen) < _FEW_LOOKS:
             return
         grounds, shone, levels = (np.stack(column) for column in zip(*self._seen, strict=True))
-        self._slopes = _slopes(np.diff(shone, axis=0).reshape(-1, 2), np.diff(grounds, axis=0).reshape(-1, 3))
+        slopes = _slopes(np.diff(shone, axis=0).reshape(-1, 2), np.diff(grounds, axis=0).reshape(-1, 3))
+        self._slopes = np.clip(slopes, -_MOST_SHONE, _MOST_SHONE)
         left = grounds - shone @ self._slopes
         self._usual, self._level = np.median(left, axis=0), float(np.median(levels))
+        self._beside = np.median(shone[:, :, 1], axis=0)
         # From look to look, since a lamp that is switched on moves all that is after.
         self._scatter = 1.05 * float(np.median(np.abs(np.diff(left, axis=0)).max(axis=2)))
 
@@ -275,6 +288,12 @@ class UsualGround:
             return []
         own = ground - _shone_by(light) @ self._slopes
         return [own - gain * self._usual for gain in (1.0, level / self._level)]
+
+    def not_learnt(self, light: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return how far a dark digit's ground may move by more light beside it than there usually is, (digits,)."""
+        if self._usual is None:
+            return np.zeros(len(light))
+        return np.asarray(_NOT_LEARNT * np.maximum(_shone_by(light)[:, 1] - self._beside, 0.0), dtype=np.float64)
 
     @property
     def scatter(self) -> float:

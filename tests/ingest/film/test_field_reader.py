@@ -1,10 +1,12 @@
 """What a single frame shows of a display: each figure of each build, and nothing where it is not clear."""
 
+import cv2
 import numpy as np
 import pytest
 from film_digits import GROUND, Pictures, patterns_of_digits
 from film_shapes import BUILDS, STROKES
 
+from shuntbook.ingest.film.digit_places.straighten import straightened
 from shuntbook.ingest.film.field_reader import FieldReader
 from shuntbook.ingest.film.patterns import DOUBT
 
@@ -89,6 +91,32 @@ def test_a_lamp_beside_the_digits_is_got_used_to():
         lit = pictures.picture(pictures.lit(" 123" if k % 2 else " 456"), seed=k) + lamp
         glimpses.append(reader.look(np.clip(lit, 0, 255).astype(np.uint8), np.eye(3), 20 + 0.31 * k).glyphs)
     assert glimpses[0][0] == DOUBT and glimpses[-1] == " 123"
+
+
+def halo(pictures, text):
+    """Return a picture whose segments shine on what is about them."""
+    picture = pictures.picture(pictures.lit(text)).astype(np.float32)
+    return np.clip(picture + 0.5 * cv2.GaussianBlur(picture - GROUND, (0, 0), 15.0), 0, 255).astype(np.uint8)
+
+
+def test_a_dark_place_beside_digits_that_were_not_lit_before_is_dark():
+    """A load starts: three bright digits stand where a narrow one did; but a hand there is seen as before."""
+    pictures = Pictures()
+    reader = pictures.reader()
+    for k in range(36):
+        reader.look(halo(pictures, "  11"), np.eye(3), 50 + 0.31 * k)
+    covered = halo(pictures, " 888")
+    covered[:, : round(pictures.place(0)[1])] = 80
+    assert reader.look(halo(pictures, " 888"), np.eye(3), 80.0).glyphs == " 888"
+    assert reader.look(covered, np.eye(3), 80.1).glyphs[0] == DOUBT
+
+
+def test_grounds_are_held_against_what_lit_segments_have_in_each_colour(display):
+    """Blue digits read in grey shine three times as much blue on what is beside them; no colour counts for more."""
+    pictures, reader = display
+    light = straightened(pictures.picture(pictures.lit("8888")), reader.box, np.eye(3))
+    brighter = reader.model.brighter(light * np.array([2.4, 0.3, 0.3], np.float32), np.full(3, 1 / 3, np.float32))
+    assert brighter == pytest.approx([2.4, 1.0, 1.0], rel=0.01)
 
 
 def test_nothing_lit_and_no_display_are_said():
