@@ -104,13 +104,16 @@ class SegmentModel:
         self._solve = np.ascontiguousarray(inverse @ templates, dtype=np.float32)
 
     def _grounds(self, shape: tuple[int, int]) -> list[Patch]:
-        """Return a ground for each digit, one fading into the next, and one that grows downwards."""
+        """Return a ground for each digit, one fading into the next, and for each one that grows downwards.
+
+        A glare that rests on the display lies above one digit and below another.
+        """
         g, x = self.geometry, np.arange(shape[1], dtype=np.float32)
         middles = np.array([g.at(k, g.width / 2, g.height / 2)[0] for k in range(self.digits)])
         each = np.eye(self.digits)
         rows = [np.interp(x, middles, weight).astype(np.float32) for weight in each]
         down = np.linspace(-1, 1, shape[0], dtype=np.float32)
-        return [*(np.tile(row, (shape[0], 1)) for row in rows), np.tile(down[:, None], (1, shape[1]))]
+        return [*(np.tile(row, (shape[0], 1)) for row in rows), *(down[:, None] * row for row in rows)]
 
     def _cell_masks(self) -> list[NDArray[np.bool_]]:
         """Return the pixels of each digit's cell, then those at the left and at the right of all."""

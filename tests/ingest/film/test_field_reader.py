@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 import pytest
-from film_digits import GROUND, Pictures, patterns_of_digits
+from film_digits import GROUND, HIGH, TAUGHT, TOP, Pictures, patterns_of_digits
 from film_shapes import BUILDS, STROKES
 
 from shuntbook.ingest.film.digit_places.straighten import straightened
@@ -117,6 +117,19 @@ def test_grounds_are_held_against_what_lit_segments_have_in_each_colour(display)
     light = straightened(pictures.picture(pictures.lit("8888")), reader.box, np.eye(3))
     brighter = reader.model.brighter(light * np.array([2.4, 0.3, 0.3], np.float32), np.full(3, 1 / 3, np.float32))
     assert brighter == pytest.approx([2.4, 1.0, 1.0], rel=0.01)
+
+
+def test_a_glare_that_rests_at_the_foot_of_a_digit_is_no_segment_of_it():
+    """It is as bright as a lit segment, and lies otherwise on each digit."""
+    pictures = Pictures()
+    reader = FieldReader(pictures.reader().box, "light")
+    y, x = np.mgrid[: pictures.size[0], : pictures.size[1]]
+    glare = 80 * np.exp(-((x - pictures.place(1)[0] - HIGH / 2) ** 2 + (y - TOP - HIGH) ** 2) / 2 / 35**2)[..., None]
+    for k in range(24 + len(TAUGHT)):
+        text = TAUGHT[k % len(TAUGHT)]
+        picture = np.clip(pictures.picture(0.5 * pictures.lit(text), seed=k) + glare, 0, 255).astype(np.uint8)
+        glimpse = reader.look(picture, np.eye(3), 0.31 * k)
+        assert k < 24 or glimpse.glyphs == text
 
 
 def test_nothing_lit_and_no_display_are_said():
