@@ -46,8 +46,7 @@ _NOT_PLACED: Final = "no digits are found in the box: draw it close round all pl
 NO_FIGURE: Final = "is no figure"
 #: So many patches, so many frames apart [s], are looked at before the digits' places are said; and learnt again after.
 _PATCHES, _APART_S, _ANEW_S = 9, 0.3, (3.0, 20.0)
-#: A patch in which nothing stands out by more, such as a covered lens, tells nothing of the digits. [of 255]
-_EVEN = 6.0
+_EVEN = 6.0  # A patch in which nothing stands out by more, such as a covered lens, tells nothing of them. [of 255]
 
 
 @dataclass(frozen=True)
@@ -273,7 +272,8 @@ class FieldReader:
         least = np.where(lit, _GROUND_LIT, _GROUND_DARK)
         limits = np.clip(_SCATTERS * self._ground.scatter / level, least, _GROUND_MOST)
         if self._weights.sum() > 0:  # An LCD shines on nothing.
-            limits = limits + np.where(lit, 0.0, self._ground.not_learnt(amounts.shines) / level)
+            own, beside = self._ground.not_learnt(amounts.shines).T / level
+            limits = np.where(lit, np.minimum(limits + own, _GROUND_MOST), limits + beside)
         doubts = []
         for away in self._ground.away(grounds, amounts.shines, level):
             # Lit digits are not covered: what moves their ground is a change of the room's light, or their own.

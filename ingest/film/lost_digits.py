@@ -26,22 +26,23 @@ _UNREAD_S, _SLOWER, _CHANGES, CHANGE_S = 0.18, 1.5, 2, 0.6
 SMALL_DIGITS: Final = 3
 #: By so much a steady load's value wavers from one look of the display to the next (by films of the tests).
 _WAVERS: Final = 0.02
-#: A value that stood for so long before anything was in the way is one of this display's. [s]
+#: A value that stood for so long with nothing in the way is one of this display's. [s]
 _KNOWN_S: Final = 1.0
 
 
 @dataclass
-class ValuesBefore:
-    """How long each value of a display stood so far, as its digits are, without its point. [s]"""
+class KnownValues:
+    """How long each value of a display stood with nothing in the way, as its digits are, without its point. [s]"""
 
     stood_s: dict[tuple[str, int], float] = field(default_factory=lambda: defaultdict(float))
 
-    def add(self, figure: DisplayValue, lasts_s: float) -> None:
-        """Count in a value that stood."""
-        self.stood_s[figure.quantity, int(_digits(figure))] += lasts_s
+    def add(self, stand: Stand, apart_s: float) -> None:
+        """Count in what stood, in frames so far apart [s], unless it is in doubt."""
+        if stand.figure is not None and not stand.reason:
+            self.stood_s[stand.figure.quantity, int(_digits(stand.figure))] += len(stand.frames) * apart_s
 
     def has(self, stands: Sequence[Stand]) -> bool:
-        """Tell whether all of these values stood before, but for some last digits."""
+        """Tell whether all of these values are known, but for some last digits."""
         return all(self._near_s(stand.figure) >= _KNOWN_S for stand in stands if stand.figure is not None)
 
     def _near_s(self, figure: DisplayValue) -> float:
@@ -50,30 +51,33 @@ class ValuesBefore:
 
 
 def doubt_what_lost_digits(
-    same: Sequence[Stand], apart_s: float, unread_s: NDArray[np.float64], before: ValuesBefore
+    same: Sequence[Stand], apart_s: float, unread_s: NDArray[np.float64], before: KnownValues
 ) -> None:
     """Put in doubt stands of one quantity that have fewer digits than those beside them, and came as these were hidden.
 
     What is before the first digits may hide them for long: the others must change with them and stand for a while, or
-    be what stood before anything was in the way, as a pump that stops leaves what was there before it ran.
+    be what stands elsewhere with nothing in the way, as a pump that stops leaves what was there before it ran.
     """
     spells = [list(group) for _, group in groupby(same, key=lambda stand: stand.lit)]
     usual_s = _usual_change_s(spells, unread_s)
-    known = ValuesBefore(before.stood_s.copy())
+    known = KnownValues(before.stood_s.copy())
+    covered = []
     for k, spell in enumerate(spells):
         beside = [(spells[k - 1][-1], spell[0])] if k else []
         beside += [(spells[k + 1][0], spell[-1])] if k + 1 < len(spells) else []
         more = [(other, edge) for other, edge in beside if other.lit > edge.lit]
         hidden_s = [x for x in (unread_between_s(*pair, unread_s) for pair in more) if x > usual_s]
         brief = spell[-1].to_s - spell[0].from_s + apart_s < (_FEWER_S if k else _FEWER_FIRST_S)
-        goes_back = len(more) == len(beside)
-        if _goes_on(more, brief=brief) or (
-            hidden_s and ((brief and goes_back) or (_is_covered(more, hidden_s) and not known.has(spell)))
-        ):
+        if _goes_on(more, brief=brief) or (hidden_s and brief and len(more) == len(beside)):
             _doubt(spell)
-        for stand in spell:
-            if stand.figure is not None and not stand.reason:
-                known.add(stand.figure, len(stand.frames) * apart_s)
+        elif hidden_s and _is_covered(more, hidden_s):
+            covered.append(spell)
+        else:
+            for stand in spell:
+                known.add(stand, apart_s)
+    for spell in covered:
+        if not known.has(spell):
+            _doubt(spell)
 
 
 def _doubt(spell: Sequence[Stand]) -> None:

@@ -259,7 +259,7 @@ class UsualGround:
         self._seen: deque[tuple[NDArray[np.float64], NDArray[np.float64], float]] = deque(maxlen=REMEMBERED)
         self._slopes = np.zeros((2, 3))
         self._usual: NDArray[np.float64] | None = None
-        self._beside: NDArray[np.float64] = np.zeros(0)
+        self._shone: NDArray[np.float64] = np.zeros((0, 2))
         self._scatter, self._level = 0.0, 1.0
 
     def clear(self) -> None:
@@ -277,7 +277,7 @@ class UsualGround:
         self._slopes = np.clip(slopes, -_MOST_SHONE, _MOST_SHONE)
         left = grounds - shone @ self._slopes
         self._usual, self._level = np.median(left, axis=0), float(np.median(levels))
-        self._beside = np.median(shone[:, :, 1], axis=0)
+        self._shone = np.median(shone, axis=0)
         # From look to look, since a lamp that is switched on moves all that is after.
         self._scatter = 1.05 * float(np.median(np.abs(np.diff(left, axis=0)).max(axis=2)))
 
@@ -293,10 +293,10 @@ class UsualGround:
         return [own - gain * self._usual for gain in (1.0, level / self._level)]
 
     def not_learnt(self, light: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return how far a dark digit's ground may move by more light beside it than there usually is, (digits,)."""
+        """Return how far grounds may move by more light than usual, a digit's own and of those beside, (digits, 2)."""
         if self._usual is None:
-            return np.zeros(len(light))
-        return np.asarray(_NOT_LEARNT * np.maximum(_shone_by(light)[:, 1] - self._beside, 0.0), dtype=np.float64)
+            return np.zeros((len(light), 2))
+        return np.asarray(_NOT_LEARNT * np.maximum(_shone_by(light) - self._shone, 0.0), dtype=np.float64)
 
     @property
     def scatter(self) -> float:

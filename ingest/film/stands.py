@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from .display import FieldEntry
 from .figures import NoFigureError, figure_of
-from .lost_digits import CHANGE_S, SMALL_DIGITS, ValuesBefore, doubt_what_lost_digits
+from .lost_digits import CHANGE_S, SMALL_DIGITS, KnownValues, doubt_what_lost_digits
 from .patterns import (
     DOUBT,
     doubt_darkness,
@@ -65,7 +65,7 @@ class FrameJudge:
     around_s: float = AROUND_S
     _waiting: list[Seen] = field(default_factory=list)
     _judged: int = 0
-    _before: ValuesBefore = field(default_factory=ValuesBefore)
+    _before: KnownValues = field(default_factory=KnownValues)
 
     def add(self, seen: Seen) -> list[Seen]:
         """Take a frame in; return those that are judged by now, in order."""
@@ -97,8 +97,7 @@ class FrameJudge:
         done = [seen for seen in self._waiting[self._judged :] if seen.time_s <= ready_s]
         self._judged += len(done)
         for seen in done:
-            if seen.figure is not None:
-                self._before.add(seen.figure, self.apart_s)
+            self._before.add(Stand([seen], seen.glimpse.glyphs, None, 0, seen.figure), self.apart_s)
         # What is judged stays as long as those after it may ask for it.
         since_s = ready_s - max(self._reach_s, _REMEMBERS_S * self._slow)
         first = next((k for k, seen in enumerate(self._waiting) if seen.time_s > since_s), 0)
@@ -108,7 +107,7 @@ class FrameJudge:
         return done
 
 
-def _judge(frames: Sequence[Seen], entry: FieldEntry, apart_s: float, before: ValuesBefore) -> None:
+def _judge(frames: Sequence[Seen], entry: FieldEntry, apart_s: float, before: KnownValues) -> None:
     """Give each frame its figure or the reason why it has none."""
     for seen in frames:
         seen.figure, seen.reason = None, seen.glimpse.reason or "what it shows was not clear"

@@ -107,6 +107,9 @@ def test_what_stood_before_a_load_ran_is_believed_after_it(idle, is_read):
     """A pump that stops leaves what was there before, though its digits are those of the rest of 74.5 A by chance."""
     values = judged((idle, 60), ("????", 8), (" 931", 8), (" 745", 90), ("????", 8), ("  45", 90))
     assert {value == 4.5 for value in values[-90:]} == {is_read}
+    # The other way round as well: what a film begins with is believed by what it shows later.
+    values = judged(("  45", 90), ("????", 8), (" 745", 90), (" 931", 8), ("????", 8), (idle, 60))
+    assert {value == 4.5 for value in values[:90]} == {is_read}
 
 
 @pytest.mark.parametrize("frames", [60, 140])
