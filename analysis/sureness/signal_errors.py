@@ -262,7 +262,8 @@ def _of_delay(late: DelayFacts, part: Flow) -> Iterator[Component]:
         "the display's delay",
         math.sqrt(squares) / WITHIN / SECONDS_PER_HOUR,
         even=max(1.0, squares**2 / fourths) if fourths > 0 else 1.0,
-        reason="a display shows each change later than it comes, by up to its delay and the time between two frames",
+        reason="a display shows each change later than it comes: by its delay, the time between two frames and for how "
+        "long it holds a value",
     )
     yield Component(
         "the log's two ends",

@@ -163,7 +163,7 @@ class Display(DisplayPart):
     """What a film shows, and how it is to be read.
 
     ``sampling``: the display shows the average since it last changed (``mean``), or what was there at that moment
-    (``held``). ``delay_s`` is how long after the draw changes it may show that [s]. ``picture`` is how wide and high
+    (``held``). ``delay_s`` is how late it may show what it has measured [s]. ``picture`` is how wide and high
     the pictures are on which its corners were drawn; without it they are in pixels of the film at hand.
     """
 

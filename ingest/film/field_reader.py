@@ -37,7 +37,7 @@ _GOOD_FIT: Final = 0.9
 _MOST_REST = 0.36
 #: How far a digit's ground may move against that of lit ones, in parts of a lit segment's light: of a lit digit, of a
 #: dark one, which may be covered, and at most; between, so many times what is usual. And all of them together.
-_GROUND_LIT, _GROUND_DARK, _GROUND_MOST, _SCATTERS, _GROUND_MOVED = 0.25, 0.04, 0.35, 6.0, 1.0
+_GROUND_LIT, _GROUND_DARK, _GROUND_MOST, _SCATTERS, _GROUND_MOVED = 0.15, 0.04, 0.35, 6.0, 1.0
 #: How far what is beside the digits may change, in the same; it is usual after so many looks.
 _BESIDE_MOVED, _FEW_LOOKS = 0.25, 5
 LEFT_OUT: Final = "a digit stands beside the box: draw it round all places, and count them all"

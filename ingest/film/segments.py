@@ -293,10 +293,11 @@ class UsualGround:
         return [own - gain * self._usual for gain in (1.0, level / self._level)]
 
     def not_learnt(self, light: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return how far grounds may move by more light than usual, a digit's own and of those beside, (digits, 2)."""
+        """Return how far grounds may move by other light of their own than usual, and by more beside; (digits, 2)."""
         if self._usual is None:
             return np.zeros((len(light), 2))
-        return np.asarray(_NOT_LEARNT * np.maximum(_shone_by(light) - self._shone, 0.0), dtype=np.float64)
+        own, beside = (_shone_by(light) - self._shone).T
+        return _NOT_LEARNT * np.stack([2 * np.abs(own), np.maximum(beside, 0.0)], axis=1)
 
     @property
     def scatter(self) -> float:

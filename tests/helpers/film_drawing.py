@@ -241,7 +241,7 @@ def _what(shown: Shown) -> str:
 
 def display_toml(plan: Plan) -> str:
     """Return the display profile that a person would write for a film."""
-    lines = []
+    lines = [] if plan.mean else ['sampling = "held"', ""]
     for shown in plan.shown:
         corners = ", ".join(f"[{x:.0f}, {y:.0f}]" for x, y in drawn_corners(plan, shown))
         lines += ["[[fields]]", _what(shown), f"corners = [{corners}]", f"digits = {shown.digits}"]

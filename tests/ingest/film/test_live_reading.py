@@ -5,6 +5,7 @@ from film_frames import States, at_most, read_states, told_of_states
 
 from shuntbook.ingest.film.field_reader import NO_FIGURE, Glimpse
 from shuntbook.ingest.film.figures import DisplayValue
+from shuntbook.ingest.film.film_export import ChangeTimes
 from shuntbook.ingest.film.live_reading import MisreadSums
 from shuntbook.ingest.film.patterns import others_for_none
 from shuntbook.ingest.film.seen import Seen
@@ -61,3 +62,16 @@ def test_single_states_are_read_by_the_hundred():
     assert states.clear_read > 0.9 * states.clear > 0 and not any("clear" in one for one in states.wrong)
     assert f"of {states.accepted} accepted" in told_of_states(states)
     assert at_most(0, 3000) == pytest.approx(1e-3, rel=0.01)
+
+
+@pytest.mark.parametrize(("shown", "usual_s"), [((5, 5, 5, 5, 40), 0.5), ((5, 40, 5), 0.5), ((40, 40), 0.0), ((), 0.0)])
+def test_how_often_a_display_shows_a_new_value_is_seen(shown, usual_s):
+    """By values that follow one another, not by a steady draw or what was hidden before."""
+    changes, k = ChangeTimes(), 0
+    for n, looks in enumerate((3, *shown, 2)):
+        for _ in range(looks):
+            changes.add(Seen(k, k * 0.1, Glimpse("    ", -1), DisplayValue("current_A", n, 0.1, f"{n}")))
+            k += 1
+    assert changes.usual_s == pytest.approx(usual_s)
+    changes.add(Seen(k, k * 0.1, Glimpse("????", None)))
+    assert changes.usual_s == pytest.approx(usual_s)
