@@ -16,6 +16,8 @@ _BEYOND = 0.16
 #: What is lit within the digits and goes on further from them than this, in heights, is part of something larger; so
 #: many pixels at least on either side.
 _ABOUT, _FEW = 0.14, 12
+#: What is wider than so many strokes is no stroke.
+_WIDER = 3.5
 
 
 def pattern_beside(patch: Patch, geometry: Geometry, place: int, level: float, shift: tuple[int, int]) -> int | None:
@@ -47,8 +49,11 @@ def is_crossed(patch: Patch, geometry: Geometry, digits: int) -> bool:
     cv2.fillConvexPoly(inside, cv2.convexHull(ends), 1)
     size = 2 * round(_ABOUT * geometry.height) + 1
     about = cv2.dilate(inside, np.ones((size, size), np.uint8))
-    dark, bright = np.percentile(patch[inside > 0], [30, 95])
-    count, pieces = cv2.connectedComponents((patch > (dark + bright) / 2).astype(np.uint8))
+    # A glare or a shadow is wider than a stroke, also of digits that are larger by half or twice as large.
+    width = 2 * round(_WIDER * geometry.stroke / 2) + 1
+    strokes = cv2.morphologyEx(patch, cv2.MORPH_TOPHAT, np.ones((width, width), np.uint8))
+    dark, bright = np.percentile(strokes[inside > 0], [30, 95])
+    count, pieces = cv2.connectedComponents((strokes > (dark + bright) / 2).astype(np.uint8))
     within, beyond = (np.bincount(pieces[part], minlength=count)[1:] for part in (inside > 0, about == 0))
     return bool(((within > _FEW) & (beyond > _FEW)).any())
 

@@ -8,6 +8,7 @@ from film_shapes import Build, outline, slanted
 from hypothesis import given
 from hypothesis import strategies as st
 
+from shuntbook.ingest.film.digit_places.beside import is_crossed
 from shuntbook.ingest.film.digit_places.search import find_geometries, refined_geometry
 from shuntbook.ingest.film.digit_places.straighten import Box, straightened
 
@@ -104,3 +105,20 @@ def test_known_places_are_refined():
     refined = refined_geometry(patch_of(picture, box), box, known)
     assert misplaced(refined, build, box, corners) < 0.03
     assert all(other.score < best.score for other in others)
+
+
+@pytest.mark.parametrize("glare", [0, 100])
+def test_what_goes_on_beyond_digits_is_a_larger_one_and_no_glare(glare):
+    """Light that falls on a display is wider than a stroke."""
+    build = Build(0.55, 0.13, 0.02, "mitred", 0.1, 0.75)
+    picture, corners = picture_of(build)
+    y, x = np.mgrid[: picture.shape[0], : picture.shape[1]] - corners[0][::-1, None, None] - [[[0.0]], [[2 * HIGH]]]
+    light = 80 + 0.25 * picture + glare * np.exp(-(x**2 + y**2) / HIGH**2)[..., None]
+    picture = light.astype(np.uint8)
+    box = Box(corners, len(TEXT))
+    patch = patch_of(picture, box)
+    (geometry, *_) = find_geometries(patch, box)
+    assert not is_crossed(patch, geometry, len(TEXT))
+    cv2.rectangle(picture, np.array(corners[0] - [0, 25]).astype(int).tolist(),
+                  np.array(corners[0] + [8, HIGH]).astype(int).tolist(), (230, 230, 230), -1)  # fmt: skip
+    assert is_crossed(patch_of(picture, box), geometry, len(TEXT))
