@@ -45,6 +45,7 @@ def take_in_film(sources: tuple[str, ...], film: FilmStated, stated: Stated) -> 
     require_opencv()
     from ...ingest.film.display import load_display
     from ...ingest.film.film_export import FilmExport
+    from ...ingest.film.frames import HIDDEN_S
 
     display = load_display(Path(film.display))
     stated = replace(
@@ -55,11 +56,14 @@ def take_in_film(sources: tuple[str, ...], film: FilmStated, stated: Stated) -> 
     )
     zone = zone_stated(stated)
     own = zone or zone_of_computer()
-    export = FilmExport(opened_film(sources[0], film.every, own), display, zone=own, start=film.start)
+    opened = opened_film(sources[0], film.every, own)
+    export = FilmExport(opened, display, zone=own, start=film.start)
+    # What a film hides for longer may be a whole run: nobody may bridge it by what stood before and after.
+    gap_s = stated.gap_s or (HIDDEN_S if opened.apart_s < 1 else None)
     return Intake(
         export,
         replace(meta_of(export, stated, zone), profile=film.display, display_delay_s=float(display.delay_s)),
-        stated.gap_s,
+        gap_s,
     )
 
 

@@ -14,7 +14,7 @@ from ..live.address import Address
 from ..live.source import Cadence, Clock, LiveSource, SourceLost
 from ..log.meta import LogMeta
 from ..zone import zone_of_computer
-from .frames import EVERY_S, LOOKED_AT
+from .frames import EVERY_S, HIDDEN_S, LOOKED_AT
 from .library import require_opencv
 
 if TYPE_CHECKING:
@@ -71,6 +71,7 @@ class CameraReadings(LiveSource):
             profile=name,
             zone=zone_of_computer(),
             usual_interval_s=EVERY_S,
+            gap_limit_s=HIDDEN_S,
             display_delay_s=float(self._display.delay_s),
         )
         self._camera: cv2.VideoCapture | None = None

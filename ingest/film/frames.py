@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 LOOKED_AT: Final = 15.0
 #: So often a reading is taken of what stands on the display. [s]
 EVERY_S: Final = 0.2
+#: What a display shows that could not be read for longer is not known meanwhile: the gap limit of a film's log. [s]
+HIDDEN_S: Final = 3.0
 #: What a film's file may say of its frames a second; all else is none. [1/s]
 _LEAST_RATE, _MOST_RATE = 0.05, 999.0
 

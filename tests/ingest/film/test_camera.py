@@ -70,6 +70,7 @@ def test_a_camera_gives_readings_with_the_times_of_its_frames(profile, monkeypat
     source = make_source(f"camera:0?display={path}", None, clock)
     assert source.quantities == ("current_A", "voltage_V")
     assert (source.meta.display_delay_s, source.meta.noted) == (1.0, False)
+    assert source.meta.gap_limit_s == 3.0
     source.open()
     events = []
     with pytest.raises(SourceLost, match="no pictures"):

@@ -105,6 +105,31 @@ def test_captions_of_a_film_without_a_date_begin_with_its_first_frame(demo, tmp_
     assert amps[max(at for at in amps if at <= 28.0)] < 10
 
 
+def test_what_is_hidden_for_long_is_a_gap_and_not_what_stood_before_it(demo, tmp_path, capsys):
+    """The display is covered for a whole run, of which nothing is known; a second is no gap."""
+    plan, folder = demo
+    hidden, of_video = tmp_path / "hidden.parquet", frames._of_video
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(frames, "_of_video", lambda *words: _covered(of_video(*words)))
+        assert convert(folder, hidden) == 0
+    capsys.readouterr()
+    assert run(["charge", str(hidden)]) == 0
+    assert "in 1 gap; nothing is counted for it" in capsys.readouterr().out
+    assert run(["charge", str(hidden), "--json"]) == 0
+    charge = json.loads(capsys.readouterr().out)["charge"]
+    idle_Ah = 2.1 * (32.0 - 17.0) / 3600
+    assert idle_Ah == pytest.approx(charge["net_Ah"], rel=0.1)
+    assert plan.true_Ah(24.0) - plan.true_Ah(7.0) > 10 * charge["net_high_Ah"]
+
+
+def _covered(film):
+    """Yield the first half minute of a film, covered for a run and for a second."""
+    for frame in takewhile(lambda frame: frame.time_s < 32, film):
+        if 7 < frame.time_s < 24 or 28 < frame.time_s < 29:
+            frame.picture[:] = 90
+        yield frame
+
+
 def _begun_late(film):
     """Yield the first half minute of a film, the first four of them covered."""
     for frame in takewhile(lambda frame: frame.time_s < 32, film):

@@ -11,6 +11,7 @@ import tempfile
 from collections import Counter
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +23,7 @@ from film_frames import States, at_most, read_states, told_of_states
 from film_plans import Plan, in_turn_plan, plan_of
 
 from shuntbook.cli.main import run
+from shuntbook.ingest.film.frames import HIDDEN_S
 
 #: A frame at the very change shows the one or the other. [s]
 CHANGE_S = 0.12
@@ -83,7 +85,10 @@ def measure(plan: Plan, film: Path, profile: Path) -> Outcome:
     except CommandError as error:
         outcome.failed = str(error)
         return outcome
-    outcome.true_Ah = plan.true_Ah(float(time_s[amps[-1]])) - plan.true_Ah(float(time_s[amps[0]]))
+    # What was hidden for longer than the log's gap limit is not counted, and told.
+    outcome.true_Ah = sum(
+        plan.true_Ah(float(b)) - plan.true_Ah(float(a)) for a, b in pairwise(time_s[amps]) if b - a <= HIDDEN_S
+    )
     outcome.read_Ah, outcome.low_Ah, outcome.high_Ah = (net[f"net{key}_Ah"] for key in ("", "_low", "_high"))
     return outcome
 
