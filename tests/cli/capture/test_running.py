@@ -134,7 +134,7 @@ def test_a_capture_that_was_killed_is_told_as_cut_off_until_its_log_is_completed
     leave_note(log, "60 A")
     leave_note(log, "crates")
     journal = log.with_name("a.parquet.journal")
-    _until(lambda: b"crates" in journal.read_bytes())
+    _until(lambda: all(word in journal.read_bytes() for word in (b"crates", b"60.0")))
     os.kill(begun.state.process, signal.SIGKILL)
     _until(lambda: not find_capture(log).running)
     (cut_off,) = running_captures(folder)
