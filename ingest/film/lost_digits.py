@@ -36,10 +36,9 @@ class KnownValues:
 
     stood_s: dict[tuple[str, int], float] = field(default_factory=lambda: defaultdict(float))
 
-    def add(self, stand: Stand, apart_s: float) -> None:
-        """Count in what stood, in frames so far apart [s], unless it is in doubt."""
-        if stand.figure is not None and not stand.reason:
-            self.stood_s[stand.figure.quantity, int(_digits(stand.figure))] += len(stand.frames) * apart_s
+    def add(self, figure: DisplayValue, lasts_s: float) -> None:
+        """Count in a value that stood."""
+        self.stood_s[figure.quantity, int(_digits(figure))] += lasts_s
 
     def has(self, stands: Sequence[Stand]) -> bool:
         """Tell whether all of these values are known, but for some last digits."""
@@ -74,7 +73,8 @@ def doubt_what_lost_digits(
             covered.append(spell)
         else:
             for stand in spell:
-                known.add(stand, apart_s)
+                if stand.figure is not None and not stand.reason:
+                    known.add(stand.figure, len(stand.frames) * apart_s)
     for spell in covered:
         if not known.has(spell):
             _doubt(spell)

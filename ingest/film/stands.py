@@ -97,7 +97,8 @@ class FrameJudge:
         done = [seen for seen in self._waiting[self._judged :] if seen.time_s <= ready_s]
         self._judged += len(done)
         for seen in done:
-            self._before.add(Stand([seen], seen.glimpse.glyphs, None, 0, seen.figure), self.apart_s)
+            if seen.figure is not None:
+                self._before.add(seen.figure, self.apart_s)
         # What is judged stays as long as those after it may ask for it.
         since_s = ready_s - max(self._reach_s, _REMEMBERS_S * self._slow)
         first = next((k for k, seen in enumerate(self._waiting) if seen.time_s > since_s), 0)
