@@ -8,8 +8,9 @@ against the time of that reading (from memory: the mean error of rounding with l
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,8 @@ _STILL: Final = 4
 _ADJACENT: Final = 1.5
 #: With more kinds of flips than this, digits are fine beside the noise, and none is counted as a flip. [1]
 _KINDS: Final = 4096
+#: So many times are held at least before those of a kind are put together. [1]
+_MOST_WAITING: Final = 4 * _KINDS
 #: What flips to either side for a hundredth of its time and more has noise of 0.21 digits (two normal tails), which
 #: leaves less than this of the error (exp(-2 pi^2 0.21^2), the first harmonic of rounding, from memory). [1]
 _SELDOM, _EVENED = 0.01, 0.4
@@ -38,17 +41,52 @@ class Run:
     count: int
 
 
-class Flips(NamedTuple):
-    """Short runs between two of one other reading, by kind.
+class Times(NamedTuple):
+    """How long runs last, by their kind.
 
-    A kind is a reading, and as imaginary part the one before and after it [unit]; then how long each lasts [s].
+    That of runs that stand still is their reading; that of flips, short runs between two of one other reading, has
+    that other one as imaginary part. [unit], [s]
     """
 
-    kinds: NDArray[np.complex128]
+    kinds: NDArray[Any]
     times_s: FloatArray
 
+    @classmethod
+    def together(cls, parts: Sequence[Times]) -> Times:
+        """Return each kind of some times, at least one, once."""
+        kinds, which = np.unique(np.concatenate([part.kinds for part in parts]), return_inverse=True)
+        return cls(kinds, np.bincount(which, np.concatenate([part.times_s for part in parts]), len(kinds)))
 
-_NO_FLIPS: Final = Flips(np.empty(0, np.complex128), np.empty(0))
+
+_NONE: Final = Times(np.empty(0), np.empty(0))
+
+
+class TimeTotals:
+    """Total times by kind; part of a fold, which holds no more than so many kinds: with more it has none any more."""
+
+    def __init__(self, most: float = math.inf) -> None:
+        self._most = most
+        self._parts: list[Times] | None = []
+        self._waiting, self._room = 0, _MOST_WAITING
+
+    def add(self, times: Times) -> None:
+        """Take the next times in."""
+        if self._parts is None or not len(times.kinds):
+            return
+        self._parts.append(times)
+        self._waiting += len(times.kinds)
+        if self._waiting > self._room:
+            together = Times.together(self._parts)
+            self._parts = [together] if len(together.kinds) <= self._most else None
+            # As many may wait as there are kinds, so that however many there are none is sorted again and again.
+            self._waiting, self._room = 0, max(_MOST_WAITING, len(together.kinds))
+
+    def result(self) -> dict[Any, float]:
+        """Return the totals so far; none of too many kinds."""
+        if not self._parts:
+            return {}
+        kinds, times_s = Times.together(self._parts)
+        return dict(zip(kinds.tolist(), times_s.tolist(), strict=True)) if len(kinds) <= self._most else {}
 
 
 @dataclass(frozen=True)
@@ -58,7 +96,7 @@ class RunSums:
     ``first`` and ``last`` may go on beyond their ends; ``last`` is None where all readings are equal. ``second`` and
     ``before_last`` are the readings next to those two; NaN where there are none. Of the others ``squares`` are sums of
     the squares of the lengths of those that do not stand still (where nothing is returned, where nothing is drawn, and
-    of all [s2]); ``still`` are those that do, ``flips`` those that leave a reading shortly and come back to it.
+    of all [s2]); ``still`` are the times of those that do, ``flips`` of those that leave a reading shortly and come back.
     """
 
     first: Run
@@ -66,37 +104,45 @@ class RunSums:
     second: float
     before_last: float
     squares: FloatArray
-    still: tuple[Run, ...]
-    flips: Flips
+    still: Times
+    flips: Times
 
     @classmethod
     def of(cls, x: FloatArray, change: FloatArray, length_s: FloatArray) -> RunSums:
         """Return the runs of readings; `change` is that from each to the next, shape (n - 1,)."""
         if not change.any():
             run = Run(float(x[0]), float(np.add.reduceat(length_s, [0])[0]), len(x))
-            return cls(run, None, math.nan, math.nan, np.zeros(3), (), _NO_FLIPS)
+            return cls(run, None, math.nan, math.nan, np.zeros(3), _NONE, _NONE)
         first = np.concatenate([[0], np.flatnonzero(change != 0) + 1])
-        value, count = x[first], np.concatenate([first[1:], [len(x)]]) - first
-        runs_s = np.add.reduceat(length_s, first)
+        value, count = x[first], np.diff(first, append=len(x))
+        runs_s = _lengths(first, count, length_s)
         runs = [Run(float(value[k]), float(runs_s[k]), int(count[k])) for k in (0, -1)]
         # Of the runs at both ends neither the length nor the other neighbour is known: they are left to `EqualRuns`.
         short = count < _STILL
         short[[0, -1]] = False
-        squares = np.zeros(len(x))  # that of a run's length stands at its first reading, and nothing at the others
-        squares[first] = runs_s * runs_s * short
         still = np.flatnonzero(count[1:-1] >= _STILL) + 1
         flips = np.flatnonzero(short[1:-1] & (value[2:] == value[:-2])) + 1 if len(value) > 2 else still
-        kinds, which = np.unique(value[flips] + 1j * value[flips - 1], return_inverse=True)
-        columns = (column[still].tolist() for column in (value, runs_s, count))
         return cls(
             first=runs[0],
             last=runs[1],
             second=float(value[1]),
             before_last=float(value[-2]),
-            squares=by_sign(x, squares),
-            still=tuple(Run(*row) for row in zip(*columns, strict=True)),
-            flips=Flips(kinds, np.bincount(which, runs_s[flips], len(kinds)).astype(np.float64)),
+            squares=by_sign(value, runs_s * runs_s * short),
+            still=Times(value[still], runs_s[still]),
+            flips=Times(value[flips] + 1j * value[flips - 1], runs_s[flips]),
         )
+
+
+def _lengths(first: NDArray[np.int64], count: NDArray[np.int64], length_s: FloatArray) -> FloatArray:
+    """Return how long runs last, by the first of their readings and their number. [s]"""
+    runs_s = length_s[first]
+    runs_s[-1] = length_s[first[-1] :].sum()
+    # Most runs are of one reading: only of the others any lengths are added up.
+    longer = np.flatnonzero(count[:-1] > 1)
+    if len(longer):
+        ends = np.stack([first[longer], first[longer] + count[longer]], axis=1)
+        runs_s[longer] = np.add.reduceat(length_s, ends.ravel())[::2]
+    return runs_s
 
 
 class EqualRuns:
@@ -107,8 +153,7 @@ class EqualRuns:
 
     def __init__(self) -> None:
         self._squares = np.zeros(3)
-        self._still: dict[float, float] = {}
-        self._flips: dict[tuple[float, float], float] | None = {}
+        self._still, self._flips = TimeTotals(), TimeTotals(_KINDS)
         self._open = Run(math.nan, 0.0, 0)
         self._before = math.nan
 
@@ -123,43 +168,29 @@ class EqualRuns:
         if runs.last is not None:
             self._close(run, after=runs.second)
             self._squares += runs.squares
-            for still in runs.still:
-                self._stands(still)
-            if len(runs.flips.kinds):
-                kinds = zip(runs.flips.kinds.real.tolist(), runs.flips.kinds.imag.tolist(), strict=True)
-                self._flipped(dict(zip(kinds, runs.flips.times_s.tolist(), strict=True)))
+            self._still.add(runs.still)
+            self._flips.add(runs.flips)
             run, self._before = runs.last, runs.before_last
         self._open = run
 
     def _close(self, run: Run, *, after: float) -> None:
         """Take in a run whose end is known."""
         if run.count >= _STILL:
-            self._stands(run)
+            self._still.add(Times(np.array([run.value]), np.array([run.length_s])))
         elif run.count:
             square = run.length_s * run.length_s
             self._squares += (square * (run.value >= 0), square * (run.value <= 0), square)
             if self._before == after:
-                self._flipped({(run.value, after): run.length_s})
-
-    def _stands(self, run: Run) -> None:
-        self._still[run.value] = self._still.get(run.value, 0.0) + run.length_s
-
-    def _flipped(self, flips: dict[tuple[float, float], float]) -> None:
-        """Take flips in, by the reading and its neighbours; too many kinds are none of a coarse digit."""
-        if self._flips is None:
-            return
-        for kind, length_s in flips.items():
-            self._flips[kind] = self._flips.get(kind, 0.0) + length_s
-        if len(self._flips) > _KINDS:
-            self._flips = None
+                self._flips.add(Times(np.array([complex(run.value, after)]), np.array([run.length_s])))
 
     def result(self) -> RunFacts:
         """Return the runs so far."""
         # The last run may go on for any time, so it counts as one that stands still, however short it is yet.
-        still = dict(self._still)
+        still = self._still.result()
         if self._open.count:
             still[self._open.value] = still.get(self._open.value, 0.0) + self._open.length_s
-        return RunFacts(self._squares.copy(), still, dict(self._flips or {}))
+        flips = self._flips.result()
+        return RunFacts(self._squares.copy(), still, {(kind.real, kind.imag): time_s for kind, time_s in flips.items()})
 
 
 @dataclass(frozen=True, slots=True)
