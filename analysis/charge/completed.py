@@ -34,15 +34,18 @@ class Signal(NamedTuple):
     """How to integrate a signal.
 
     ``integral`` takes intervals and gives what is above zero and what is below it in each [unit s]; ``at`` gives the
-    signal at one end of intervals, from their values by name. [unit]
+    signal at one end of intervals, from their values by name. [unit] ``name`` is what the signal is called among these
+    where a meter gives it, and not two others of which it is worked out.
     """
+
+    name: str
 
     integral: Callable[[Intervals], tuple[FloatArray, FloatArray]]
     at: Callable[[Mapping[str, FloatArray]], FloatArray]
 
 
-CURRENT: Final = Signal(charge_of, lambda values: values["i"])
-POWER: Final = Signal(energy_of, power_at)
+CURRENT: Final = Signal("i", charge_of, lambda values: values["i"])
+POWER: Final = Signal("p", energy_of, power_at)
 
 
 @dataclass(frozen=True)
@@ -79,7 +82,9 @@ class CompletedIntervals:
         measured = self.measured
         # What stands still within an interval is the same array at both ends, by which the sums know it.
         first = last if measured.first is measured.last else self.signal.at(measured.first)
-        return IntervalSums.of(measured.start_us, (first, last), measured.length_s, split, linear=self.linear)
+        is_read = self.signal.name in measured.last
+        ends = (first, last)
+        return IntervalSums.of(measured.start_us, ends, measured.length_s, split, linear=self.linear, is_read=is_read)
 
     @cached_property
     def swings(self) -> tuple[float, float]:

@@ -55,7 +55,8 @@ class Times(NamedTuple):
     def together(cls, parts: Sequence[Times]) -> Times:
         """Return each kind of some times, at least one, once."""
         kinds, which = np.unique(np.concatenate([part.kinds for part in parts]), return_inverse=True)
-        return cls(kinds, np.bincount(which, np.concatenate([part.times_s for part in parts]), len(kinds)))
+        times_s = np.bincount(which, np.concatenate([part.times_s for part in parts]), len(kinds))
+        return cls(kinds, times_s.astype(np.float64))
 
 
 _NONE: Final = Times(np.empty(0), np.empty(0))
@@ -96,7 +97,7 @@ class RunSums:
     ``first`` and ``last`` may go on beyond their ends; ``last`` is None where all readings are equal. ``second`` and
     ``before_last`` are the readings next to those two; NaN where there are none. Of the others ``squares`` are sums of
     the squares of the lengths of those that do not stand still (where nothing is returned, where nothing is drawn, and
-    of all [s2]); ``still`` are the times of those that do, ``flips`` of those that leave a reading shortly and come back.
+    of all [s2]); ``still`` are the times of those that do, ``flips`` of those that shortly leave a reading.
     """
 
     first: Run

@@ -220,31 +220,33 @@ def _counted(windows: FloatArray, means: FloatArray, jumps: FloatArray, *, fast:
     `windows` has shape (16, m), `jumps` is the largest jump in each; `fast` where they are of readings.
     """
     squares = np.einsum("ij,ij->j", windows, windows) / WINDOW
+    # In a wave seen at a coarser scale the readings themselves do not jump, as loads do that come and go; only among
+    # readings, which may be one a wave, they do.
+    smooth = jumps <= SMOOTH * np.ptp(windows, axis=0)
     seen = (means > 0) & (jumps < np.inf)
     least = FLUCTUATES if fast else MEANS_FLUCTUATE
     # Most windows are still, and need no more than this: a mean square beyond the square of the mean is a variance.
     moves = squares > (1 + least**2) * means**2
-    still, moving = means[seen & ~moves], np.flatnonzero(seen & moves)
+    still, moving = means[seen & ~moves], np.flatnonzero(seen & moves & (smooth | fast))
     counts = np.zeros((len(_WindowCounts._fields), _SIZES))
     counts[0] = _by_size(still, np.ones_like(still))[0]
-    return counts + _moving(windows.take(moving, axis=1), means[moving], jumps[moving], fast=fast) if len(moving) else counts
+    if len(moving):
+        counts += _moving(windows.take(moving, axis=1), means[moving], smooth[moving], fast=fast)
+    return counts
 
 
-def _moving(windows: FloatArray, means: FloatArray, jumps: FloatArray, *, fast: bool) -> FloatArray:
-    """Return the counts of windows that fluctuate; shape (16, m)."""
+def _moving(windows: FloatArray, means: FloatArray, smooth: NDArray[np.bool_], *, fast: bool) -> FloatArray:
+    """Return the counts of windows that fluctuate, shape (16, m), and are `smooth` or `fast`."""
     # A window is whole waves where it is spread as a sine is: by its kurtosis and by how much lies in the middle half
     # of its range. One that is not may be a part of a slow wave (it runs smoothly, up or down) or scatter at random.
     squares = (windows - means) ** 2
     variance = squares.mean(axis=0)
     share2 = variance / means**2
     low, high = windows.min(axis=0), windows.max(axis=0)
-    # In a wave seen at a coarser scale the readings themselves do not jump, as loads do that come and go; only among
-    # readings, which may be one a wave, they do.
-    smooth = jumps <= SMOOTH * (high - low)
     kurtosis = np.einsum("ij,ij->j", squares, squares) / WINDOW / variance**2
     middle = (np.abs(windows - (low + high) / 2) < (high - low) / 4).sum(axis=0) / WINDOW
     pulses = share2 < MOST_OF_ONE**2
-    full = pulses & (smooth | fast) & _between(kurtosis, KURTOSIS) & _between(middle, MIDDLE)
+    full = pulses & _between(kurtosis, KURTOSIS) & _between(middle, MIDDLE)
     slow = pulses & smooth & ~full
     rises = windows[WINDOW // 2 :].sum(axis=0) > windows[: WINDOW // 2].sum(axis=0)
     # Over twice the variance, the mean square of the changes is 1 for what is random from reading to reading (von
@@ -254,7 +256,7 @@ def _moving(windows: FloatArray, means: FloatArray, jumps: FloatArray, *, fast: 
     scattered = fast & ~full & (share2 > SCATTERS**2) & _between(random, AT_RANDOM) & (middle >= NOT_TWO_LEVELS)
     logs = np.log(share2) / 2
     weights = (
-        *(smooth | fast, full, full * share2, scattered, scattered * logs),
+        *(np.ones_like(means), full, full * share2, scattered, scattered * logs),
         *((full | scattered) * (1 - (low + high) / 2 / means), scattered * (logs + np.log(means))),
         *(slow & rises, slow & ~rises, (slow & rises) * share2, (slow & ~rises) * share2),
     )

@@ -49,7 +49,7 @@ class InStepSums:
     def add(self, x: FloatArray, windows: FloatArray, jumps: FloatArray) -> None:
         """Take the next blocks in, a row each, and the same as `in_windows` gives them."""
         self._drawn += float(np.maximum(x, 0.0).sum())
-        rows = _stretches(windows, _jumping(windows, jumps))
+        rows = _jumping(windows, jumps)
         after = _pattern(rows)
         repeats = after > 0
         self._stretches += np.bincount(after[repeats], minlength=LONGEST + 1)
@@ -62,22 +62,22 @@ class InStepSums:
         return InStep(int(np.argmax(self._stretches)), self._doubtful / self._drawn)
 
 
-def _jumping(windows: FloatArray, jumps: FloatArray) -> Indices:
-    """Return in which stretches a draw jumps again and again, without a gap."""
-    together = windows.shape[1] - windows.shape[1] % WINDOWS
-    windows, jumps = windows[:, :together], jumps[:, :together]
-    low, high, longest = (x.reshape(-1, WINDOWS) for x in (windows.min(axis=0), windows.max(axis=0), jumps.max(axis=0)))
-    width = high.max(axis=1) - low.min(axis=1)
-    often = (jumps >= JUMPS * np.repeat(width, WINDOWS)).sum(axis=0)
-    at = np.flatnonzero((often.reshape(-1, WINDOWS).sum(axis=1) >= LEAST_JUMPS) & (longest.max(axis=1) < np.inf))
+def _jumping(windows: FloatArray, jumps: FloatArray) -> FloatArray:
+    """Return the stretches in which a draw jumps again and again, without a gap; shape (64, m)."""
+    whole = windows.shape[1] - windows.shape[1] % WINDOWS
+    sums = (windows.sum(axis=0), np.einsum("ij,ij->j", windows, windows))
+    means, squares = (x[:whole].reshape(-1, WINDOWS).sum(axis=1) / STRETCH for x in sums)
+    longest = jumps.max(axis=0, initial=0.0)[:whole].reshape(-1, WINDOWS).max(axis=1)
+    # Most stand still: a mean square beyond the square of the mean is a variance.
+    at = np.flatnonzero((means > 0) & (squares > (1 + MOVES**2) * means**2) & (longest < np.inf))
     rows = _stretches(windows, at)
-    means = rows.mean(axis=0)
-    return at[(means > 0) & (rows.std(axis=0) > MOVES * means)]
+    often = (_stretches(jumps, at) >= JUMPS * np.ptp(rows, axis=0)).sum(axis=0) >= LEAST_JUMPS
+    return rows.take(np.flatnonzero(often), axis=1)
 
 
-def _stretches(windows: FloatArray, at: Indices) -> FloatArray:
-    """Return some stretches, of four windows each; shape (64, m)."""
-    return np.concatenate([windows.take(WINDOWS * at + k, axis=1) for k in range(WINDOWS)])
+def _stretches(x: FloatArray, at: Indices) -> FloatArray:
+    """Return some stretches, of four windows each; shapes (16, n), (64, m)."""
+    return np.concatenate([x.take(WINDOWS * at + k, axis=1) for k in range(WINDOWS)])
 
 
 def _pattern(rows: FloatArray) -> NDArray[np.int64]:
