@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final, Generic, Protocol, TypeVar
 
 import numpy as np
@@ -77,9 +78,14 @@ class Piece:
     start: int
     stop: int
 
+    @cached_property
+    def _lacking(self) -> frozenset[str]:
+        """The quantities that are missing in some of the readings; asked for by many parts."""
+        return frozenset(name for name, x in self.readings.quantities.items() if has_missing(x))
+
     def having(self, *names: str) -> Piece:
         """Return the piece without the readings in which one of these quantities is missing."""
-        if not any(has_missing(self.readings.quantities[name]) for name in names):
+        if self._lacking.isdisjoint(names):
             return self
         complete = np.ones(len(self.readings), dtype=bool)
         for name in names:

@@ -27,17 +27,17 @@ class BlockMeans:
     def __init__(self) -> None:
         self._size = 1
         self._sums: FloatArray = np.empty(0)
-        self._partial: FloatArray = np.zeros(2)  # sum and count of the block that is not full
+        self._begun, self._begun_count = 0.0, 0  # of the block that is not full
 
     @property
     def count(self) -> int:
         """How many readings there are."""
-        return len(self._sums) * self._size + int(self._partial[1])
+        return len(self._sums) * self._size + self._begun_count
 
     @property
     def mean(self) -> float:
         """Their mean; NaN of none."""
-        return (float(self._sums.sum()) + float(self._partial[0])) / self.count if self.count else float("nan")
+        return (float(self._sums.sum()) + self._begun) / self.count if self.count else float("nan")
 
     def add(self, x: FloatArray) -> None:
         """Take the next readings in; shape (n,), without NaN."""
@@ -46,17 +46,24 @@ class BlockMeans:
         while self.count + len(x) >= self._size * _MOST:
             pairs = len(self._sums) // 2 * 2
             alone = self._sums[pairs:]
-            self._partial += [alone.sum(), len(alone) * self._size]
+            self._begin(alone, len(alone) * self._size)
             self._sums, self._size = self._sums[:pairs:2] + self._sums[1:pairs:2], 2 * self._size
         # First what the block that was begun lacks, then whole blocks at once, then the beginning of the next.
-        first = (self._size - int(self._partial[1])) % self._size
-        begun, rest = x[:first], x[first:]
-        self._partial += [begun.sum(), len(begun)]
-        if self._partial[1] == self._size:
-            self._sums, self._partial = np.append(self._sums, self._partial[0]), np.zeros(2)
-        whole = len(rest) - len(rest) % self._size
-        self._sums = np.concatenate([self._sums, rest[:whole].reshape(-1, self._size).sum(axis=1)])
-        self._partial += [rest[whole:].sum(), len(rest) - whole]
+        if self._begun_count:
+            lacks = self._size - self._begun_count
+            self._begin(x[:lacks], len(x[:lacks]))
+            x = x[lacks:]
+            if self._begun_count < self._size:
+                return
+            self._sums = np.append(self._sums, self._begun)
+            self._begun, self._begun_count = 0.0, 0
+        whole = len(x) - len(x) % self._size
+        self._sums = np.concatenate([self._sums, x[:whole].reshape(-1, self._size).sum(axis=1)])
+        self._begin(x[whole:], len(x) - whole)
+
+    def _begin(self, x: FloatArray, count: int) -> None:
+        if count:
+            self._begun, self._begun_count = self._begun + float(x.sum()), self._begun_count + count
 
     def blocks(self, most: int = FINEST) -> FloatArray:
         """Return the means of up to `most` blocks of equal length, in order; what fills no block is left out."""
