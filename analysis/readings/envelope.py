@@ -52,14 +52,17 @@ class EnvelopeFold:
         if not len(readings):
             return
         x, first = readings.quantities["x"], firsts(readings.time_us, self._width_us)
+        bucket = np.concatenate([self._bucket, readings.time_us[first] // self._width_us])
+        if _distinct(bucket) > self._most:
+            # Two neighbours are one bucket of twice the width; halving their numbers keeps whole multiples since 1970.
+            # How often is sought by the numbers alone, so that readings are put together but once.
+            halved = bisect_left(range(64), True, key=lambda k: _distinct(bucket >> k) <= self._most)
+            self._width_us <<= halved
+            if len(self._bucket):
+                self._bucket, self._low, self._high = _put_together(self._bucket >> halved, self._low, self._high)
+            first = firsts(readings.time_us, self._width_us)
         low, high = np.minimum.reduceat(x, first), np.maximum.reduceat(x, first)
         self._append(readings.time_us[first] // self._width_us, low, high)
-        if len(self._bucket) > self._most:
-            # Two neighbours are one bucket of twice the width; halving their numbers keeps whole multiples since 1970.
-            # How often is sought first, so that buckets are put together but once.
-            halved = bisect_left(range(64), True, key=lambda k: _distinct(self._bucket >> k) <= self._most)
-            self._width_us <<= halved
-            self._bucket, self._low, self._high = _put_together(self._bucket >> halved, self._low, self._high)
 
     def _append(self, bucket: TimeArray, low: FloatArray, high: FloatArray) -> None:
         """Put buckets, at least one, behind the earlier ones, whose last may go on."""
