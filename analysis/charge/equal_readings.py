@@ -52,6 +52,11 @@ class Times(NamedTuple):
     times_s: FloatArray
 
     @classmethod
+    def of(cls, kind: complex, time_s: float) -> Times:
+        """Return the time of one kind."""
+        return cls(np.array([kind]), np.array([time_s]))
+
+    @classmethod
     def together(cls, parts: Sequence[Times]) -> Times:
         """Return each kind of some times, at least one, once."""
         kinds, which = np.unique(np.concatenate([part.kinds for part in parts]), return_inverse=True)
@@ -82,12 +87,12 @@ class TimeTotals:
             # As many may wait as there are kinds, so that however many there are none is sorted again and again.
             self._waiting, self._room = 0, max(_MOST_WAITING, len(together.kinds))
 
-    def result(self) -> dict[Any, float]:
-        """Return the totals so far; none of too many kinds."""
-        if not self._parts:
-            return {}
-        kinds, times_s = Times.together(self._parts)
-        return dict(zip(kinds.tolist(), times_s.tolist(), strict=True)) if len(kinds) <= self._most else {}
+    def result(self, more: Times = _NONE) -> Times:
+        """Return the totals so far, with some that may change yet; none of too many kinds."""
+        if self._parts is None:
+            return _NONE
+        together = Times.together([*self._parts, more])
+        return together if len(together.kinds) <= self._most else _NONE
 
 
 @dataclass(frozen=True)
@@ -177,21 +182,18 @@ class EqualRuns:
     def _close(self, run: Run, *, after: float) -> None:
         """Take in a run whose end is known."""
         if run.count >= _STILL:
-            self._still.add(Times(np.array([run.value]), np.array([run.length_s])))
+            self._still.add(Times.of(run.value, run.length_s))
         elif run.count:
             square = run.length_s * run.length_s
             self._squares += (square * (run.value >= 0), square * (run.value <= 0), square)
             if self._before == after:
-                self._flips.add(Times(np.array([complex(run.value, after)]), np.array([run.length_s])))
+                self._flips.add(Times.of(complex(run.value, after), run.length_s))
 
     def result(self) -> RunFacts:
         """Return the runs so far."""
         # The last run may go on for any time, so it counts as one that stands still, however short it is yet.
-        still = self._still.result()
-        if self._open.count:
-            still[self._open.value] = still.get(self._open.value, 0.0) + self._open.length_s
-        flips = self._flips.result()
-        return RunFacts(self._squares.copy(), still, {(kind.real, kind.imag): time_s for kind, time_s in flips.items()})
+        still = self._still.result(Times.of(self._open.value, self._open.length_s) if self._open.count else _NONE)
+        return RunFacts(self._squares.copy(), still, self._flips.result())
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,12 +201,12 @@ class RunFacts:
     """The runs of equal readings in a log.
 
     ``moving`` are sums of the squares of the lengths of those that do not stand still, see `RunSums` [s2]; ``still`` is
-    how long each reading stands still, ``flips`` how long each flip of a reading to another, its host, lasts [s].
+    how long each reading stands still, ``flips`` how long each flip of a reading to another, its host, lasts.
     """
 
     moving: FloatArray
-    still: dict[float, float]
-    flips: dict[tuple[float, float], float]
+    still: Times
+    flips: Times
 
     def squares(self, digit: float) -> FloatArray:
         """Return the sums of the squares of the times over which the last digit has one error.
@@ -212,29 +214,19 @@ class RunFacts:
         By the digit, 0 where it is not known [unit]; where nothing is returned, where nothing is drawn, and of all
         [s2].
         """
-        levels = self._levels(digit)
+        # Readings further apart are a load that switches shortly, whose rounding has nothing to do with the host's.
+        near = np.abs(self.flips.kinds.real - self.flips.kinds.imag) <= _ADJACENT * digit
+        value, host, flip_s = self.flips.kinds.real[near], self.flips.kinds.imag[near], self.flips.times_s[near]
+        level, which = np.unique(np.concatenate([self.still.kinds, value, host]), return_inverse=True)
+        own, of_host = np.split(which, [len(which) - len(host)])
+        here_s = np.bincount(own, np.concatenate([self.still.times_s, flip_s]), len(level))
+        above_s, below_s = (np.bincount(of_host, flip_s * side, len(level)) for side in (value > host, value < host))
+        # With a share p rounded up the truth lies near p above the reading, so p of the time takes as much of the
+        # error of the rest away. Flips to both sides are noise, which evens out the error of the whole digit.
+        evened = np.where(np.minimum(above_s, below_s) > _SELDOM * here_s, _EVENED, 1.0)
         # Where a reading is left for longer than it stands the rest is below nought: nothing of its error is left.
-        times_s = np.maximum([*levels.values()], 0.0)
-        return self.moving + by_sign(np.array([*levels.keys()]), times_s**2)
-
-    def _levels(self, digit: float) -> dict[float, float]:
-        """Return the time for which each reading stands, less that in which it flips to the next digit. [s]"""
-        levels, above, below = dict(self.still), dict[float, float](), dict[float, float]()
-        for (value, host), length_s in self.flips.items():
-            # Readings further apart are a load that switches shortly, whose rounding has nothing to do with the host's.
-            if abs(value - host) > _ADJACENT * digit:
-                continue
-            levels[value] = levels.get(value, 0.0) + length_s
-            side = above if value > host else below
-            side[host] = side.get(host, 0.0) + length_s
-        all_s = dict(levels)
-        for host in above.keys() | below.keys():
-            up_s, down_s, here_s = above.get(host, 0.0), below.get(host, 0.0), all_s.get(host, 0.0)
-            # With a share p rounded up the truth lies near p above the reading, so p of the time takes as much of the
-            # error of the rest away. Flips to both sides are noise, which evens out the error of the whole digit.
-            evened = _EVENED if min(up_s, down_s) > _SELDOM * here_s else 1.0
-            levels[host] = evened * (here_s - up_s - down_s)
-        return levels
+        times_s = np.maximum(evened * (here_s - above_s - below_s), 0.0)
+        return self.moving + by_sign(level, times_s**2)
 
 
 def by_sign(values: FloatArray, squares: FloatArray) -> FloatArray:
