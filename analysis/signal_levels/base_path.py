@@ -113,12 +113,11 @@ class BasePath:
         holds = self.holds[start : start + len(since_s)]
         tested = holds & (since_s > RAMP_S)
         seen = int(np.searchsorted(np.cumsum(holds & (height < self.least / 2 + self.drift * since_s)), RESTS)) + 1
-        falls = self.steps[start + 1 : start + min(seen, len(since_s))] <= -EDGE
-        for stop in (start + 1 + np.flatnonzero(falls)).tolist():
+        for stop in range(start + 1, start + min(seen, len(since_s))):
             n, lasted_s = stop - start, float(self.at_s[stop] - self.at_s[start])
             moved = float(self.first[stop] - self.levels.before[start])
             left = max(abs(moved) - self.drift * lasted_s, 0.0) / self.least
-            if left > MOST_LEFT:
+            if self.steps[stop] > -EDGE or left > MOST_LEFT:
                 continue
             # Others step at an instant nobody knows, the sky moves all the time.
             base = moved * since_s[:n] / max(lasted_s, 1e-9) if self.drift else min(moved, 0.0)
