@@ -35,10 +35,10 @@ class Signal(NamedTuple):
 
     ``integral`` takes intervals and gives what is above zero and what is below it in each [unit s]; ``at`` gives the
     signal at one end of intervals, from their values by name. [unit] ``name`` is what the signal is called among these
-    where a meter gives it, and not two others of which it is worked out.
+    where a meter gives it, and not two others of which it is worked out; None where its last digit matters to nobody.
     """
 
-    name: str
+    name: str | None
 
     integral: Callable[[Intervals], tuple[FloatArray, FloatArray]]
     at: Callable[[Mapping[str, FloatArray]], FloatArray]
@@ -298,13 +298,17 @@ class CompletedReadings:
 
 
 class Reader:
-    """Reads chunks for any number of windows: carries one reading of each signal."""
+    """Reads chunks for any number of windows: carries one reading of each signal.
 
-    def __init__(self, how: HowRead, quantities: Set[str]) -> None:
+    Runs of equal readings tell only what a meter's last `digits` do, where these are known.
+    """
+
+    def __init__(self, how: HowRead, quantities: Set[str], *, digits: bool = True) -> None:
         self._side = how.side
-        self._current = PieceReader(how, CURRENT) if how.side == "dc" and "current_A" in quantities else None
+        current, power = (each if digits else each._replace(name=None) for each in (CURRENT, POWER))
+        self._current = PieceReader(how, current) if how.side == "dc" and "current_A" in quantities else None
         self._source = energy_source(how.side, quantities)
-        self._power = PieceReader(how, POWER) if self._source else None
+        self._power = PieceReader(how, power) if self._source else None
 
     def take(self, chunk: Chunk) -> CompletedReadings:
         """Return what the next readings, at least one, complete."""

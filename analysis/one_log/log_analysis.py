@@ -80,7 +80,7 @@ class LogAnalysis:
         # A demo is the stretch from its note to the next: thousands of them are added up once, not twice.
         if site_folds is not None and self._amounts.marked is not None:
             site_folds.share(self._amounts.marked)
-        self._reader = Reader(how, quantities)
+        self._reader = Reader(how, quantities, digits=figures.has_digits)
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""

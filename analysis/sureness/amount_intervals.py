@@ -51,7 +51,7 @@ class AmountsAnalysis:
         self._figures = figures
         self._charge = ChargeSums(how, quantities, from_us=from_us, to_us=to_us)
         self.marked = MarkedSums(how, quantities, markers, from_us=from_us, to_us=to_us) if markers else None
-        self._reader = Reader(how, quantities)
+        self._reader = Reader(how, quantities, digits=figures.has_digits)
         # Where the spacings allow two gap limits the other one reads for itself: its intervals and gaps are others.
         self._otherwise: ChargeFold | None = None
         if how.other_gap_limit_s is not None:
