@@ -41,7 +41,7 @@ class Run:
     count: int
 
 
-class Times(NamedTuple):
+class RunTimes(NamedTuple):
     """How long runs last, by their kind.
 
     That of runs that stand still is their reading; that of flips, short runs between two of one other reading, has
@@ -52,46 +52,46 @@ class Times(NamedTuple):
     times_s: FloatArray
 
     @classmethod
-    def of(cls, kind: complex, time_s: float) -> Times:
+    def of(cls, kind: complex, time_s: float) -> RunTimes:
         """Return the time of one kind."""
         return cls(np.array([kind]), np.array([time_s]))
 
     @classmethod
-    def together(cls, parts: Sequence[Times]) -> Times:
+    def together(cls, parts: Sequence[RunTimes]) -> RunTimes:
         """Return each kind of some times, at least one, once."""
         kinds, which = np.unique(np.concatenate([part.kinds for part in parts]), return_inverse=True)
         times_s = np.bincount(which, np.concatenate([part.times_s for part in parts]), len(kinds))
         return cls(kinds, times_s.astype(np.float64))
 
 
-_NONE: Final = Times(np.empty(0), np.empty(0))
+_NONE: Final = RunTimes(np.empty(0), np.empty(0))
 
 
-class TimeTotals:
+class RunTimeTotals:
     """Total times by kind; part of a fold, which holds no more than so many kinds: with more it has none any more."""
 
     def __init__(self, most: float = math.inf) -> None:
         self._most = most
-        self._parts: list[Times] | None = []
+        self._parts: list[RunTimes] | None = []
         self._waiting, self._room = 0, _MOST_WAITING
 
-    def add(self, times: Times) -> None:
+    def add(self, times: RunTimes) -> None:
         """Take the next times in."""
         if self._parts is None or not len(times.kinds):
             return
         self._parts.append(times)
         self._waiting += len(times.kinds)
         if self._waiting > self._room:
-            together = Times.together(self._parts)
+            together = RunTimes.together(self._parts)
             self._parts = [together] if len(together.kinds) <= self._most else None
             # As many may wait as there are kinds, so that however many there are none is sorted again and again.
             self._waiting, self._room = 0, max(_MOST_WAITING, len(together.kinds))
 
-    def result(self, more: Times = _NONE) -> Times:
+    def result(self, more: RunTimes = _NONE) -> RunTimes:
         """Return the totals so far, with some that may change yet; none of too many kinds."""
         if self._parts is None:
             return _NONE
-        together = Times.together([*self._parts, more])
+        together = RunTimes.together([*self._parts, more])
         return together if len(together.kinds) <= self._most else _NONE
 
 
@@ -110,8 +110,8 @@ class RunSums:
     second: float
     before_last: float
     squares: FloatArray
-    still: Times
-    flips: Times
+    still: RunTimes
+    flips: RunTimes
 
     @classmethod
     def of(cls, x: FloatArray, change: FloatArray, length_s: FloatArray) -> RunSums:
@@ -134,8 +134,8 @@ class RunSums:
             second=float(value[1]),
             before_last=float(value[-2]),
             squares=by_sign(value, runs_s * runs_s * short),
-            still=Times(value[still], runs_s[still]),
-            flips=Times(value[flips] + 1j * value[flips - 1], runs_s[flips]),
+            still=RunTimes(value[still], runs_s[still]),
+            flips=RunTimes(value[flips] + 1j * value[flips - 1], runs_s[flips]),
         )
 
 
@@ -159,7 +159,7 @@ class EqualRuns:
 
     def __init__(self) -> None:
         self._squares = np.zeros(3)
-        self._still, self._flips = TimeTotals(), TimeTotals(_KINDS)
+        self._still, self._flips = RunTimeTotals(), RunTimeTotals(_KINDS)
         self._open = Run(math.nan, 0.0, 0)
         self._before = math.nan
 
@@ -182,17 +182,17 @@ class EqualRuns:
     def _close(self, run: Run, *, after: float) -> None:
         """Take in a run whose end is known."""
         if run.count >= _STILL:
-            self._still.add(Times.of(run.value, run.length_s))
+            self._still.add(RunTimes.of(run.value, run.length_s))
         elif run.count:
             square = run.length_s * run.length_s
             self._squares += (square * (run.value >= 0), square * (run.value <= 0), square)
             if self._before == after:
-                self._flips.add(Times.of(complex(run.value, after), run.length_s))
+                self._flips.add(RunTimes.of(complex(run.value, after), run.length_s))
 
     def result(self) -> RunFacts:
         """Return the runs so far."""
         # The last run may go on for any time, so it counts as one that stands still, however short it is yet.
-        still = self._still.result(Times.of(self._open.value, self._open.length_s) if self._open.count else _NONE)
+        still = self._still.result(RunTimes.of(self._open.value, self._open.length_s) if self._open.count else _NONE)
         return RunFacts(self._squares.copy(), still, self._flips.result())
 
 
@@ -205,8 +205,8 @@ class RunFacts:
     """
 
     moving: FloatArray
-    still: Times
-    flips: Times
+    still: RunTimes
+    flips: RunTimes
 
     def squares(self, digit: float) -> FloatArray:
         """Return the sums of the squares of the times over which the last digit has one error.

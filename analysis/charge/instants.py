@@ -9,9 +9,8 @@ from math import sqrt
 from typing import Final
 
 from ..cycles.in_step import InStep, InStepSums
-from ..readings.blocks import BLOCK, Blocks
+from ..readings.blocks import BLOCK, Blocks, in_windows
 from ..readings.chunk import Chunk, Sampling, Side
-from ..readings.windows import in_windows
 from ..stats.interval95 import Component
 from .ripple import Ripple, RippleSums
 

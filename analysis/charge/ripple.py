@@ -16,8 +16,8 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from ..readings.blocks import WINDOW
 from ..readings.chunk import FloatArray
-from ..readings.windows import WINDOW
 from .grouped_sums import size_of
 
 #: By how many the next scale is coarser, and their number; the coarsest window is a piece of readings. [1]

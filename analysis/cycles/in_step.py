@@ -8,9 +8,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from ..readings.blocks import WINDOW
 from ..readings.chunk import FloatArray
 from ..readings.integral import Indices
-from ..readings.windows import WINDOW
 
 #: Windows and readings in a stretch that is looked at, and the longest pattern in it: it is seen twice at least. [1]
 WINDOWS: Final = 4

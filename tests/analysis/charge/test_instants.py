@@ -8,7 +8,7 @@ from quality_logs import changed, codes, grades, looked
 from readings import charge_of, chunk_of, fed, how
 
 from shuntbook.analysis.charge.instants import InstantsFold, looked_at
-from shuntbook.analysis.readings.windows import WINDOW, in_windows
+from shuntbook.analysis.readings.blocks import WINDOW, in_windows
 from shuntbook.analysis.sureness.amount_intervals import with_intervals
 from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED
 
