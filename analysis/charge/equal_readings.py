@@ -32,15 +32,6 @@ _MOST_WAITING: Final = 4 * _KINDS
 _SELDOM, _EVENED = 0.01, 0.4
 
 
-@dataclass(frozen=True, slots=True)
-class Run:
-    """A run of equal readings: their value [unit], how long it lasted [s], how many they were."""
-
-    value: float
-    length_s: float
-    count: int
-
-
 class RunTimes(NamedTuple):
     """How long runs last, by their kind.
 
@@ -50,11 +41,6 @@ class RunTimes(NamedTuple):
 
     kinds: NDArray[Any]
     times_s: FloatArray
-
-    @classmethod
-    def of(cls, kind: complex, time_s: float) -> RunTimes:
-        """Return the time of one kind."""
-        return cls(np.array([kind]), np.array([time_s]))
 
     @classmethod
     def together(cls, parts: Sequence[RunTimes]) -> RunTimes:
@@ -95,64 +81,49 @@ class RunTimeTotals:
         return together if len(together.kinds) <= self._most else _NONE
 
 
-@dataclass(frozen=True)
-class RunSums:
-    """The runs among some readings, at least one, whatever stands before and after them.
+class EqualRuns(NamedTuple):
+    """Runs of equal readings that follow each other: their values [unit], how long they last [s], of how many readings.
 
-    ``first`` and ``last`` may go on beyond their ends; ``last`` is None where all readings are equal. ``second`` and
-    ``before_last`` are the readings next to those two; NaN where there are none. Of the others ``squares`` are sums of
-    the squares of the lengths of those that do not stand still (where nothing is returned, where nothing is drawn, and
-    of all [s2]); ``still`` are the times of those that do, ``flips`` of those that shortly leave a reading.
+    Shapes (n,).
     """
 
-    first: Run
-    last: Run | None
-    second: float
-    before_last: float
-    squares: FloatArray
-    still: RunTimes
-    flips: RunTimes
+    value: FloatArray
+    length_s: FloatArray
+    readings: NDArray[np.int64]
 
     @classmethod
-    def of(cls, x: FloatArray, change: FloatArray, length_s: FloatArray) -> RunSums:
-        """Return the runs of readings; `change` is that from each to the next, shape (n - 1,)."""
-        if not change.any():
-            run = Run(float(x[0]), float(np.add.reduceat(length_s, [0])[0]), len(x))
-            return cls(run, None, math.nan, math.nan, np.zeros(3), _NONE, _NONE)
+    def of(cls, x: FloatArray, change: FloatArray, length_s: FloatArray) -> EqualRuns:
+        """Return the runs of readings, at least one; `change` is that from each to the next, shape (n - 1,)."""
         first = np.concatenate([[0], np.flatnonzero(change != 0) + 1])
-        value, count = x[first], np.diff(first, append=len(x))
-        runs_s = _lengths(first, count, length_s)
-        runs = [Run(float(value[k]), float(runs_s[k]), int(count[k])) for k in (0, -1)]
-        # Of the runs at both ends neither the length nor the other neighbour is known: they are left to `EqualRuns`.
-        short = count < _STILL
-        short[[0, -1]] = False
-        still = np.flatnonzero(count[1:-1] >= _STILL) + 1
-        flips = np.flatnonzero(short[1:-1] & (value[2:] == value[:-2])) + 1 if len(value) > 2 else still
-        return cls(
-            first=runs[0],
-            last=runs[1],
-            second=float(value[1]),
-            before_last=float(value[-2]),
-            squares=by_sign(value, runs_s * runs_s * short),
-            still=RunTimes(value[still], runs_s[still]),
-            flips=RunTimes(value[flips] + 1j * value[flips - 1], runs_s[flips]),
-        )
+        count = np.diff(first, append=len(x))
+        runs_s = length_s[first]
+        runs_s[-1] = length_s[first[-1] :].sum()
+        # Most runs are of one reading: only of the others any lengths are added up.
+        longer = np.flatnonzero(count[:-1] > 1)
+        if len(longer):
+            ends = np.stack([first[longer], first[longer] + count[longer]], axis=1)
+            runs_s[longer] = np.add.reduceat(length_s, ends.ravel())[::2]
+        return cls(x[first], runs_s, count)
+
+    def followed_by(self, more: EqualRuns) -> EqualRuns:
+        """Return these runs and those after them; where the last goes on with the first of these, both are one."""
+        goes_on = len(self.value) > 0 and self.value[-1] == more.value[0]
+        border = len(self.value) - int(goes_on)
+        value = np.concatenate([self.value[:border], more.value])
+        length_s = np.concatenate([self.length_s[:border], more.length_s])
+        count = np.concatenate([self.readings[:border], more.readings])
+        if goes_on:
+            length_s[border] += self.length_s[-1]
+            count[border] += self.readings[-1]
+        return EqualRuns(value, length_s, count)
+
+    def last(self, runs: int) -> EqualRuns:
+        """Return the last few of them."""
+        return EqualRuns(self.value[-runs:].copy(), self.length_s[-runs:].copy(), self.readings[-runs:].copy())
 
 
-def _lengths(first: NDArray[np.int64], count: NDArray[np.int64], length_s: FloatArray) -> FloatArray:
-    """Return how long runs last, by the first of their readings and their number. [s]"""
-    runs_s = length_s[first]
-    runs_s[-1] = length_s[first[-1] :].sum()
-    # Most runs are of one reading: only of the others any lengths are added up.
-    longer = np.flatnonzero(count[:-1] > 1)
-    if len(longer):
-        ends = np.stack([first[longer], first[longer] + count[longer]], axis=1)
-        runs_s[longer] = np.add.reduceat(length_s, ends.ravel())[::2]
-    return runs_s
-
-
-class EqualRuns:
-    """Gather runs of equal readings; part of a fold, which carries one open run and the reading before it.
+class EqualRunSums:
+    """Sum up runs of equal readings; part of a fold, which carries one open run and the run before it.
 
     Where readings stand still, runs of the same reading have the same error, and count as one.
     """
@@ -160,39 +131,27 @@ class EqualRuns:
     def __init__(self) -> None:
         self._squares = np.zeros(3)
         self._still, self._flips = RunTimeTotals(), RunTimeTotals(_KINDS)
-        self._open = Run(math.nan, 0.0, 0)
-        self._before = math.nan
+        self._open = EqualRuns(np.empty(0), np.empty(0), np.empty(0, np.int64))
 
-    def add(self, runs: RunSums) -> None:
-        """Take the runs of the next readings in."""
-        run = runs.first
-        if run.value == self._open.value:
-            run = Run(run.value, self._open.length_s + run.length_s, self._open.count + run.count)
-        else:
-            self._close(self._open, after=run.value)
-            self._before = self._open.value
-        if runs.last is not None:
-            self._close(run, after=runs.second)
-            self._squares += runs.squares
-            self._still.add(runs.still)
-            self._flips.add(runs.flips)
-            run, self._before = runs.last, runs.before_last
-        self._open = run
-
-    def _close(self, run: Run, *, after: float) -> None:
-        """Take in a run whose end is known."""
-        if run.count >= _STILL:
-            self._still.add(RunTimes.of(run.value, run.length_s))
-        elif run.count:
-            square = run.length_s * run.length_s
-            self._squares += (square * (run.value >= 0), square * (run.value <= 0), square)
-            if self._before == after:
-                self._flips.add(RunTimes.of(complex(run.value, after), run.length_s))
+    def add(self, runs: EqualRuns) -> None:
+        """Take the runs of the next readings in; what is open goes on with their first where that is equal."""
+        # Of two carried runs the former is over and counted, and only tells what the open one stands beside.
+        known = len(self._open.value) - 1
+        value, length_s, readings = together = self._open.followed_by(runs)
+        over = np.arange(max(known, 0), len(value) - 1)
+        self._open = together.last(2)
+        is_short = readings[over] < _STILL
+        short, still = over[is_short], over[~is_short]
+        self._squares += by_sign(value[short], length_s[short] ** 2)
+        self._still.add(RunTimes(value[still], length_s[still]))
+        flips = short[short > 0]
+        flips = flips[value[flips + 1] == value[flips - 1]]
+        self._flips.add(RunTimes(value[flips] + 1j * value[flips - 1], length_s[flips]))
 
     def result(self) -> RunFacts:
         """Return the runs so far."""
         # The last run may go on for any time, so it counts as one that stands still, however short it is yet.
-        still = self._still.result(RunTimes.of(self._open.value, self._open.length_s) if self._open.count else _NONE)
+        still = self._still.result(RunTimes(self._open.value[-1:], self._open.length_s[-1:]))
         return RunFacts(self._squares.copy(), still, self._flips.result())
 
 
@@ -200,8 +159,9 @@ class EqualRuns:
 class RunFacts:
     """The runs of equal readings in a log.
 
-    ``moving`` are sums of the squares of the lengths of those that do not stand still, see `RunSums` [s2]; ``still`` is
-    how long each reading stands still, ``flips`` how long each flip of a reading to another, its host, lasts.
+    ``moving`` are sums of the squares of the lengths of those that do not stand still: where nothing is returned, where
+    nothing is drawn, and of all [s2]. ``still`` is how long each reading stands still, ``flips`` how long each flip of
+    a reading to another, its host, lasts.
     """
 
     moving: FloatArray

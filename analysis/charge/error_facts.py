@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ..readings.chunk import FloatArray, TimeArray
 from ..readings.integral import Indices, crossed, inner
 from .display_delay import DelayFacts
-from .equal_readings import EqualRuns, RunFacts, RunSums
+from .equal_readings import EqualRuns, EqualRunSums, RunFacts
 from .grouped_sums import HALF, SIZES, GroupSums, GroupTotals, HourSums, size_of, sums_by_sign, sums_by_size
 from .hidden_crossings import Crossings, CrossingSums, Hidden
 from .noted import NoteFacts
@@ -55,7 +55,7 @@ class IntervalSums:
         Second and fourth powers of what steps do to draw, return and net.
     ends : (array, array)
         The first two and the last two of the latter ends. [unit]
-    runs, crossings : RunSums, CrossingSums
+    runs, crossings : EqualRuns, CrossingSums
         Runs of equal latter ends, None of what is not read but worked out: it has no last digit of its own; and where
         the signal changes its direction.
     """
@@ -71,7 +71,7 @@ class IntervalSums:
     sizes: GroupSums
     wobble: GroupSums
     ends: tuple[FloatArray, FloatArray]
-    runs: RunSums | None
+    runs: EqualRuns | None
     crossings: CrossingSums
 
     @classmethod
@@ -111,7 +111,7 @@ class IntervalSums:
             sizes=GroupSums.of_all(sums_by_size(middle, length_s, *split)),
             wobble=GroupSums.counted(_sizes_of_wobble(change), _FINE_SIZES),
             ends=(last[:2].copy(), last[-2:].copy()),
-            runs=RunSums.of(last, change, length_s) if is_read else None,
+            runs=EqualRuns.of(last, change, length_s) if is_read else None,
             crossings=CrossingSums.of(first, last, length_s, at, linear=linear),
         )
 
@@ -280,7 +280,7 @@ class ErrorSums:
         self._lengths2 = self._net = self._squares = self._highest = 0.0
         self._sizes, self._wobble = GroupTotals(), GroupTotals()
         self._last = np.empty(0)
-        self._runs = EqualRuns()
+        self._runs = EqualRunSums()
         self._crossings = Crossings(linear=linear)
 
     def add(self, sums: IntervalSums) -> None:
