@@ -34,15 +34,18 @@ class Signal(NamedTuple):
     """How to integrate a signal.
 
     ``integral`` takes intervals and gives what is above zero and what is below it in each [unit s]; ``at`` gives the
-    signal at one end of intervals, from their values by name. [unit]
+    signal at one end of intervals, from their values by name. [unit] ``name`` is what the signal is called among these
+    where a meter gives it, and not two others of which it is worked out; None where its last digit matters to nobody.
     """
+
+    name: str | None
 
     integral: Callable[[Intervals], tuple[FloatArray, FloatArray]]
     at: Callable[[Mapping[str, FloatArray]], FloatArray]
 
 
-CURRENT: Final = Signal(charge_of, lambda values: values["i"])
-POWER: Final = Signal(energy_of, power_at)
+CURRENT: Final = Signal("i", charge_of, lambda values: values["i"])
+POWER: Final = Signal("p", energy_of, power_at)
 
 
 @dataclass(frozen=True)
@@ -79,7 +82,9 @@ class CompletedIntervals:
         measured = self.measured
         # What stands still within an interval is the same array at both ends, by which the sums know it.
         first = last if measured.first is measured.last else self.signal.at(measured.first)
-        return IntervalSums.of(measured.start_us, (first, last), measured.length_s, split, linear=self.linear)
+        is_read = self.signal.name in measured.last
+        ends = (first, last)
+        return IntervalSums.of(measured.start_us, ends, measured.length_s, split, linear=self.linear, is_read=is_read)
 
     @cached_property
     def swings(self) -> tuple[float, float]:
@@ -293,13 +298,17 @@ class CompletedReadings:
 
 
 class Reader:
-    """Reads chunks for any number of windows: carries one reading of each signal."""
+    """Reads chunks for any number of windows: carries one reading of each signal.
 
-    def __init__(self, how: HowRead, quantities: Set[str]) -> None:
+    Runs of equal readings tell only what a meter's last `digits` do, where these are known.
+    """
+
+    def __init__(self, how: HowRead, quantities: Set[str], *, digits: bool = True) -> None:
         self._side = how.side
-        self._current = PieceReader(how, CURRENT) if how.side == "dc" and "current_A" in quantities else None
+        current, power = (each if digits else each._replace(name=None) for each in (CURRENT, POWER))
+        self._current = PieceReader(how, current) if how.side == "dc" and "current_A" in quantities else None
         self._source = energy_source(how.side, quantities)
-        self._power = PieceReader(how, POWER) if self._source else None
+        self._power = PieceReader(how, power) if self._source else None
 
     def take(self, chunk: Chunk) -> CompletedReadings:
         """Return what the next readings, at least one, complete."""

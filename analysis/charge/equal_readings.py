@@ -8,8 +8,9 @@ against the time of that reading (from memory: the mean error of rounding with l
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,155 +25,148 @@ _STILL: Final = 4
 _ADJACENT: Final = 1.5
 #: With more kinds of flips than this, digits are fine beside the noise, and none is counted as a flip. [1]
 _KINDS: Final = 4096
+#: So many times are held at least before those of a kind are put together. [1]
+_MOST_WAITING: Final = 4 * _KINDS
 #: What flips to either side for a hundredth of its time and more has noise of 0.21 digits (two normal tails), which
 #: leaves less than this of the error (exp(-2 pi^2 0.21^2), the first harmonic of rounding, from memory). [1]
 _SELDOM, _EVENED = 0.01, 0.4
 
 
-@dataclass(frozen=True, slots=True)
-class Run:
-    """A run of equal readings: their value [unit], how long it lasted [s], how many they were."""
+class RunTimes(NamedTuple):
+    """How long runs last, by their kind.
 
-    value: float
-    length_s: float
-    count: int
-
-
-class Flips(NamedTuple):
-    """Short runs between two of one other reading, by kind.
-
-    A kind is a reading, and as imaginary part the one before and after it [unit]; then how long each lasts [s].
+    That of runs that stand still is their reading; that of flips, short runs between two of one other reading, has
+    that other one as imaginary part. [unit], [s]
     """
 
-    kinds: NDArray[np.complex128]
+    kinds: NDArray[Any]
     times_s: FloatArray
 
+    @classmethod
+    def together(cls, parts: Sequence[RunTimes]) -> RunTimes:
+        """Return each kind of some times, at least one, once."""
+        kinds, which = np.unique(np.concatenate([part.kinds for part in parts]), return_inverse=True)
+        times_s = np.bincount(which, np.concatenate([part.times_s for part in parts]), len(kinds))
+        return cls(kinds, times_s.astype(np.float64))
 
-_NO_FLIPS: Final = Flips(np.empty(0, np.complex128), np.empty(0))
+
+_NONE: Final = RunTimes(np.empty(0), np.empty(0))
 
 
-@dataclass(frozen=True)
-class RunSums:
-    """The runs among some readings, at least one, whatever stands before and after them.
+class RunTimeTotals:
+    """Total times by kind; part of a fold, which holds no more than so many kinds: with more it has none any more."""
 
-    ``first`` and ``last`` may go on beyond their ends; ``last`` is None where all readings are equal. ``second`` and
-    ``before_last`` are the readings next to those two; NaN where there are none. Of the others ``squares`` are sums of
-    the squares of the lengths of those that do not stand still (where nothing is returned, where nothing is drawn, and
-    of all [s2]); ``still`` are those that do, ``flips`` those that leave a reading shortly and come back to it.
+    def __init__(self, most: float = math.inf) -> None:
+        self._most = most
+        self._parts: list[RunTimes] | None = []
+        self._waiting, self._room = 0, _MOST_WAITING
+
+    def add(self, times: RunTimes) -> None:
+        """Take the next times in."""
+        if self._parts is None or not len(times.kinds):
+            return
+        self._parts.append(times)
+        self._waiting += len(times.kinds)
+        if self._waiting > self._room:
+            together = RunTimes.together(self._parts)
+            self._parts = [together] if len(together.kinds) <= self._most else None
+            # As many may wait as there are kinds, so that however many there are none is sorted again and again.
+            self._waiting, self._room = 0, max(_MOST_WAITING, len(together.kinds))
+
+    def result(self, more: RunTimes = _NONE) -> RunTimes:
+        """Return the totals so far, with some that may change yet; none of too many kinds."""
+        if self._parts is None:
+            return _NONE
+        together = RunTimes.together([*self._parts, more])
+        return together if len(together.kinds) <= self._most else _NONE
+
+
+class EqualRuns(NamedTuple):
+    """Runs of equal readings that follow each other: their values [unit], how long they last [s], of how many readings.
+
+    Shapes (n,).
     """
 
-    first: Run
-    last: Run | None
-    second: float
-    before_last: float
-    squares: FloatArray
-    still: tuple[Run, ...]
-    flips: Flips
+    value: FloatArray
+    length_s: FloatArray
+    readings: NDArray[np.int64]
 
     @classmethod
-    def of(cls, x: FloatArray, change: FloatArray, length_s: FloatArray) -> RunSums:
-        """Return the runs of readings; `change` is that from each to the next, shape (n - 1,)."""
-        if not change.any():
-            run = Run(float(x[0]), float(np.add.reduceat(length_s, [0])[0]), len(x))
-            return cls(run, None, math.nan, math.nan, np.zeros(3), (), _NO_FLIPS)
+    def of(cls, x: FloatArray, change: FloatArray, length_s: FloatArray) -> EqualRuns:
+        """Return the runs of readings, at least one; `change` is that from each to the next, shape (n - 1,)."""
         first = np.concatenate([[0], np.flatnonzero(change != 0) + 1])
-        value, count = x[first], np.concatenate([first[1:], [len(x)]]) - first
-        runs_s = np.add.reduceat(length_s, first)
-        runs = [Run(float(value[k]), float(runs_s[k]), int(count[k])) for k in (0, -1)]
-        # Of the runs at both ends neither the length nor the other neighbour is known: they are left to `EqualRuns`.
-        short = count < _STILL
-        short[[0, -1]] = False
-        squares = np.zeros(len(x))  # that of a run's length stands at its first reading, and nothing at the others
-        squares[first] = runs_s * runs_s * short
-        still = np.flatnonzero(count[1:-1] >= _STILL) + 1
-        flips = np.flatnonzero(short[1:-1] & (value[2:] == value[:-2])) + 1 if len(value) > 2 else still
-        kinds, which = np.unique(value[flips] + 1j * value[flips - 1], return_inverse=True)
-        columns = (column[still].tolist() for column in (value, runs_s, count))
-        return cls(
-            first=runs[0],
-            last=runs[1],
-            second=float(value[1]),
-            before_last=float(value[-2]),
-            squares=by_sign(x, squares),
-            still=tuple(Run(*row) for row in zip(*columns, strict=True)),
-            flips=Flips(kinds, np.bincount(which, runs_s[flips], len(kinds)).astype(np.float64)),
-        )
+        count = np.diff(first, append=len(x))
+        runs_s = length_s[first]
+        runs_s[-1] = length_s[first[-1] :].sum()
+        # Most runs are of one reading: only of the others any lengths are added up.
+        longer = np.flatnonzero(count[:-1] > 1)
+        if len(longer):
+            ends = np.stack([first[longer], first[longer] + count[longer]], axis=1)
+            runs_s[longer] = np.add.reduceat(length_s, ends.ravel())[::2]
+        return cls(x[first], runs_s, count)
+
+    def followed_by(self, more: EqualRuns) -> EqualRuns:
+        """Return these runs and those after them; where the last goes on with the first of these, both are one."""
+        goes_on = len(self.value) > 0 and self.value[-1] == more.value[0]
+        border = len(self.value) - int(goes_on)
+        value = np.concatenate([self.value[:border], more.value])
+        length_s = np.concatenate([self.length_s[:border], more.length_s])
+        count = np.concatenate([self.readings[:border], more.readings])
+        if goes_on:
+            length_s[border] += self.length_s[-1]
+            count[border] += self.readings[-1]
+        return EqualRuns(value, length_s, count)
+
+    def last(self, runs: int) -> EqualRuns:
+        """Return the last few of them."""
+        return EqualRuns(self.value[-runs:].copy(), self.length_s[-runs:].copy(), self.readings[-runs:].copy())
 
 
-class EqualRuns:
-    """Gather runs of equal readings; part of a fold, which carries one open run and the reading before it.
+class EqualRunSums:
+    """Sum up runs of equal readings; part of a fold, which carries one open run and the run before it.
 
     Where readings stand still, runs of the same reading have the same error, and count as one.
     """
 
     def __init__(self) -> None:
         self._squares = np.zeros(3)
-        self._still: dict[float, float] = {}
-        self._flips: dict[tuple[float, float], float] | None = {}
-        self._open = Run(math.nan, 0.0, 0)
-        self._before = math.nan
+        self._still, self._flips = RunTimeTotals(), RunTimeTotals(_KINDS)
+        self._open = EqualRuns(np.empty(0), np.empty(0), np.empty(0, np.int64))
 
-    def add(self, runs: RunSums) -> None:
-        """Take the runs of the next readings in."""
-        run = runs.first
-        if run.value == self._open.value:
-            run = Run(run.value, self._open.length_s + run.length_s, self._open.count + run.count)
-        else:
-            self._close(self._open, after=run.value)
-            self._before = self._open.value
-        if runs.last is not None:
-            self._close(run, after=runs.second)
-            self._squares += runs.squares
-            for still in runs.still:
-                self._stands(still)
-            if len(runs.flips.kinds):
-                kinds = zip(runs.flips.kinds.real.tolist(), runs.flips.kinds.imag.tolist(), strict=True)
-                self._flipped(dict(zip(kinds, runs.flips.times_s.tolist(), strict=True)))
-            run, self._before = runs.last, runs.before_last
-        self._open = run
-
-    def _close(self, run: Run, *, after: float) -> None:
-        """Take in a run whose end is known."""
-        if run.count >= _STILL:
-            self._stands(run)
-        elif run.count:
-            square = run.length_s * run.length_s
-            self._squares += (square * (run.value >= 0), square * (run.value <= 0), square)
-            if self._before == after:
-                self._flipped({(run.value, after): run.length_s})
-
-    def _stands(self, run: Run) -> None:
-        self._still[run.value] = self._still.get(run.value, 0.0) + run.length_s
-
-    def _flipped(self, flips: dict[tuple[float, float], float]) -> None:
-        """Take flips in, by the reading and its neighbours; too many kinds are none of a coarse digit."""
-        if self._flips is None:
-            return
-        for kind, length_s in flips.items():
-            self._flips[kind] = self._flips.get(kind, 0.0) + length_s
-        if len(self._flips) > _KINDS:
-            self._flips = None
+    def add(self, runs: EqualRuns) -> None:
+        """Take the runs of the next readings in; what is open goes on with their first where that is equal."""
+        # Of two carried runs the former is over and counted, and only tells what the open one stands beside.
+        known = len(self._open.value) - 1
+        value, length_s, readings = together = self._open.followed_by(runs)
+        over = np.arange(max(known, 0), len(value) - 1)
+        self._open = together.last(2)
+        is_short = readings[over] < _STILL
+        short, still = over[is_short], over[~is_short]
+        self._squares += by_sign(value[short], length_s[short] ** 2)
+        self._still.add(RunTimes(value[still], length_s[still]))
+        flips = short[short > 0]
+        flips = flips[value[flips + 1] == value[flips - 1]]
+        self._flips.add(RunTimes(value[flips] + 1j * value[flips - 1], length_s[flips]))
 
     def result(self) -> RunFacts:
         """Return the runs so far."""
         # The last run may go on for any time, so it counts as one that stands still, however short it is yet.
-        still = dict(self._still)
-        if self._open.count:
-            still[self._open.value] = still.get(self._open.value, 0.0) + self._open.length_s
-        return RunFacts(self._squares.copy(), still, dict(self._flips or {}))
+        still = self._still.result(RunTimes(self._open.value[-1:], self._open.length_s[-1:]))
+        return RunFacts(self._squares.copy(), still, self._flips.result())
 
 
 @dataclass(frozen=True, slots=True)
 class RunFacts:
     """The runs of equal readings in a log.
 
-    ``moving`` are sums of the squares of the lengths of those that do not stand still, see `RunSums` [s2]; ``still`` is
-    how long each reading stands still, ``flips`` how long each flip of a reading to another, its host, lasts [s].
+    ``moving`` are sums of the squares of the lengths of those that do not stand still: where nothing is returned, where
+    nothing is drawn, and of all [s2]. ``still`` is how long each reading stands still, ``flips`` how long each flip of
+    a reading to another, its host, lasts.
     """
 
     moving: FloatArray
-    still: dict[float, float]
-    flips: dict[tuple[float, float], float]
+    still: RunTimes
+    flips: RunTimes
 
     def squares(self, digit: float) -> FloatArray:
         """Return the sums of the squares of the times over which the last digit has one error.
@@ -180,29 +174,19 @@ class RunFacts:
         By the digit, 0 where it is not known [unit]; where nothing is returned, where nothing is drawn, and of all
         [s2].
         """
-        levels = self._levels(digit)
+        # Readings further apart are a load that switches shortly, whose rounding has nothing to do with the host's.
+        near = np.abs(self.flips.kinds.real - self.flips.kinds.imag) <= _ADJACENT * digit
+        value, host, flip_s = self.flips.kinds.real[near], self.flips.kinds.imag[near], self.flips.times_s[near]
+        level, which = np.unique(np.concatenate([self.still.kinds, value, host]), return_inverse=True)
+        own, of_host = np.split(which, [len(which) - len(host)])
+        here_s = np.bincount(own, np.concatenate([self.still.times_s, flip_s]), len(level))
+        above_s, below_s = (np.bincount(of_host, flip_s * side, len(level)) for side in (value > host, value < host))
+        # With a share p rounded up the truth lies near p above the reading, so p of the time takes as much of the
+        # error of the rest away. Flips to both sides are noise, which evens out the error of the whole digit.
+        evened = np.where(np.minimum(above_s, below_s) > _SELDOM * here_s, _EVENED, 1.0)
         # Where a reading is left for longer than it stands the rest is below nought: nothing of its error is left.
-        times_s = np.maximum([*levels.values()], 0.0)
-        return self.moving + by_sign(np.array([*levels.keys()]), times_s**2)
-
-    def _levels(self, digit: float) -> dict[float, float]:
-        """Return the time for which each reading stands, less that in which it flips to the next digit. [s]"""
-        levels, above, below = dict(self.still), dict[float, float](), dict[float, float]()
-        for (value, host), length_s in self.flips.items():
-            # Readings further apart are a load that switches shortly, whose rounding has nothing to do with the host's.
-            if abs(value - host) > _ADJACENT * digit:
-                continue
-            levels[value] = levels.get(value, 0.0) + length_s
-            side = above if value > host else below
-            side[host] = side.get(host, 0.0) + length_s
-        all_s = dict(levels)
-        for host in above.keys() | below.keys():
-            up_s, down_s, here_s = above.get(host, 0.0), below.get(host, 0.0), all_s.get(host, 0.0)
-            # With a share p rounded up the truth lies near p above the reading, so p of the time takes as much of the
-            # error of the rest away. Flips to both sides are noise, which evens out the error of the whole digit.
-            evened = _EVENED if min(up_s, down_s) > _SELDOM * here_s else 1.0
-            levels[host] = evened * (here_s - up_s - down_s)
-        return levels
+        times_s = np.maximum(evened * (here_s - above_s - below_s), 0.0)
+        return self.moving + by_sign(level, times_s**2)
 
 
 def by_sign(values: FloatArray, squares: FloatArray) -> FloatArray:

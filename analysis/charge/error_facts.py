@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ..readings.chunk import FloatArray, TimeArray
 from ..readings.integral import Indices, crossed, inner
 from .display_delay import DelayFacts
-from .equal_readings import EqualRuns, RunFacts, RunSums
+from .equal_readings import EqualRuns, EqualRunSums, RunFacts
 from .grouped_sums import HALF, SIZES, GroupSums, GroupTotals, HourSums, size_of, sums_by_sign, sums_by_size
 from .hidden_crossings import Crossings, CrossingSums, Hidden
 from .noted import NoteFacts
@@ -55,8 +55,9 @@ class IntervalSums:
         Second and fourth powers of what steps do to draw, return and net.
     ends : (array, array)
         The first two and the last two of the latter ends. [unit]
-    runs, crossings : RunSums, CrossingSums
-        Runs of equal latter ends, and where the signal changes its direction.
+    runs, crossings : EqualRuns, CrossingSums
+        Runs of equal latter ends, None of what is not read but worked out: it has no last digit of its own; and where
+        the signal changes its direction.
     """
 
     hours: HourSums
@@ -70,7 +71,7 @@ class IntervalSums:
     sizes: GroupSums
     wobble: GroupSums
     ends: tuple[FloatArray, FloatArray]
-    runs: RunSums
+    runs: EqualRuns | None
     crossings: CrossingSums
 
     @classmethod
@@ -82,11 +83,12 @@ class IntervalSums:
         split: tuple[FloatArray, FloatArray],
         *,
         linear: bool,
+        is_read: bool = True,
     ) -> IntervalSums:
         """Sum up intervals, at least one.
 
         By where they begin, the signal at either end [unit], their lengths, what was drawn and returned in each
-        [unit s], and whether the signal runs `linear` between readings; else it stands still.
+        [unit s], whether the signal runs `linear` between readings, else it stands still, and whether a meter gave it.
         """
         first, last = ends
         low, high = float(last.min()), float(last.max())
@@ -109,7 +111,7 @@ class IntervalSums:
             sizes=GroupSums.of_all(sums_by_size(middle, length_s, *split)),
             wobble=GroupSums.counted(_sizes_of_wobble(change), _FINE_SIZES),
             ends=(last[:2].copy(), last[-2:].copy()),
-            runs=RunSums.of(last, change, length_s),
+            runs=EqualRuns.of(last, change, length_s) if is_read else None,
             crossings=CrossingSums.of(first, last, length_s, at, linear=linear),
         )
 
@@ -165,7 +167,7 @@ class ErrorFacts:
     lengths2 : float
         Sum of the squares of the intervals' lengths. [s2]
     runs : RunFacts
-        Its runs of equal readings.
+        Its runs of equal readings; none of volts x amps, which are not read.
     net, squares : float
         Integral of the signal, and of its square. [unit s], [unit2 s]
     highest : float
@@ -278,7 +280,7 @@ class ErrorSums:
         self._lengths2 = self._net = self._squares = self._highest = 0.0
         self._sizes, self._wobble = GroupTotals(), GroupTotals()
         self._last = np.empty(0)
-        self._runs = EqualRuns()
+        self._runs = EqualRunSums()
         self._crossings = Crossings(linear=linear)
 
     def add(self, sums: IntervalSums) -> None:
@@ -290,7 +292,8 @@ class ErrorSums:
         self._highest = max(self._highest, sums.highest)
         self._steps += sums.steps
         self._sizes.add(sums.sizes)
-        self._runs.add(sums.runs)
+        if sums.runs is not None:
+            self._runs.add(sums.runs)
         self._crossings.add(sums.crossings)
         first, last = sums.ends
         self._wobble.add(sums.wobble)

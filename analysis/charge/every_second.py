@@ -15,7 +15,7 @@ from ..readings.measured_span import HowRead
 from .completed import CURRENT, POWER, CompletedIntervals, PieceReader, Signal
 
 #: Volts are shown and never summed up.
-_VOLTS: Final = Signal(lambda _: (np.empty(0), np.empty(0)), lambda values: values["v"])
+_VOLTS: Final = Signal("v", lambda _: (np.empty(0), np.empty(0)), lambda values: values["v"])
 
 #: Rows that hold what a signal is, what is above zero so far, and what is below it.
 _VALUE, _ABOVE, _BELOW = range(3)

@@ -8,10 +8,8 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import Final
 
-import numpy as np
-
 from ..cycles.in_step import InStep, InStepSums
-from ..readings.blocks import BLOCK, Blocks, gaps_before
+from ..readings.blocks import BLOCK, Blocks, in_windows
 from ..readings.chunk import Chunk, Sampling, Side
 from ..stats.interval95 import Component
 from .ripple import Ripple, RippleSums
@@ -77,13 +75,11 @@ class InstantsFold:
             self._take(full, BLOCK)
 
     def _take(self, readings: Chunk, size: int) -> None:
-        # A row a block, so that windows never reach over a border, wherever chunks end; a jump over a gap is no jump.
+        # A row a block, so that windows never reach over a border, wherever chunks end.
         x, time_us = readings.quantities[self._signal].reshape(-1, size), readings.time_us.reshape(-1, size)
-        jump = np.zeros_like(x)
-        np.abs(np.subtract(x[:, 1:], x[:, :-1], out=jump[:, 1:]), out=jump[:, 1:])
-        jump[gaps_before(time_us, self._gap_limit_s)] = np.inf
-        self._ripple.add(x, jump)
-        self._in_step.add(x, jump)
+        windows, jumps = in_windows(x, time_us, self._gap_limit_s)
+        self._ripple.add(windows, jumps)
+        self._in_step.add(x, windows, jumps)
 
     def result(self) -> Instants:
         """Return what is seen so far."""

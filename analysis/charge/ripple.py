@@ -16,11 +16,12 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from ..readings.blocks import WINDOW
 from ..readings.chunk import FloatArray
 from .grouped_sums import size_of
 
-#: Values in a window, and by how many the next scale is coarser; the coarsest window is a piece of readings. [1]
-WINDOW, COARSER, SCALES = 16, 4, 5
+#: By how many the next scale is coarser, and their number; the coarsest window is a piece of readings. [1]
+COARSER, SCALES = 4, 5
 #: A draw fluctuates from this share of it on, as a standard deviation: of single readings twice the usual 1 % of
 #: reading that a meter may be off, of means as much as that; common practice, no source. [1]
 FLUCTUATES, MEANS_FLUCTUATE = 0.02, 0.01
@@ -64,7 +65,6 @@ _BELOW_MOST: Final = 2
 _RETURNS: Final = 4
 #: Powers of two that are told apart, from 2^-32 of the unit on: what is beyond is taken for the outermost. [1]
 _SIZES, _LEAST = 64, 1023 - 32
-_EACH: Final = np.full(WINDOW, 1 / WINDOW)
 #: Readings beyond the size that this share of them reaches may be false ones. [1]
 _FALSE_SHARE: Final = 0.001
 
@@ -107,19 +107,18 @@ class RippleSums:
         self._sums = np.zeros((SCALES, len(_WindowCounts._fields), _SIZES))
         self._returned = np.zeros(_SIZES)
 
-    def add(self, x: FloatArray, jump: FloatArray) -> None:
-        """Take the next blocks in, a row each, and the size of the change before each reading; infinite after a gap."""
-        means = (_cut(x, WINDOW) @ _EACH).ravel()
-        self._returned += _by_size(-means[means < 0], np.ones(int((means < 0).sum())))
+    def add(self, windows: FloatArray, jumps: FloatArray) -> None:
+        """Take the next windows in, whole blocks of them, as `in_windows` gives them."""
         for scale in range(SCALES):
-            if x.shape[1] < WINDOW:
+            means = windows.mean(axis=0)
+            if not scale:
+                back = -means[means < 0]
+                self._returned += _by_size(back, np.ones_like(back))[0]
+            self._sums[scale] += _counted(windows, means, jumps.max(axis=0, initial=0.0), fast=not scale)
+            if len(means) < COARSER:
                 return
             # Each scale looks at means of four of the one before: a wave too slow for its windows fits into later ones.
-            means, longest = _cut(x, WINDOW) @ _EACH, _longest(_longest(_cut(jump, WINDOW)))
-            self._sums[scale] += _counted(_cut(x, WINDOW), means, longest, fast=scale == 0)
-            whole = x.shape[1] - x.shape[1] % COARSER
-            x = (x[:, :whole:4] + x[:, 1:whole:4] + x[:, 2:whole:4] + x[:, 3:whole:4]) / COARSER
-            jump = _longest(jump[:, :whole])
+            windows, jumps = _coarser(windows, np.add) / COARSER, _coarser(jumps, np.maximum)
 
     def result(self) -> Ripple | None:
         """Return what is seen so far; None where the draw does not fluctuate so."""
@@ -207,68 +206,69 @@ def _is_slow(row: _WindowCounts) -> bool:
     return min(up2, down2) * ALIKE**2 > max(up2, down2)
 
 
-def _cut(x: FloatArray, size: int) -> FloatArray:
-    """Return what fills windows of some readings; shape (m, n) to (m, n / size, size)."""
-    whole = x.shape[1] - x.shape[1] % size
-    return x[:, :whole].reshape(len(x), -1, size)
+def _coarser(windows: FloatArray, together: np.ufunc) -> FloatArray:
+    """Return every four readings of windows put together, in windows again; shape (16, m) to (16, m / 4)."""
+    fours = together.reduce(windows.reshape(COARSER, -1, windows.shape[1]), axis=1)
+    whole = fours[:, : fours.shape[1] - fours.shape[1] % COARSER]
+    # Four windows that follow each other are one.
+    return np.asarray(whole.reshape(COARSER, -1, COARSER).transpose(2, 0, 1).reshape(WINDOW, -1))
 
 
-def _longest(jump: FloatArray) -> FloatArray:
-    """Return the largest of every four; half by half, which is quicker than all at once, as measured."""
-    jump = np.maximum(jump[..., ::2], jump[..., 1::2])
-    return np.maximum(jump[..., ::2], jump[..., 1::2])
-
-
-def _counted(rows: FloatArray, means: FloatArray, jumps: FloatArray, *, fast: bool) -> FloatArray:
+def _counted(windows: FloatArray, means: FloatArray, jumps: FloatArray, *, fast: bool) -> FloatArray:
     """Return the counts of windows, as `_WindowCounts` names them, by the size of their means; shape (11, 64).
 
-    `rows` are the windows, shape (m, n, 16), `jumps` the largest jump in each; `fast` where they are of readings.
+    `windows` has shape (16, m), `jumps` is the largest jump in each; `fast` where they are of readings.
     """
-    squares = np.einsum("ijk,ijk->ij", rows, rows) / WINDOW
-    seen = (means > 0) & (jumps[..., 0] < np.inf)
-    least = FLUCTUATES if fast else MEANS_FLUCTUATE
-    # Most windows are still, and need no more than this: a mean square beyond the square of the mean is a variance.
-    moves = seen & (squares > (1 + least**2) * means**2)
-    counts = np.zeros((len(_WindowCounts._fields), _SIZES))
-    still = means[seen & ~moves]
-    counts[0] = _by_size(still, np.ones_like(still))
-    return counts + _moving(rows[moves], means[moves], jumps[moves, 0], fast=fast)
-
-
-def _moving(rows: FloatArray, means: FloatArray, jumps: FloatArray, *, fast: bool) -> FloatArray:
-    """Return the counts of windows that fluctuate; shape (m, 16)."""
-    # A window is whole waves where it is spread as a sine is: by its kurtosis and by how much lies in the middle half
-    # of its range. One that is not may be a part of a slow wave (it runs smoothly, up or down) or scatter at random.
-    off = rows - means[:, None]
-    squares = off * off
-    share2 = (squares @ _EACH) / means**2
-    low, high = rows.min(axis=1), rows.max(axis=1)
+    squares = np.einsum("ij,ij->j", windows, windows) / WINDOW
     # In a wave seen at a coarser scale the readings themselves do not jump, as loads do that come and go; only among
     # readings, which may be one a wave, they do.
-    smooth = jumps <= SMOOTH * (high - low)
-    kurtosis = (squares * squares) @ _EACH / (squares @ _EACH) ** 2
-    middle = (np.abs(rows - ((low + high) / 2)[:, None]) < ((high - low) / 4)[:, None]) @ _EACH
+    smooth = jumps <= SMOOTH * np.ptp(windows, axis=0)
+    seen = (means > 0) & (jumps < np.inf)
+    least = FLUCTUATES if fast else MEANS_FLUCTUATE
+    # Most windows are still, and need no more than this: a mean square beyond the square of the mean is a variance.
+    moves = squares > (1 + least**2) * means**2
+    still, moving = means[seen & ~moves], np.flatnonzero(seen & moves & (smooth | fast))
+    counts = np.zeros((len(_WindowCounts._fields), _SIZES))
+    counts[0] = _by_size(still, np.ones_like(still))[0]
+    if len(moving):
+        counts += _moving(windows.take(moving, axis=1), means[moving], smooth[moving], fast=fast)
+    return counts
+
+
+def _moving(windows: FloatArray, means: FloatArray, smooth: NDArray[np.bool_], *, fast: bool) -> FloatArray:
+    """Return the counts of windows that fluctuate, shape (16, m), and are `smooth` or `fast`."""
+    # A window is whole waves where it is spread as a sine is: by its kurtosis and by how much lies in the middle half
+    # of its range. One that is not may be a part of a slow wave (it runs smoothly, up or down) or scatter at random.
+    squares = (windows - means) ** 2
+    variance = squares.mean(axis=0)
+    share2 = variance / means**2
+    low, high = windows.min(axis=0), windows.max(axis=0)
+    kurtosis = np.einsum("ij,ij->j", squares, squares) / WINDOW / variance**2
+    middle = (np.abs(windows - (low + high) / 2) < (high - low) / 4).sum(axis=0) / WINDOW
     pulses = share2 < MOST_OF_ONE**2
-    full = pulses & (smooth | fast) & _between(kurtosis, KURTOSIS) & _between(middle, MIDDLE)
+    full = pulses & _between(kurtosis, KURTOSIS) & _between(middle, MIDDLE)
     slow = pulses & smooth & ~full
-    rises = rows[:, WINDOW // 2 :].sum(axis=1) > rows[:, : WINDOW // 2].sum(axis=1)
+    rises = windows[WINDOW // 2 :].sum(axis=0) > windows[: WINDOW // 2].sum(axis=0)
     # Over twice the variance, the mean square of the changes is 1 for what is random from reading to reading (von
     # Neumann's ratio halved), and far less for what stays.
-    random = np.square(np.diff(rows, axis=1)).mean(axis=1) / (2 * (squares @ _EACH))
+    change = windows[1:] - windows[:-1]
+    random = np.einsum("ij,ij->j", change, change) / (WINDOW - 1) / (2 * variance)
     scattered = fast & ~full & (share2 > SCATTERS**2) & _between(random, AT_RANDOM) & (middle >= NOT_TWO_LEVELS)
     logs = np.log(share2) / 2
     weights = (
-        *(smooth | fast, full, full * share2, scattered, scattered * logs),
+        *(np.ones_like(means), full, full * share2, scattered, scattered * logs),
         *((full | scattered) * (1 - (low + high) / 2 / means), scattered * (logs + np.log(means))),
         *(slow & rises, slow & ~rises, (slow & rises) * share2, (slow & ~rises) * share2),
     )
-    return np.array([_by_size(means, weight) for weight in weights])
+    return _by_size(means, *weights)
 
 
-def _by_size(x: FloatArray, weight: NDArray[Any]) -> FloatArray:
-    """Return the sums of weights by the power of two of what is not negative; shape (64,)."""
+def _by_size(x: FloatArray, *weights: NDArray[Any]) -> FloatArray:
+    """Return each weight's sums by the power of two of what is not negative; shape (weights, 64)."""
     size = np.clip(size_of(x) - _LEAST, 0, _SIZES - 1)
-    return np.bincount(size.ravel(), weight.ravel(), _SIZES).astype(float)
+    each = size + _SIZES * np.arange(len(weights))[:, None]
+    sums = np.bincount(each.ravel(), np.concatenate(weights), each.shape[0] * _SIZES)
+    return sums.reshape(-1, _SIZES).astype(np.float64)
 
 
 def _between(x: FloatArray, bounds: tuple[float, float]) -> NDArray[np.bool_]:

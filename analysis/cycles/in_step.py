@@ -8,10 +8,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from ..readings.blocks import WINDOW
 from ..readings.chunk import FloatArray
+from ..readings.integral import Indices
 
-#: Readings in a stretch that is looked at, and the longest pattern in it: it is seen twice at least. [1]
-STRETCH, LONGEST = 64, 24
+#: Windows and readings in a stretch that is looked at, and the longest pattern in it: it is seen twice at least. [1]
+WINDOWS: Final = 4
+STRETCH, LONGEST = WINDOWS * WINDOW, 24
 #: A pattern repeats where readings so far apart differ by less than this share of what any two do: by trial. [1]
 REPEATS: Final = 0.02
 #: A stretch is looked at where it scatters by more than this share of its mean: twice the usual 1 % of reading that a
@@ -43,19 +46,14 @@ class InStepSums:
         self._stretches = np.zeros(LONGEST + 1)
         self._drawn = self._doubtful = 0.0
 
-    def add(self, x: FloatArray, jump: FloatArray) -> None:
-        """Take the next blocks in, a row each: readings, and the change from the one before, infinite after a gap."""
+    def add(self, x: FloatArray, windows: FloatArray, jumps: FloatArray) -> None:
+        """Take the next blocks in, a row each, and the same as `in_windows` gives them."""
         self._drawn += float(np.maximum(x, 0.0).sum())
-        whole = x.shape[1] - x.shape[1] % STRETCH
-        rows, jumps = (y[:, :whole].reshape(-1, STRETCH) for y in (x, jump))
-        # Few, as a rule: quicker than to count in each.
-        loud = np.flatnonzero(jumps > JUMPS * MOVES * np.abs(rows))
-        at = np.flatnonzero(np.bincount(loud // STRETCH, minlength=len(rows)) >= LEAST_JUMPS)
-        rows = rows[at][_jumps(rows[at], jumps[at])]
+        rows = _jumping(windows, jumps)
         after = _pattern(rows)
         repeats = after > 0
         self._stretches += np.bincount(after[repeats], minlength=LONGEST + 1)
-        self._doubtful += float((np.ptp(rows[repeats], axis=1) * STRETCH / after[repeats]).sum())
+        self._doubtful += float((np.ptp(rows[:, repeats], axis=0) * STRETCH / after[repeats]).sum())
 
     def result(self) -> InStep | None:
         """Return what is seen so far; None where nothing repeats."""
@@ -64,19 +62,30 @@ class InStepSums:
         return InStep(int(np.argmax(self._stretches)), self._doubtful / self._drawn)
 
 
-def _jumps(rows: FloatArray, jumps: FloatArray) -> NDArray[np.bool_]:
-    """Return in which stretches a draw jumps again and again, without a gap."""
-    means, width = rows.mean(axis=1), np.ptp(rows, axis=1)
-    often = (jumps >= (JUMPS * width)[:, None]).sum(axis=1) >= LEAST_JUMPS
-    return np.asarray((means > 0) & often & (rows.std(axis=1) > MOVES * means) & (jumps.max(axis=1) < np.inf))
+def _jumping(windows: FloatArray, jumps: FloatArray) -> FloatArray:
+    """Return the stretches in which a draw jumps again and again, without a gap; shape (64, m)."""
+    whole = windows.shape[1] - windows.shape[1] % WINDOWS
+    sums = (windows.sum(axis=0), np.einsum("ij,ij->j", windows, windows))
+    means, squares = (x[:whole].reshape(-1, WINDOWS).sum(axis=1) / STRETCH for x in sums)
+    longest = jumps.max(axis=0, initial=0.0)[:whole].reshape(-1, WINDOWS).max(axis=1)
+    # Most stand still: a mean square beyond the square of the mean is a variance.
+    at = np.flatnonzero((means > 0) & (squares > (1 + MOVES**2) * means**2) & (longest < np.inf))
+    rows = _stretches(windows, at)
+    often = (_stretches(jumps, at) >= JUMPS * np.ptp(rows, axis=0)).sum(axis=0) >= LEAST_JUMPS
+    return rows.take(np.flatnonzero(often), axis=1)
+
+
+def _stretches(x: FloatArray, at: Indices) -> FloatArray:
+    """Return some stretches, of four windows each; shapes (16, n), (64, m)."""
+    return np.concatenate([x.take(WINDOWS * at + k, axis=1) for k in range(WINDOWS)])
 
 
 def _pattern(rows: FloatArray) -> NDArray[np.int64]:
-    """Return after how many readings each stretch repeats; 0 where it does not."""
-    pattern = np.zeros(len(rows), dtype=np.int64)
-    at_random = 2 * rows.var(axis=1)
+    """Return after how many readings each stretch, of shape (64, m), repeats; 0 where it does not."""
+    pattern = np.zeros(rows.shape[1], dtype=np.int64)
+    at_random = 2 * rows.var(axis=0)
     # From the longest down, so that the shortest stands in the end: what repeats after 3 repeats after 6 as well.
     for k in range(LONGEST, 1, -1):
-        apart = np.square(rows[:, k:] - rows[:, :-k]).mean(axis=1)
-        pattern[apart < REPEATS * at_random] = k
+        change = rows[k:] - rows[:-k]
+        pattern[np.einsum("ij,ij->j", change, change) < REPEATS * at_random * len(change)] = k
     return pattern

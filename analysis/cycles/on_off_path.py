@@ -86,7 +86,7 @@ class _Path(NamedTuple):
     left: float = 1.0
 
     def plus(self, good: float) -> _Path:
-        return _Path(self.score + good, *self[1:]) if good else self
+        return _Path(self.score + good, *self[1:]) if good and self is not _NEVER else self
 
     def ended(self, stop: int | None, good: float) -> _Path:
         return _Path(self.score + good, (RunLevels(self.start, stop, self.fall), self.runs))
@@ -180,6 +180,8 @@ def _at_rest(paths: _Paths, height: float, step: StepMatch) -> _Paths:
     """Return the paths where hardly more is drawn than at rest: whatever draws more has ended, at this step's level."""
     off, stay = paths.off, [paths.on, paths.fallen]
     for k, path in enumerate(stay):
+        if path is _NEVER:
+            continue
         least = STAYS * path.left
         # Where an array gives, the signal also slides to rest while a load runs: only a step as large as that tells.
         if height - min(path.rest, step.rest) < least and (step.slides or -step.share >= least):

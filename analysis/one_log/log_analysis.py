@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from ..charge.completed import Reader
+from ..charge.instants import InstantsFold
 from ..cycles.cycle import Cycle, Cycles
 from ..forecast.unseen_starts import caught_starts, unseen_starts
 from ..health.health import health_of, sign_check
@@ -79,7 +80,7 @@ class LogAnalysis:
         # A demo is the stretch from its note to the next: thousands of them are added up once, not twice.
         if site_folds is not None and self._amounts.marked is not None:
             site_folds.share(self._amounts.marked)
-        self._reader = Reader(how, quantities)
+        self._reader = Reader(how, quantities, digits=figures.has_digits)
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
@@ -90,6 +91,11 @@ class LogAnalysis:
     def folds(self) -> tuple[_AnalysisPart, ...]:
         """What can be fed side by side in its stead: parts that share nothing they change, the slowest first."""
         return (_AnalysisPart(self._cycles.add), _AnalysisPart(self._add_to_others))
+
+    @property
+    def instants(self) -> InstantsFold | None:
+        """What looks at the log's instants; None where there is nothing to look at."""
+        return self._amounts.instants
 
     def _add_to_others(self, chunk: Chunk) -> None:
         """Hand readings on to all but the cycles; what they amount to is worked out once."""

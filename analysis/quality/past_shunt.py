@@ -100,11 +100,12 @@ class SharpChangesPart:
 
 def _sharp(v: FloatArray, least_V: FloatArray, piece: Piece, is_gap: NDArray[np.bool_]) -> NDArray[np.int64]:
     """Return which readings are the first after a sharp change that lasts: level before it and after it."""
-    at = np.arange(max(piece.start, _AROUND), min(piece.stop, len(v) - _AROUND))
-    change = np.abs(np.diff(v, prepend=v[0]))
-    at = at[
-        (np.abs(v[at + 2] - v[at - 2]) > least_V[at]) & (change[at] >= change[at - 1]) & (change[at] > change[at + 1])
-    ]
+    low = max(piece.start, _AROUND)
+    high = max(min(piece.stop, len(v) - _AROUND), low)
+    change = np.abs(v[1:] - v[:-1])  # the first of these leads to the second reading
+    before, here, after = (change[low - 1 + k : high - 1 + k] for k in (-1, 0, 1))
+    loud = np.abs(v[low + 2 : high + 2] - v[low - 2 : high - 2]) > least_V[low:high]
+    at = low + np.flatnonzero(loud & (here >= before) & (here > after))
     # Over a gap or a longer spacing a slope would look like a step.
     around = at[:, None] + np.arange(1 - _AROUND, _AROUND + 1)
     spacing = np.diff(piece.readings.time_us, prepend=0)[around]
@@ -112,7 +113,7 @@ def _sharp(v: FloatArray, least_V: FloatArray, piece: Piece, is_gap: NDArray[np.
     whole = np.abs(v[at + 2] - v[at - 2])
     # Level before it and after it: a slope moves on, a surge comes back.
     calm = np.maximum(np.abs(v[at - 1] - v[at - 3]), np.abs(v[at + 3] - v[at + 1])) <= CALM * whole
-    return np.asarray(at[calm & (change[at] >= AT_ONCE * whole)])
+    return np.asarray(at[calm & (change[at - 1] >= AT_ONCE * whole)])
 
 
 def _range_around(i: FloatArray, at: NDArray[np.int64]) -> FloatArray:

@@ -62,26 +62,34 @@ class QualityFold:
     """Look at all that tells how good a log is, as a fold.
 
     It carries one piece of readings with its neighbours, and what each part of it states. `range_A` is the meter's
-    range; `has_array` tells whether an array is known to charge the bank.
+    range; `has_array` tells whether an array is known to charge the bank. Where others who are fed the same readings
+    look at their `instants`, it does not do so as well.
     """
 
     def __init__(
-        self, how: HowRead, quantities: Sequence[str], *, range_A: float | None = None, has_array: bool = False
+        self,
+        how: HowRead,
+        quantities: Sequence[str],
+        *,
+        range_A: float | None = None,
+        has_array: bool = False,
+        instants: InstantsFold | None = None,
     ) -> None:
         self._how, self._range_A, self._has_array = how, range_A, has_array
         self._span = SpanFold(how)
         counts = {"charge_Ah", "current_A"} <= set(quantities) and how.side == "dc"
         self._counter = CounterFold(how.counter_kind, _limit_s(how)) if counts else None
         signal = looked_at(how.side, how.sampling, set(quantities))
-        self._instants = InstantsFold(signal, how.gap_limit_s) if signal else None
+        self._own_instants = InstantsFold(signal, how.gap_limit_s) if signal and instants is None else None
+        self._instants = instants or self._own_instants
         self._parts = InPieces(_Parts(how, tuple(quantities), range_A))
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
         self._span.add(chunk)
         self._parts.add(chunk)
-        if self._instants is not None:
-            self._instants.add(chunk)
+        if self._own_instants is not None:
+            self._own_instants.add(chunk)
         if self._counter is not None:
             self._counter.add(chunk.time_us, chunk.quantities["charge_Ah"], chunk.quantities["current_A"])
 

@@ -67,13 +67,14 @@ def lone_spikes(x: FloatArray, is_gap: NDArray[np.bool_], least: float) -> NDArr
     spike = np.zeros(len(x), dtype=bool)
     if len(x) < 5:
         return spike
-    around = np.stack([x[:-4], x[1:-3], x[3:-1], x[4:]])
-    here = x[2:-2]
+    # Only what stands out against the reading before it can: few of many, so only those are looked at.
+    at = np.flatnonzero(np.abs(x[2:-2] - x[1:-3]) > STEPS * least) + 2
+    here, around = x[at], np.stack([x[at + k] for k in (-2, -1, 1, 2)])
     # How far beyond the nearest of its neighbours, so that a step, which has neighbours on either side of it, is none.
     off = np.where(here > around.max(axis=0), here - around.max(axis=0), around.min(axis=0) - here)
-    whole = ~(is_gap[1:-3] | is_gap[2:-2] | is_gap[3:-1] | is_gap[4:])
+    whole = ~(is_gap[at - 1] | is_gap[at] | is_gap[at + 1] | is_gap[at + 2])
     apart = np.ptp(around, axis=0)
-    spike[2:-2] = whole & (off > STEPS * least) & (off > TIMES * apart) & (apart <= least)
+    spike[at] = whole & (off > STEPS * least) & (off > TIMES * apart) & (apart <= least)
     return spike
 
 

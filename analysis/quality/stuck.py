@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -74,6 +74,12 @@ class _Run:
     high: float
     before: float
 
+    def after(self, begun: _Run) -> _Run:
+        """Return the run that this one goes on with; its last reading is the first of this one."""
+        low, high = float(np.fmin(begun.low, self.low)), float(np.fmax(begun.high, self.high))
+        readings, moves = begun.readings + self.readings - 1, begun.moves + self.moves
+        return replace(begun, stop_us=self.stop_us, readings=readings, moves=moves, low=low, high=high)
+
 
 class StuckPart:
     """Follow the runs of equal readings of one quantity, which is among those `watched`.
@@ -108,41 +114,38 @@ class StuckPart:
 
     def _follow(self, readings: Chunk, x: FloatArray, same: NDArray[np.bool_]) -> None:
         """Close the runs that end here, and leave the last one open; `same` is of the steps between readings."""
-        moved = np.zeros(len(same), dtype=bool)
-        for name in self._others:
-            step = np.diff(readings.quantities[name])
-            moved |= (step != 0) & ~np.isnan(step)
-        # Sums from the first reading on: of any run, the sum at its end less that at its start.
-        total = np.concatenate([[0], np.cumsum(moved & same)])
         ends = np.flatnonzero(~same)
         first, last = np.concatenate([[0], ends + 1]), np.append(ends, len(x) - 1)
-        count, moves, start_us = last - first + 1, total[last] - total[first], readings.time_us[first]
+        count = last - first + 1
         # What the open run held before goes into the first run here; one reading of it is both the tail's and this
         # one's.
         if self._open is not None:
             count[0] += self._open.readings - 1
-            moves[0] += self._open.moves
-            start_us[0] = self._open.start_us
-        low, high = self._first_other(readings, first)
-        before = _means_before(self._lengths, count)
+        lengths = np.concatenate([self._lengths, count])
         # Of the thousands of short runs none can be improbable, so only long ones become records; nought is a load at
         # rest.
-        worth = np.flatnonzero((count >= LEAST_READINGS) & (x[first] != 0))
-        table = (start_us, readings.time_us[last], count, x[first], moves, low, high, before)
-        runs = {int(k): _Run(*(column[k].item() for column in table)) for k in {*worth.tolist(), len(count) - 1}}
+        worth = np.flatnonzero((count >= LEAST_READINGS) & (x[first] != 0)).tolist()
+        runs = {}
+        for k in {*worth, len(count) - 1}:
+            at = len(self._lengths) + k
+            run = self._run(readings.part(first[k], last[k] + 1), lengths[max(at - _BEFORE, 0) : at])
+            runs[k] = run if k or self._open is None else run.after(self._open)
         self._open = runs.pop(len(count) - 1)
         self._long = _longest([*self._long, *runs.values()])
-        self._lengths = np.concatenate([self._lengths, count[:-1]])[-_BEFORE:]
+        self._lengths = lengths[:-1][-_BEFORE:]
 
-    def _first_other(self, readings: Chunk, first: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
-        """Return the lowest and highest reading of the first other quantity in each run, NaN where it has none."""
-        if not self._others:
-            return np.full(len(first), np.nan), np.full(len(first), np.nan)
-        other = readings.quantities[self._others[0]]
-        low, high = np.fmin.reduceat(other, first), np.fmax.reduceat(other, first)
-        if self._open is not None:
-            low[0], high[0] = np.fmin(low[0], self._open.low), np.fmax(high[0], self._open.high)
-        return low, high
+    def _run(self, readings: Chunk, before: FloatArray) -> _Run:
+        """Return a run of equal readings, at least one, by the lengths of those before it."""
+        steps = [np.diff(readings.quantities[name]) for name in self._others]
+        moved = np.any([(step != 0) & ~np.isnan(step) for step in steps], axis=0)
+        low = high = np.nan
+        if self._others:
+            other = readings.quantities[self._others[0]]
+            low, high = float(np.fmin.reduce(other)), float(np.fmax.reduce(other))
+        start_us, stop_us = readings.time_us[[0, -1]].tolist()
+        value = float(readings.quantities[self._name][0])
+        mean = float(before.mean()) if len(before) else 0.0
+        return _Run(start_us, stop_us, len(readings), value, int(np.sum(moved)), low, high, mean)
 
     def result(self) -> Repeats:
         """Return the improbable stretches so far, in order."""
@@ -168,14 +171,6 @@ class StuckPart:
     def _stretch(self, run: _Run) -> Stuck:
         swing = run.high - run.low if self._others else 0.0
         return Stuck(self._name, run.start_us, run.stop_us, run.readings, run.value, self._moved(run), swing)
-
-
-def _means_before(earlier: FloatArray, count: NDArray[np.int64]) -> FloatArray:
-    """Return the mean length of the up to 20 runs before each run; 0 where there is none."""
-    total = np.concatenate([[0.0], np.cumsum(np.concatenate([earlier, count]))])
-    at = np.arange(len(earlier), len(earlier) + len(count))
-    low = np.maximum(at - _BEFORE, 0)
-    return np.asarray((total[at] - total[low]) / np.maximum(at - low, 1))
 
 
 def _longest(runs: list[_Run]) -> list[_Run]:

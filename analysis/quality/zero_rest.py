@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from math import inf, log, sqrt
 from typing import Final
 
@@ -145,7 +144,7 @@ class RestPart:
         self._levels = {name: _Level() for name in self._names}
         self._together = _Together()
         self._start_us = self._stop_us = 0
-        self._most = MostPart("current_A")
+        self._most, self._most_A = MostPart("current_A"), 0.0
         self._grain_A = np.inf
         self._charging = ChargingVolts()
         self._best: dict[int, Rest] = {}
@@ -164,12 +163,18 @@ class RestPart:
         size = changes["current_A"]
         self._grain_A = min(self._grain_A, float(size[size > 0].min(initial=np.inf)))
         self._most.take(piece)
+        self._most_A = self._most.result() or 0.0
         self._charging.take(piece.new())
-        starts = piece.inside(marked).tolist()
-        # A reading after a gap or a step begins a new stretch.
-        for a, b in pairwise([piece.start, *starts, piece.stop]):
-            if a in starts:
+        # A reading after a gap or a step begins a new stretch. What is over within the piece and too short for a rest
+        # need not be looked at.
+        edges = np.concatenate([[piece.start], piece.inside(marked), [piece.stop]])
+        lasts_us = time_us[edges[1:] - 1] - time_us[edges[:-1].clip(max=len(time_us) - 1)]
+        worth = (np.diff(edges) >= LEAST_READINGS) & (lasts_us >= LEAST_S * MICROSECONDS)
+        worth[[0, -1]] = True
+        for k in np.flatnonzero(worth).tolist():
+            if k:
                 self._close()
+            a, b = edges[k : k + 2].tolist()
             if b > a:
                 self._grow(time_us[a:b], {name: (q[name][a:b], changes[name][a:b]) for name in self._names})
 
@@ -216,7 +221,7 @@ class RestPart:
         if count < LEAST_READINGS or length_s < LEAST_S:
             return None
         blocks = amps.means.blocks()
-        digit_A = smallest_step(self._grain_A, self._most.result() or 0.0)
+        digit_A = smallest_step(self._grain_A, self._most_A)
         # What noise alone lets means of so many readings differ by, and one digit.
         if np.ptp(blocks) > LEVEL_TIMES * amps.noise / sqrt(count // len(blocks)) + digit_A:
             return None
@@ -231,7 +236,7 @@ class RestPart:
 
     def result(self) -> Rest | None:
         """Return the best rest so far; None where no stretch is level and near zero, by amps and by volts."""
-        near_A, charging_V = NEAR * (self._most.result() or 0.0), self._charging.result(self._most.result() or 0.0)
+        near_A, charging_V = NEAR * self._most_A, self._charging.result(self._most_A)
         # At the volts of charging, amps near nought may be an array that carries the loads.
         below = log(charging_V) / VOLTS_APART if charging_V else inf
         best, _ = self._with_candidate()
@@ -243,7 +248,7 @@ class RestPart:
         if not rests:
             return None
         nearest = min(rests, key=_distance_A)
-        digit_A = smallest_step(self._grain_A, self._most.result() or 0.0) / sqrt(12)
+        digit_A = smallest_step(self._grain_A, self._most_A) / sqrt(12)
         nearest = replace(nearest, u_A=max(nearest.u_A, digit_A))
         # An offset between two and three uncertainties is neither surely there nor surely none: nothing is proposed.
         return None if 2 * nearest.u_A < abs(nearest.mean_A) < SURE * nearest.u_A else nearest

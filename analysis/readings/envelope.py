@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,12 +52,17 @@ class EnvelopeFold:
         if not len(readings):
             return
         x, first = readings.quantities["x"], firsts(readings.time_us, self._width_us)
+        bucket = np.concatenate([self._bucket, readings.time_us[first] // self._width_us])
+        if _distinct(bucket) > self._most:
+            # Two neighbours are one bucket of twice the width; halving their numbers keeps whole multiples since 1970.
+            # How often is sought by the numbers alone, so that readings are put together but once.
+            halved = bisect_left(range(64), True, key=lambda k: _distinct(bucket >> k) <= self._most)
+            self._width_us <<= halved
+            if len(self._bucket):
+                self._bucket, self._low, self._high = _put_together(self._bucket >> halved, self._low, self._high)
+            first = firsts(readings.time_us, self._width_us)
         low, high = np.minimum.reduceat(x, first), np.maximum.reduceat(x, first)
         self._append(readings.time_us[first] // self._width_us, low, high)
-        while len(self._bucket) > self._most:
-            # Two neighbours are one bucket of twice the width; halving their numbers keeps whole multiples since 1970.
-            self._width_us *= 2
-            self._bucket, self._low, self._high = _put_together(self._bucket // 2, self._low, self._high)
 
     def _append(self, bucket: TimeArray, low: FloatArray, high: FloatArray) -> None:
         """Put buckets, at least one, behind the earlier ones, whose last may go on."""
@@ -71,6 +77,11 @@ class EnvelopeFold:
     def result(self) -> Envelope:
         """Return the buckets so far."""
         return Envelope(self._bucket * self._width_us, self._width_us, self._low.copy(), self._high.copy())
+
+
+def _distinct(bucket: TimeArray) -> int:
+    """Return how many different buckets there are, at least one, whose numbers rise."""
+    return 1 + int(np.count_nonzero(bucket[1:] != bucket[:-1]))
 
 
 def _put_together(bucket: TimeArray, low: FloatArray, high: FloatArray) -> tuple[TimeArray, FloatArray, FloatArray]:

@@ -113,20 +113,21 @@ class BasePath:
         holds = self.holds[start : start + len(since_s)]
         tested = holds & (since_s > RAMP_S)
         seen = int(np.searchsorted(np.cumsum(holds & (height < self.least / 2 + self.drift * since_s)), RESTS)) + 1
-        for stop in range(start + 1, start + min(seen, len(since_s))):
-            n, lasted_s = stop - start, float(self.at_s[stop] - self.at_s[start])
-            moved = float(self.first[stop] - self.levels.before[start])
-            left = max(abs(moved) - self.drift * lasted_s, 0.0) / self.least
-            if self.steps[stop] > -EDGE or left > MOST_LEFT:
-                continue
-            # Others step at an instant nobody knows, the sky moves all the time.
-            base = moved * since_s[:n] / max(lasted_s, 1e-9) if self.drift else min(moved, 0.0)
-            above = height[:n] - base >= STAYS * self.least
-            if (above | ~tested[:n] | (lasted_s - since_s[:n] <= RAMP_S)).all():
-                yield stop, RUN_COST + left + HOUR_COST * (self.drift > 0) * lasted_s / SECONDS_PER_HOUR
+        stops = start + 1 + np.flatnonzero(self.steps[start + 1 : start + min(seen, len(since_s))] <= -EDGE)
+        moved, lasted_s = self.first[stops] - self.levels.before[start], since_s[stops - start]
+        left = np.maximum(np.abs(moved) - self.drift * lasted_s, 0.0) / self.least
+        near = left <= MOST_LEFT
+        # A row for each end, all of them at once; levels behind an end are not before its ramp down either.
+        by, length_s, within_s = moved[near, None], lasted_s[near, None], since_s[:seen]
+        # Others step at an instant nobody knows, the sky moves all the time.
+        base = by * within_s / np.maximum(length_s, 1e-9) if self.drift else np.minimum(by, 0.0)
+        above = height[:seen] - base >= STAYS * self.least
+        stays = (above | ~tested[:seen] | (length_s - within_s <= RAMP_S)).all(axis=1)
+        cost = RUN_COST + left + HOUR_COST * (self.drift > 0) * lasted_s / SECONDS_PER_HOUR
+        yield from zip(stops[near][stays].tolist(), cost[near][stays].tolist(), strict=True)
         # To the end of what was measured; not so long that the sky may hide that it is over.
-        is_whole, moved = len(since_s) == end - start, self.drift * float(since_s[-1])
-        if is_whole and moved < self.least / 2 and (~tested | (height >= STAYS * self.least - moved)).all():
+        is_whole, drifts = len(since_s) == end - start, self.drift * float(since_s[-1])
+        if is_whole and drifts < self.least / 2 and (~tested | (height >= STAYS * self.least - drifts)).all():
             yield end, OPEN_COST
 
     def _rises(self, start: int, end: int) -> bool:

@@ -27,39 +27,43 @@ class BlockMeans:
     def __init__(self) -> None:
         self._size = 1
         self._sums: FloatArray = np.empty(0)
-        self._partial: FloatArray = np.zeros(2)  # sum and count of the block that is not full
+        self._begun, self._begun_count = 0.0, 0  # of the block that is not full
 
     @property
     def count(self) -> int:
         """How many readings there are."""
-        return len(self._sums) * self._size + int(self._partial[1])
+        return len(self._sums) * self._size + self._begun_count
 
     @property
     def mean(self) -> float:
         """Their mean; NaN of none."""
-        return (float(self._sums.sum()) + float(self._partial[0])) / self.count if self.count else float("nan")
+        return (float(self._sums.sum()) + self._begun) / self.count if self.count else float("nan")
 
     def add(self, x: FloatArray) -> None:
         """Take the next readings in; shape (n,), without NaN."""
-        while len(x):
-            room = self._size * _MOST - self.count
-            self._fill(x[:room])
-            x = x[room:]
-            # Full: neighbours are put together, so that memory stays bounded and all blocks are of one length.
-            if len(self._sums) == _MOST:
-                self._sums, self._size = self._sums[::2] + self._sums[1::2], 2 * self._size
-
-    def _fill(self, x: FloatArray) -> None:
+        # Before they are full, neighbours are put together, so that memory stays bounded and all blocks are of one
+        # length.
+        while self.count + len(x) >= self._size * _MOST:
+            pairs = len(self._sums) // 2 * 2
+            alone = self._sums[pairs:]
+            self._begin(alone, len(alone) * self._size)
+            self._sums, self._size = self._sums[:pairs:2] + self._sums[1:pairs:2], 2 * self._size
         # First what the block that was begun lacks, then whole blocks at once, then the beginning of the next.
-        begun = int(self._partial[1])
-        first = min((self._size - begun) % self._size, len(x)) if begun else 0
-        self._partial += [float(x[:first].sum()), first]
-        if self._partial[1] == self._size:
-            self._sums, self._partial = np.append(self._sums, self._partial[0]), np.zeros(2)
-        x = x[first:]
+        if self._begun_count:
+            lacks = self._size - self._begun_count
+            self._begin(x[:lacks], len(x[:lacks]))
+            x = x[lacks:]
+            if self._begun_count < self._size:
+                return
+            self._sums = np.append(self._sums, self._begun)
+            self._begun, self._begun_count = 0.0, 0
         whole = len(x) - len(x) % self._size
         self._sums = np.concatenate([self._sums, x[:whole].reshape(-1, self._size).sum(axis=1)])
-        self._partial += [float(x[whole:].sum()), len(x) - whole]
+        self._begin(x[whole:], len(x) - whole)
+
+    def _begin(self, x: FloatArray, count: int) -> None:
+        if count:
+            self._begun, self._begun_count = self._begun + float(x.sum()), self._begun_count + count
 
     def blocks(self, most: int = FINEST) -> FloatArray:
         """Return the means of up to `most` blocks of equal length, in order; what fills no block is left out."""
@@ -102,10 +106,16 @@ class Histogram:
 
     def add(self, sizes: FloatArray) -> None:
         """Count values that are not negative; shape (n,)."""
+        if len(sizes) and sizes.min() == sizes.max():  # of spacings that are even, as most are
+            self._count(sizes[:1], len(sizes))
+        else:
+            self._count(sizes)
+
+    def _count(self, sizes: FloatArray, times: int = 1) -> None:
         moving = sizes[sizes > 0]
-        self.zeros += len(sizes) - len(moving)
+        self.zeros += times * (len(sizes) - len(moving))
         bins: NDArray[np.int64] = np.floor(np.log(moving / _LOWEST) / np.log(RATIO)).astype(np.int64)
-        self._counts += np.bincount(np.clip(bins, 0, _BINS - 1), minlength=_BINS)
+        self._counts += times * np.bincount(np.clip(bins, 0, _BINS - 1), minlength=_BINS)
 
     def quantile(self, share: float) -> float | None:
         """Return the value that `share` of all do not exceed, to within 0.5 %; None where none was counted."""

@@ -35,7 +35,7 @@ class AmountsAnalysis:
 
     It carries one reading of each signal, and one piece in which instants are looked at. Markers are instants [us] and
     texts; only what lies between `from_us` and `to_us` is integrated. `marked` are the sums of the stretches, None
-    without markers.
+    without markers; `instants` looks at the instants of the log, None where there is nothing to look at.
     """
 
     def __init__(
@@ -51,14 +51,14 @@ class AmountsAnalysis:
         self._figures = figures
         self._charge = ChargeSums(how, quantities, from_us=from_us, to_us=to_us)
         self.marked = MarkedSums(how, quantities, markers, from_us=from_us, to_us=to_us) if markers else None
-        self._reader = Reader(how, quantities)
+        self._reader = Reader(how, quantities, digits=figures.has_digits)
         # Where the spacings allow two gap limits the other one reads for itself: its intervals and gaps are others.
         self._otherwise: ChargeFold | None = None
         if how.other_gap_limit_s is not None:
             other = replace(how, gap_limit_s=how.other_gap_limit_s, other_gap_limit_s=None)
             self._otherwise = ChargeFold(other, quantities, from_us=from_us, to_us=to_us)
         signal = looked_at(how.side, how.sampling, quantities)
-        self._instants = InstantsFold(signal, how.gap_limit_s) if signal else None
+        self.instants = InstantsFold(signal, how.gap_limit_s) if signal else None
         self._highest = HighestShown()
 
     def add(self, chunk: Chunk) -> None:
@@ -84,8 +84,8 @@ class AmountsAnalysis:
             self.marked.take(read)
         if self._otherwise is not None:
             self._otherwise.add(read.chunk)
-        if self._instants is not None:
-            self._instants.add(read.chunk)
+        if self.instants is not None:
+            self.instants.add(read.chunk)
 
     def result(
         self, starts: UnseenStarts | None = None, starts_us: Sequence[int] = ()
@@ -104,7 +104,7 @@ class AmountsAnalysis:
 
         Only what one start may draw is taken from `starts`, if any; their number is that of `starts_us`.
         """
-        instants = self._instants.result() if self._instants is not None else None
+        instants = self.instants.result() if self.instants is not None else None
 
         def with_starts(charge: Charge) -> Charge:
             of_log = self._highest.of_log(charge.read_at(instants))

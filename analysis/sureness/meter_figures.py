@@ -75,6 +75,11 @@ class MeterFigures:
         """Limit of the factor on watts; that of volts times amps where the meter states none for watts. [1]"""
         return self.current.gain + self.voltage.gain if self.power is None else self.power.gain
 
+    @property
+    def has_digits(self) -> bool:
+        """Whether the last digit of amps or watts is stated."""
+        return any(figures is not None and figures.resolution > 0 for figures in (self.current, self.power))
+
     def zero_limits(self, highest_A: float) -> tuple[tuple[str, float, str], ...]:
         """Return the limits of the current's zero [A]: name, limit and reason; none once it was measured."""
         if self.zero_check is not None:

@@ -103,7 +103,7 @@ def _summary(task: Task, path: Path, site: Site | None) -> LogSummary:
     # An unfinished capture may be going on, perhaps on another machine: it is left alone.
     ready = prepared_log(open_log(path, complete=False), site)
     analysis = LogAnalysis(ready.facts, ready.how, ready.quantities, site=site, load=task.load, figures=ready.figures)
-    quality = ready.quality_fold(site)
+    quality = ready.quality_fold(site, analysis.instants)
     ready.feed(analysis, quality)  # one pass; over a network the file's way here is what takes longest
     names = {} if site is None or task.site is None else {"site": task.site.name, "site_name": site.name}
     return summary_of(task.log.name, analysis.result(), verdict_of(quality.result(), ready.how), **names)

@@ -20,6 +20,7 @@ from ..parallel.two_threads import Fed, feed
 
 if TYPE_CHECKING:
     from ...analysis.charge.amounts import Charge
+    from ...analysis.charge.instants import InstantsFold
     from ...analysis.quality.quality import QualityFold
     from ...analysis.site.site import Meter, Site
     from ...ingest.log.log import Log
@@ -162,8 +163,11 @@ class Prepared:
             chunks = (without_offset(chunk, check.offset_A) for chunk in chunks)
         yield from chunks
 
-    def quality_fold(self, site: Site | None) -> QualityFold:
-        """Return what looks at how good the log is, with what the site file says of its meter and array."""
+    def quality_fold(self, site: Site | None, instants: InstantsFold | None = None) -> QualityFold:
+        """Return what looks at how good the log is, with what the site file says of its meter and array.
+
+        Its `instants` are those of another fold that is fed beside it, where one looks at them.
+        """
         from ...analysis.quality.quality import QualityFold
 
         return QualityFold(
@@ -171,6 +175,7 @@ class Prepared:
             self.log.quantities,
             range_A=self.figures.current.full_scale,
             has_array=site is not None and site.array is not None,
+            instants=instants,
         )
 
     def feed(self, *folds: Fed) -> None:

@@ -130,8 +130,26 @@ def test_many_kinds_of_flips_are_no_coarse_digit():
     """Every flip of another size: counted as runs are, in little memory."""
     current_A = np.ravel([(0.0, 1.0 + k / 1000) for k in range(10_000)])
     runs = facts_of(current_A, sampling="mean").evidence.current.runs
-    assert runs.flips == {}
+    assert not len(runs.flips.kinds)
     assert runs.squares(0.1)[2] == pytest.approx(20_000)
+
+
+def test_many_readings_that_stand_still_are_put_together_now_and_then():
+    """Each of 20,000 readings for four seconds, and once more later: its time is that of both, of however many."""
+    levels = np.arange(20_000) / 100
+    current_A = np.repeat(np.concatenate([levels, levels[::-1][1:]]), 4)
+    still = facts_of(current_A, sampling="mean", cuts=(70_000,)).evidence.current.runs.still
+    np.testing.assert_array_equal(still.kinds, levels)
+    np.testing.assert_array_equal(still.times_s, np.full(20_000, 8.0) - 4.0 * (levels == levels[-1]))
+
+
+def test_what_is_worked_out_of_volts_and_amps_has_no_digit_of_its_own():
+    """Watts that a meter gives stand still; the same watts by volts and amps are no readings."""
+    amps, volts, watts = [2.0] * 9, [25.0] * 9, [50.0] * 9
+    read = charge_of(chunk_of(np.arange(9.0), current_A=amps, voltage_V=volts, power_W=watts)).evidence
+    made = charge_of(chunk_of(np.arange(9.0), current_A=amps, voltage_V=volts)).evidence
+    assert read.power.runs2().net == made.current.runs2().net == 8**2
+    assert made.power.runs2().net == 0
 
 
 def test_means_have_no_steps_within_an_interval():

@@ -8,6 +8,7 @@ from quality_logs import changed, codes, grades, looked
 from readings import charge_of, chunk_of, fed, how
 
 from shuntbook.analysis.charge.instants import InstantsFold, looked_at
+from shuntbook.analysis.readings.blocks import WINDOW, in_windows
 from shuntbook.analysis.sureness.amount_intervals import with_intervals
 from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED
 
@@ -38,6 +39,22 @@ def pump_log(seed, *, amplitude=0.0, beat_Hz=None, every_s=1.0, hours=3.0, noise
 def seen_in(chunk):
     """What instants show of a log."""
     return fed(InstantsFold("current_A", 50.0), chunk).result()
+
+
+@pytest.mark.parametrize(("rows", "columns"), [(3, 64), (1, 100), (1, 16), (1, 15)])
+def test_windows_hold_sixteen_readings_of_one_block(rows, columns):
+    """Reading by reading: none over a border, what fills none left out; a change over a gap is infinite."""
+    rng = np.random.default_rng(rows * columns)
+    x = rng.normal(0, 3, (rows, columns))
+    time_us = np.cumsum(rng.choice([1, 1, 1, 1, 60], x.size)).reshape(x.shape) * 1_000_000
+    windows, jumps = in_windows(x, time_us, 10.0)
+    for row in range(rows):
+        for k in range(columns // WINDOW * WINDOW):
+            at = k % WINDOW, row * (columns // WINDOW) + k // WINDOW
+            assert windows[at] == x[row, k]
+            is_gap = k > 0 and time_us[row, k] - time_us[row, k - 1] > 10_000_000
+            assert jumps[at] == (np.inf if is_gap else abs(x[row, k] - x[row, k - 1]) if k else 0.0)
+    assert windows.shape == jumps.shape == (WINDOW, rows * (columns // WINDOW))
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -112,7 +112,7 @@ def test_two_threads_work_out_two_pieces_at_once():
         both.wait(timeout=10)
         return CURRENT.integral(measured)
 
-    readers = [PieceReader(how(), Signal(integral, CURRENT.at)) for _ in range(2)]
+    readers = [PieceReader(how(), Signal("i", integral, CURRENT.at)) for _ in range(2)]
     pieces = [reader.take(np.arange(5) * 1_000_000, {"i": np.arange(5.0)}) for reader in readers]
     other = threading.Thread(target=pieces[1].work_out)
     other.start()

@@ -79,9 +79,9 @@ def test_demos_by_the_sums_of_notes_are_those_by_their_own(log, cuts, notes):
     folds = SiteFolds(READ, q, marked, site=None, zone=UTC)
     shared = fed(LogAnalysis(facts, READ, q, site_folds=folds), chunk, cuts).result().ledger
     alone = fed(SiteFolds(READ, q, marked, site=None, zone=UTC), chunk, cuts).result().ledger
-    assert_same(
-        [replace(x, whole=x.whole.span) for x in shared.demos], [replace(x, whole=x.whole.span) for x in alone.demos]
-    )
+    # How often a load started only a report knows, which looks for runs.
+    ours, own = ([replace(x, whole=x.whole.span, starts=0) for x in ledger.demos] for ledger in (shared, alone))
+    assert_same(ours, own)
     for one, other in zip(shared.demos, alone.demos, strict=True):
         for amounts, expected in ((one.whole.charge, other.whole.charge), (one.whole.energy, other.whole.energy)):
             assert (amounts is None) == (expected is None)

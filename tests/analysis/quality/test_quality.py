@@ -12,8 +12,10 @@ from quality_logs import HOUR_S, bank_log, changed, codes, grades, looked
 from readings import T0_US, US, assert_same, charge_of, chunk_of, fed, how
 
 from shuntbook.analysis.charge.charge import ChargeFold
+from shuntbook.analysis.charge.instants import InstantsFold
 from shuntbook.analysis.health.health import sign_check
 from shuntbook.analysis.not_known import Refusal
+from shuntbook.analysis.quality.quality import QualityFold
 from shuntbook.analysis.quality.sign_check import SignFold
 from shuntbook.analysis.quality.spikes import SpikePart, without_spikes
 from shuntbook.analysis.quality.zero_check import ZeroFold
@@ -578,6 +580,20 @@ def test_block_means_do_not_depend_on_how_they_are_fed(parts):
     assert_same(bit_by_bit.blocks(), once.blocks())
     if len(whole):
         assert once.mean == pytest.approx(whole.mean(), rel=1e-9, abs=1e-9)
+
+
+def test_instants_that_others_look_at_are_not_looked_at_twice():
+    """The doubt on a ripple is the same; by itself it feeds no others."""
+    time_s = np.arange(8 * 4096.0)
+    current_A = 40.0 * (1 + 0.6 * np.cos(np.random.default_rng(2).uniform(0, 2 * np.pi, len(time_s))))
+    chunk = chunk_of(time_s, current_A=current_A, voltage_V=25.0)
+    others = InstantsFold("current_A", how().gap_limit_s)
+    shared = fed(QualityFold(how(), sorted(chunk.quantities), instants=others), chunk)
+    assert "ripple" not in {doubt.code for doubt in shared.result().doubts}
+    others.add(chunk)
+    alone = fed(QualityFold(how(), sorted(chunk.quantities)), chunk).result()
+    assert "ripple" in {doubt.code for doubt in alone.doubts}
+    assert_same(shared.result(), alone)
 
 
 # --- look -----------------------------------------------------------------------------------------------------------

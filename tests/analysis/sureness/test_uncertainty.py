@@ -114,6 +114,17 @@ def test_a_last_digit_does_not_average_out_where_nothing_moves():
     assert parts_of(sure)["last digit"] < 0.01 * parts_of(still)["last digit"]
 
 
+def test_runs_of_equal_readings_are_looked_at_where_a_last_digit_is_stated():
+    """Nobody asks for them else: the intervals are the same as of who looks at them all the same."""
+    chunk = steady(voltage_V=25.0)
+    for each, squares_s2 in ((figures(), 0.0), (figures(resolution=0.1), DAY_S**2)):
+        charge, _ = fed(AmountsAnalysis(how(), set(chunk.quantities), each), chunk, (500,)).result()
+        alone = with_intervals(charge_of(chunk), each)
+        assert charge.evidence.current.runs2().net == pytest.approx(squares_s2)
+        assert charge.charge.sure.drawn.u95 == pytest.approx(alone.charge.sure.drawn.u95, rel=1e-12)
+        assert charge.energy.sure.drawn.u95 == pytest.approx(alone.energy.sure.drawn.u95, rel=1e-12)
+
+
 def test_means_and_glances():
     """Means know what was drawn between readings; a display read by eye does not, and less so the fewer glances."""
     current_A = np.where(np.arange(400) % 40 < 20, 2.0, 30.0)
