@@ -34,7 +34,14 @@ ORDER = (
         "ingest/exports",
         "ingest/live",
     ),
-    *("ingest/modbus", "ingest/film/digit_places", "ingest/film/pictures", "ingest/film", "ingest/fleet"),
+    *(
+        "ingest/modbus",
+        "ingest/film/digit_places",
+        "ingest/film/digit_light",
+        "ingest/film/pictures",
+        "ingest/film",
+        "ingest/fleet",
+    ),
     *(
         "cli",
         "cli/parallel",

@@ -4,28 +4,21 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
-from typing import Final, Literal, NamedTuple
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from .digit_light.segments import PARTS, SegmentLight, SegmentModel, model_for
+from .digit_light.usual_ground import REMEMBERED, UsualGround
 from .digit_places.beside import is_crossed, pattern_beside
 from .digit_places.geometry import Geometry
 from .digit_places.search import find_geometries, quick_score, refined_geometry
 from .digit_places.straighten import Box, Image, Patch, straightened
-from .patterns import BLANK, DOUBT, GLYPHS, UsualForms
-from .segments import PARTS, REMEMBERED, SegmentLight, SegmentModel, UsualGround, model_for
+from .one_digit import Digit, glyph_of, levels_of, point_of
+from .patterns import DOUBT, GLYPHS, UsualForms
 
 Polarity = Literal["light", "dark"]
-#: A segment is lit above the one share of what lit ones of its digit have, and unlit below the other; between them
-#: nobody can say. By films of the tests.
-LIT, UNLIT = 0.62, 0.3
-#: A segment is unlit only where no more stands out about its place, and lit ones of a digit are no less alike: of two
-#: figures in change, what is lit in both is twice as bright as the rest. By states and photographs of the tests.
-_STANDS_OUT, _ALIKE = 0.42, 0.55
-#: A digit of less than so much of the brightest one's light is dark, of less than the other not surely lit: of two
-#: values in change, digits of the one and of the other are never both lit.
-_DARK, _DIM = 0.3, 0.52
 #: Least share of the variance that digits must explain for their place to be believed, and to be read at all.
 _LEARNT, _FITS = 0.45, 0.4
 #: Digits that explain so much of the variance are not looked for elsewhere; so much less of what was lit before may new
@@ -35,15 +28,11 @@ _PLACED, _WORSE = 0.75, 0.03
 _GOOD_FIT: Final = 0.9
 #: What may remain unexplained in a digit, in parts of a lit segment's light.
 _MOST_REST = 0.36
-#: How far a digit's ground may move against that of lit ones, in parts of a lit segment's light: of a lit digit, of a
-#: dark one, which may be covered, and at most; between, so many times what is usual. And all of them together.
-_GROUND_LIT, _GROUND_DARK, _GROUND_MOST, _SCATTERS, _GROUND_MOVED = 0.15, 0.04, 0.35, 6.0, 1.0
 #: How far what is beside the digits may change, in the same; it is usual after so many looks.
 _BESIDE_MOVED, _FEW_LOOKS = 0.25, 5
 LEFT_OUT: Final = "a digit stands beside the box: draw it round all places, and count them all"
 _CROSSED: Final = "the digits reach beyond the box: draw it round all places of this display"
 _NOT_PLACED: Final = "no digits are found in the box: draw it close round all places of this display"
-NO_FIGURE: Final = "is no figure"
 #: So many patches, so many frames apart [s], are looked at before the digits' places are said; and learnt again after.
 _PATCHES, _APART_S, _ANEW_S = 9, 0.3, (3.0, 20.0)
 _EVEN = 6.0  # A patch in which nothing stands out by more, such as a covered lens, tells nothing of them. [of 255]
@@ -64,15 +53,6 @@ class Glimpse:
     reason: str = ""
     light: tuple[float, ...] = ()
     strays: tuple[float, ...] = ()
-
-
-class _Digit(NamedTuple):
-    """What one digit shows, why that is in doubt, its pattern, and how far its segments stray."""
-
-    glyph: str
-    why: str = ""
-    pattern: int = 0
-    strays: float = 0.0
 
 
 class FieldReader:
@@ -182,7 +162,7 @@ class FieldReader:
             amounts = model.followed(patch @ self._weights, (0, 0))
             if amounts.fit > _FITS:
                 shone = amounts.without_glow()
-                self._remember(shone, model.grounds(patch, amounts.shift) / self._brighter, _levels(shone)[1])
+                self._remember(shone, model.grounds(patch, amounts.shift) / self._brighter, levels_of(shone)[1])
 
     def _places_in(self, union: Patch) -> Geometry:
         """Return where the digits are in all that was lit so far: about where they were, if they were known."""
@@ -224,7 +204,7 @@ class FieldReader:
         across = across - float((glowing.lit - amounts.lit).max())
         lit = amounts.lit[:, : PARTS - 1]
         strongest = np.sort(lit, axis=1)[:, -2:].mean(axis=1)
-        of_digit, level = _levels(amounts)
+        of_digit, level = levels_of(amounts)
         if level <= 0:
             return self._nothing("nothing is lit")
         digits = [self._digit(amounts, across, of_digit, level, k) for k in range(self.box.digits)]
@@ -235,7 +215,7 @@ class FieldReader:
             self._remembered_s = time_s
             self._remember(amounts, grounds, level)
         if beside:
-            digits = [_Digit(DOUBT) for _ in digits]
+            digits = [Digit(DOUBT) for _ in digits]
         glyphs = "".join(digit.glyph for digit in digits)
         if not glyphs.strip():
             return self._nothing("nothing is lit")
@@ -247,7 +227,7 @@ class FieldReader:
         reason = "something bright or dark stands beside the digits" if beside else next(iter(reasons), "")
         return Glimpse(
             glyphs,
-            _point(amounts.lit[:, PARTS - 1], of_digit, level),
+            point_of(amounts.lit[:, PARTS - 1], of_digit, level),
             self._trouble or reason,
             tuple(np.maximum(strongest / level, 0).round(3).tolist()),
             tuple(round(digit.strays, 3) for digit in digits),
@@ -255,9 +235,9 @@ class FieldReader:
 
     def _digit(
         self, amounts: SegmentLight, across: NDArray[np.float64], of_digit: NDArray[np.float64], level: float, k: int
-    ) -> _Digit:
+    ) -> Digit:
         """Return what a digit shows by itself, its ground left aside."""
-        digit = _glyph(amounts.lit[k, : PARTS - 1], across[k], float(of_digit[k]), level)
+        digit = glyph_of(amounts.lit[k, : PARTS - 1], across[k], float(of_digit[k]), level)
         if amounts.rest[k] > _MOST_REST * level:
             return digit._replace(glyph=DOUBT, why="is blurred or covered")
         if self._forms.is_odd(digit.glyph, digit.pattern):
@@ -265,23 +245,12 @@ class FieldReader:
         return digit
 
     def _doubt_grounds(
-        self, digits: list[_Digit], amounts: SegmentLight, grounds: NDArray[np.float64], level: float
-    ) -> list[_Digit]:
+        self, digits: list[Digit], amounts: SegmentLight, grounds: NDArray[np.float64], level: float
+    ) -> list[Digit]:
         """Put digits in doubt whose ground is not what it was: something is before them."""
         lit = np.array([digit.pattern > 0 for digit in digits])
-        least = np.where(lit, _GROUND_LIT, _GROUND_DARK)
-        limits = np.clip(_SCATTERS * self._ground.scatter / level, least, _GROUND_MOST)
-        if self._weights.sum() > 0:  # An LCD shines on nothing.
-            own, beside = self._ground.not_learnt(amounts.shines).T / level
-            limits = np.where(lit, np.minimum(limits + own, _GROUND_MOST), limits + beside)
-        doubts = []
-        for away in self._ground.away(grounds, amounts.shines, level):
-            # Lit digits are not covered: what moves their ground is a change of the room's light, or their own.
-            together = np.median(away[lit], axis=0) if lit.any() else np.zeros(away.shape[1])
-            for room in (together, 0 * together):
-                apart = np.abs(away - room).max(axis=1) / level
-                doubts.append((apart > limits) | (np.abs(room).max() > _GROUND_MOVED * level))
-        moved = min(doubts, key=np.count_nonzero, default=np.zeros(len(digits), dtype=bool))
+        shines = bool(self._weights.sum() > 0)
+        moved = self._ground.moved(grounds, amounts.shines, level, lit, shines=shines)
         why = "has a shadow, a glare or something before it"
         return [d._replace(glyph=DOUBT, why=why) if is_moved else d for d, is_moved in zip(digits, moved, strict=True)]
 
@@ -303,47 +272,9 @@ class FieldReader:
             self._beside.append(amounts.beside / level)
 
 
-def _levels(amounts: SegmentLight) -> tuple[NDArray[np.float64], float]:
-    """Return how bright the lit segments of each digit are, and of the brightest one."""
-    of_digit = np.array([_level(row) for row in amounts.lit[:, : PARTS - 1]])
-    return of_digit, float(of_digit.max())
-
-
 def _contrast(light: Patch) -> float:
     low, high = np.percentile(light, [10, 95])
     return float(high - low)
-
-
-def _level(row: NDArray[np.float64]) -> float:
-    """Return how bright the lit segments of a digit are: the middle of those above half of the brightest."""
-    return float(np.median(row[row >= 0.5 * row.max()])) if row.max() > 0 else 0.0
-
-
-def _glyph(row: NDArray[np.float64], across: NDArray[np.float64], own: float, level: float) -> _Digit:
-    """Return what a digit shows, by its segments and what stands out across them; else why that cannot be told."""
-    if row.max() < _DARK * level:
-        if across.max() > _STANDS_OUT * level:
-            return _Digit(DOUBT, "is not clear")
-        return _Digit(BLANK, strays=float(max(row.max(), 0.0) / level))
-    if own < _DIM * level:
-        return _Digit(DOUBT, "is dim")
-    lit, unlit = row > LIT * own, row < UNLIT * own
-    if not (lit | unlit).all() or (across > _STANDS_OUT * own)[unlit].any() or row[lit].min() < _ALIKE * row.max():
-        return _Digit(DOUBT, "is not clear")
-    pattern = int(np.sum(lit * (1 << np.arange(PARTS - 1))))
-    strays = float(np.where(lit, 1 - row / own, row / own).max())
-    glyph = GLYPHS.get(pattern)
-    return _Digit(DOUBT, NO_FIGURE, pattern, strays) if glyph is None else _Digit(glyph, "", pattern, strays)
-
-
-def _point(points: NDArray[np.float64], of_digit: NDArray[np.float64], level: float) -> int | None:
-    """Return after which digit a point is lit; -1 if after none, None if that cannot be told."""
-    share = points / np.where(of_digit > _DIM * level, of_digit, level)
-    order = np.argsort(share)[::-1]
-    best, second = float(share[order[0]]), float(share[order[1]]) if len(share) > 1 else 0.0
-    if best < 0.25:
-        return -1
-    return int(order[0]) if best > 0.4 and best - second > 0.25 else None
 
 
 #: Named for those who state it.

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from .field_reader import NO_FIGURE, UNLIT, FieldReader
+from .field_reader import FieldReader
 from .follow import CameraFollower
+from .one_digit import NO_FIGURE, UNLIT
 from .patterns import others_for_none
 from .seen import Seen
 from .stands import FrameJudge

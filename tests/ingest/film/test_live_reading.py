@@ -3,10 +3,11 @@
 import pytest
 from film_frames import States, at_most, read_states, told_of_states
 
-from shuntbook.ingest.film.field_reader import NO_FIGURE, Glimpse
+from shuntbook.ingest.film.field_reader import Glimpse
 from shuntbook.ingest.film.figures import DisplayValue
 from shuntbook.ingest.film.film_export import ChangeTimes
 from shuntbook.ingest.film.live_reading import MisreadSums
+from shuntbook.ingest.film.one_digit import NO_FIGURE
 from shuntbook.ingest.film.patterns import others_for_none
 from shuntbook.ingest.film.seen import Seen
 

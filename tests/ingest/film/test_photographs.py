@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from shuntbook.cli.main import run
+from shuntbook.ingest.film.digit_light.segments import SegmentLight
 from shuntbook.ingest.film.display import load_display
 from shuntbook.ingest.film.film_export import judged_frames
 from shuntbook.ingest.film.frames import open_film
-from shuntbook.ingest.film.segments import SegmentLight
 
 PHOTOGRAPH = Path(__file__).parent / "photographs" / "three_led_displays.jpg"
 CORNERS = (
