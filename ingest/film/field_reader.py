@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .digit_light.segments import PARTS, SegmentLight, SegmentModel, model_for
+from .digit_light.still_light import StillLight, flattened
 from .digit_light.usual_ground import REMEMBERED, UsualGround
 from .digit_places.beside import is_crossed, pattern_beside
 from .digit_places.geometry import Geometry
@@ -28,7 +29,8 @@ _PLACED, _WORSE = 0.75, 0.03
 _GOOD_FIT: Final = 0.9
 #: What may remain unexplained in a digit, in parts of a lit segment's light.
 _MOST_REST = 0.36
-#: How far what is beside the digits may change, in the same; it is usual after so many looks.
+#: How far what is beside the digits may change, in parts of a lit segment's light, or of its own where it has more, as
+#: the frame of a dim display; it is usual after so many looks.
 _BESIDE_MOVED, _FEW_LOOKS = 0.25, 5
 LEFT_OUT: Final = "a digit stands beside the box: draw it round all places, and count them all"
 _CROSSED: Final = "the digits reach beyond the box: draw it round all places of this display"
@@ -71,6 +73,7 @@ class FieldReader:
         self._taken_s = self._learnt_s = -1e9
         self._began_s: float | None = None
         self._shift, self._trouble, self._fit = (0, 0), "", 1.0
+        self._still: StillLight | None = None
         self._ground, self._brighter, self._remembered_s = UsualGround(), np.ones(3), -1e9
         self._beside: deque[float] = deque(maxlen=REMEMBERED)
         self._forms = UsualForms()
@@ -81,7 +84,8 @@ class FieldReader:
         self._learn(colours, time_s)
         if self.model is None:
             return self._nothing(self._trouble or "the digits' places are not yet known")
-        light = np.asarray(colours @ self._weights, dtype=np.float32)
+        assert self._still is not None
+        light = np.asarray(colours @ self._weights, dtype=np.float32) - self._still.picture
         self.amounts = amounts = self._found(self.model, light)
         if amounts.fit < _FITS:
             # A hand may have drawn the digits' places along with it.
@@ -134,6 +138,8 @@ class FieldReader:
         if known or (self.model is None and _contrast(colours.mean(axis=2)) > _EVEN):
             self._patches.append(colours)
             self._taken_s = time_s
+            if self._still is not None:
+                self._still.add(colours @ self._weights)
         pause_s = _ANEW_S[0] if time_s - self._began_s < 7 * _ANEW_S[0] else _ANEW_S[1]
         full = len(self._patches) == _PATCHES
         if full and (self.model is None or time_s - self._learnt_s > pause_s):
@@ -144,7 +150,7 @@ class FieldReader:
         colours = np.percentile(np.stack(self._patches), 85 if self._shows == "light" else 50, axis=0)
         if self.model is None:
             self._choose_colour(colours.astype(np.float32))
-        light = np.percentile(np.stack(self._patches) @ self._weights, 85, axis=0).astype(np.float32)
+        light = flattened(np.percentile(np.stack(self._patches) @ self._weights, 85, axis=0).astype(np.float32))
         union = light if self._union is None else np.maximum(light, self._union)
         geometry = self._places_in(union)
         model = model_for(union, geometry, self.box.digits)
@@ -157,9 +163,12 @@ class FieldReader:
         self._ground.clear()
         self._beside.clear()
         self._brighter = model.brighter(np.mean(np.stack(self._patches), axis=0), self._weights)
+        self._still = still = StillLight(model, union.shape)
+        for patch in self._patches:
+            still.add(patch @ self._weights)
         # What ground is usual in the new places is in the patches, too.
         for patch in self._patches:
-            amounts = model.followed(patch @ self._weights, (0, 0))
+            amounts = model.followed(patch @ self._weights - still.picture, (0, 0))
             if amounts.fit > _FITS:
                 shone = amounts.without_glow()
                 self._remember(shone, model.grounds(patch, amounts.shift) / self._brighter, levels_of(shone)[1])
@@ -196,7 +205,7 @@ class FieldReader:
     # ------------------------------------------------------------------ reading
 
     def _read(self, amounts: SegmentLight, colours: Patch, patch: Patch, time_s: float) -> Glimpse:
-        assert self.model is not None
+        assert self.model is not None and self._still is not None
         across = self.model.across(patch, amounts.shift)
         grounds = self.model.grounds(colours, amounts.shift) / self._brighter
         glowing, amounts = amounts, amounts.without_glow()
@@ -219,7 +228,7 @@ class FieldReader:
         glyphs = "".join(digit.glyph for digit in digits)
         if not glyphs.strip():
             return self._nothing("nothing is lit")
-        if self._is_cut(patch, amounts.shift, level):
+        if self._is_cut(patch + self._still.picture, amounts.shift, level):
             return self._nothing(LEFT_OUT)
         if DOUBT not in glyphs:
             self._trouble = ""
@@ -257,7 +266,8 @@ class FieldReader:
     def _is_beside(self, amounts: SegmentLight, level: float) -> bool:
         if len(self._beside) < _FEW_LOOKS:
             return False
-        return bool(abs(amounts.beside / level - np.median(self._beside)) > _BESIDE_MOVED)
+        usual = float(np.median(self._beside))
+        return bool(abs(amounts.beside / level - usual) > _BESIDE_MOVED * max(usual, 1.0))
 
     def _is_cut(self, patch: Patch, shift: tuple[int, int], level: float) -> bool:
         """Tell whether a figure stands next to the first or the last digit: then the box leaves a part of it out."""

@@ -6,6 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 from film_drawing import Painter
+from film_lights import Dust, Shade, Streak, Window
 from film_plans import Plan, fill_in, plan_of
 
 from shuntbook.ingest.film.frames import LOOKED_AT, FilmFrame
@@ -67,6 +68,40 @@ def _glare(plan: Plan, degree: float) -> None:
     plan.glare = [(0.0, plan.length_s, 0.35, 0.4, 60.0, degree)]
 
 
+def _resting(kind: type, wide: float) -> Callable[[Plan, float], None]:
+    """Let something rest on the displays, through the middle of their digits, each time otherwise."""
+
+    def disturb(plan: Plan, degree: float) -> None:
+        rng = np.random.default_rng([plan.seed, 19])
+        x, y, angle = rng.uniform(0.3, 0.6), rng.uniform(0.3, 0.6), rng.uniform(0, 180)
+        plan.rests = [kind(x, y, angle, wide * rng.uniform(0.7, 1.5), degree)]
+
+    return disturb
+
+
+def _dust(plan: Plan, degree: float) -> None:
+    plan.rests = [Dust(int(degree), 50.0 if plan.seed % 4 < 2 else -40.0, plan.seed)]
+
+
+def _lit_room(plan: Plan, degree: tuple[tuple[float, float, float], float]) -> None:
+    """Let digits of a colour shine in a room that lights the plastic before them as well."""
+    plan.colour, plan.ground = degree
+    plan.contrast, plan.ghost = 90.0, 0.2
+
+
+def _negative(plan: Plan, degree: float) -> None:
+    """Show light digits on a dark LCD, which the room's light alone lights."""
+    plan.ground, plan.contrast, plan.colour = 40.0, 200.0 * degree, (1.0, 0.95, 0.85)
+
+
+def _dim_askew(plan: Plan, degree: float) -> None:
+    """All at once: a dim display at an angle, out of focus, under a streak and a shadow."""
+    _contrast(plan, degree)
+    plan.yaw_deg, plan.pitch_deg, plan.blur_px = 22.0, -12.0, 1.4
+    _resting(Streak, 25.0)(plan, 40.0)
+    plan.rests.append(Shade(0.5, 0.5, 70.0, 30.0, 0.7))
+
+
 def _passing_glare(plan: Plan, degree: float) -> None:
     plan.glare = [(FROM_S, TO_S, 0.3, 0.35, 40.0, degree)]
 
@@ -104,6 +139,8 @@ def _codec(plan: Plan, degree: str) -> None:
     plan.codec = degree
 
 
+#: Red, green, blue and white as a camera sees them. [blue, green, red]
+COLOURS = ((0.1, 0.15, 1.0), (0.2, 1.0, 0.3), (1.0, 0.45, 0.15), (0.95, 0.95, 1.0))
 RATES = (24.0, 25.0, 30.0, 50.0, 60.0)
 FLICKERS_HZ = (50.0, 100.0, 120.0, 200.0, 400.0)
 _CAMERA = [(way, share) for way in ("jolt", "drift", "both") for share in (0.01, 0.03)]
@@ -117,6 +154,13 @@ DISTURBANCES: dict[str, tuple[Sequence, Callable]] = {
     "contrast": ((1.0, 0.6, 0.4, 0.25, 0.15, 0.1), _contrast),
     "glare": ((20, 40, 60, 100, 160), _glare),
     "passing_glare": ((60, 100, 160, 260), _passing_glare),
+    "streak": ((20, 40, 60, 90), _resting(Streak, 25.0)),
+    "window": ((20, 40, 60, 90), _resting(Window, 60.0)),
+    "shadow": ((0.8, 0.6, 0.4, 0.25), _resting(Shade, 4.0)),
+    "dust": ((20, 60, 150), _dust),
+    "lit_room": ([(colour, ground) for colour in COLOURS for ground in (90.0, 140.0)], _lit_room),
+    "negative": ((0.7, 0.4, 0.2), _negative),
+    "dim_askew": ((0.4, 0.25, 0.15), _dim_askew),
     "flicker": ([(light, rate) for light in FLICKERS_HZ for rate in RATES], _flicker),
     "hand": ([(reach, level) for reach in (0.6, 0.75, 0.9, 1.2) for level in (20, 60, 120)], _hand),
     "camera": ([*_CAMERA, ("turn", 1.0), ("turn", 2.0), ("zoom", 0.03)], _camera),

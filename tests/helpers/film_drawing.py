@@ -113,6 +113,8 @@ class Painter:
         for n, shown in enumerate(plan.shown):
             self._light(picture, n, shown, time_s)
         self._time_s = time_s
+        for resting in plan.rests:
+            resting.on(picture)
         self._glare(picture, time_s)
         self._hand(picture, time_s)
         # An LCD has no light but the room's.
@@ -246,7 +248,7 @@ def display_toml(plan: Plan) -> str:
         corners = ", ".join(f"[{x:.0f}, {y:.0f}]" for x, y in drawn_corners(plan, shown))
         lines += ["[[fields]]", _what(shown), f"corners = [{corners}]", f"digits = {shown.digits}"]
         lines += [] if shown.quantities else [f"decimals = {shown.decimals}"]
-        lines += [f'shows = "{"light" if plan.kind == "led" else "dark"}"']
+        lines += [f'shows = "{"light" if plan.contrast > 0 else "dark"}"']
         lines += ["signed = true"] if shown.signed else []
         lines += [""]
     return "\n".join(lines)

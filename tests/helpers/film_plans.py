@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 
 import numpy as np
+from film_lights import Dust, Shade, Streak, Window
 from film_shapes import BUILDS, Build
 
 
@@ -84,6 +85,8 @@ class Plan:
     doubled: float = 0.0
     uneven: float = 0.0
     glare: list[tuple[float, float, float, float, float, float]] = field(default_factory=list)
+    #: Light, shadow and dust that rest on the display throughout.
+    rests: list[Streak | Window | Shade | Dust] = field(default_factory=list)
     hand: list[tuple[float, float, float, float]] = field(default_factory=list)
     hand_level: float = 110.0
     codec: str = "mp4v"

@@ -78,7 +78,7 @@ class SegmentModel:
         self.geometry, self.digits, self.blur = geometry, digits, blur
         rows, columns = shape = sharp[0].shape
         self._inner = (rows - 2 * REACH, columns - 2 * REACH)
-        parts = [cv2.GaussianBlur(part, (0, 0), blur) for part in sharp]
+        self._parts = parts = [cv2.GaussianBlur(part, (0, 0), blur) for part in sharp]
         grounds = self._grounds(shape)
         templates = np.stack([*parts, *grounds])[:, REACH:-REACH, REACH:-REACH].reshape(len(parts) + len(grounds), -1)
         self._templates = np.ascontiguousarray(templates, dtype=np.float32)
@@ -123,6 +123,12 @@ class SegmentModel:
         left = level & (upright < -gap) & (upright > -gap - _BESIDE * g.pitch)
         right = level & (upright >= end) & (upright < end + _BESIDE * g.pitch)
         return [(cell if cell.any() else inside).ravel() for cell in (*cells, left, right)]
+
+    def segment_templates(self, shape: tuple[int, int]) -> tuple[Patch, NDArray[np.bool_]]:
+        """Return templates of the segments, shape (n, rows, columns), and which pixels are about the digits."""
+        about = np.zeros(shape, dtype=bool)
+        about[REACH:-REACH, REACH:-REACH] = np.any(self._cells[: self.digits], axis=0).reshape(self._inner)
+        return np.stack(self._parts), about
 
     def amounts(self, patch: Patch, shift: tuple[int, int] = (0, 0)) -> SegmentLight:
         """Return what a patch, shape (rows, columns), is made of where it lies shifted by columns and rows."""

@@ -16,6 +16,8 @@ _BEYOND = 0.16
 #: What is lit within the digits and goes on further from them than this, in heights, is part of something larger; so
 #: many pixels at least on either side.
 _ABOUT, _FEW = 0.14, 12
+#: So much of a place beside the digits may lie beyond the patch, which is of its ground. [pixels of the patch]
+_CUT = 3
 #: What is wider than so many strokes is no stroke.
 _WIDER = 3.5
 
@@ -29,9 +31,10 @@ def pattern_beside(patch: Patch, geometry: Geometry, place: int, level: float, s
     groups = _points_of(geometry)
     points = np.array([geometry.at(place, x, y) for x, y in np.concatenate(groups)]) + shift
     x, y = np.rint(points).astype(np.intp).T
-    if (x < 0).any() or (x >= patch.shape[1]).any():
+    inside = np.clip(x, 0, patch.shape[1] - 1)
+    if np.abs(x - inside).max() > _CUT:
         return None
-    light = np.asarray(patch[np.clip(y, 0, patch.shape[0] - 1), x], dtype=np.float64)
+    light = np.asarray(patch[np.clip(y, 0, patch.shape[0] - 1), inside], dtype=np.float64)
     along, ground, beyond = np.split(light, np.cumsum([len(group) for group in groups])[:-1])
     dark = float(np.median(ground))
     segments = (along.reshape(len(SEGMENTS), -1).mean(axis=1) - dark) / level

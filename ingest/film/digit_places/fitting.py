@@ -131,8 +131,8 @@ class PixelFit:
         parts = np.zeros((self._n, 8, len(self._y), len(self._x)))
         for k in range(self._n):
             # Of each digit only the columns about it are looked at.
-            first = g.left + k * g.pitch + min(g.slant, 0.0) * g.height - 3 * blur - self._x[0]
-            last = first + g.pitch + abs(g.slant) * g.height + 6 * blur
+            ends = [g.at(k, x, y)[0] - self._x[0] for x in (0.0, g.pitch) for y in (0.0, g.height)]
+            first, last = min(ends) - 3 * blur, max(ends) + 3 * blur
             span = slice(max(int(first), 0), max(int(last) + 1, 0))
             x, y = g.upright(self._x[None, span].astype(np.float64), self._y[:, None].astype(np.float64))
             parts[k, :, :, span] = _bars(x - k * g.pitch - g.aside[k], y, g, blur, cut * g.stroke)

@@ -46,7 +46,8 @@ class Geometry:
     """The digits in a patch: in its pixels, but `slant`, which is lean per height. ``score`` is 1 for a perfect fit.
 
     ``left`` is where the first digit's foot begins. In a box drawn askew the row of digits falls by ``tilt`` and grows
-    by ``taper`` of its height over its length ``long``, both to the right. ``aside`` is by how much each digit stands
+    by ``taper`` of its height over its length ``long``, both to the right; what grows to one side is nearer there, so
+    digits stand further apart there, too. ``aside`` is by how much each digit stands
     further right than in an even row, as where two modules are put side by side.
     """
 
@@ -69,11 +70,13 @@ class Geometry:
         across = digit * self.pitch + aside + x + self.slant * (self.height - y)
         along = across / self.long - 0.5
         down = (y - self.height / 2) * (1 + self.taper * along) + self.tilt * self.height * along
-        return self.left + across, self.top + self.height / 2 + down
+        return self.left + across * (1 + self.taper * (along - 0.5)), self.top + self.height / 2 + down
 
     def upright(self, x: Figures, y: Figures) -> tuple[Figures, Figures]:
         """Return, of points in the patch, how far they are from the first digit's left edge and from its top."""
-        across = x - self.left
+        seen = x - self.left
+        across = seen / (1 + self.taper * (seen / self.long - 1))
+        across = across + seen - across * (1 + self.taper * (across / self.long - 1))
         along = across / self.long - 0.5
         down = (y - self.top - self.height / 2 - self.tilt * self.height * along) / (1 + self.taper * along)
         return across - self.slant * (self.height / 2 - down), down + self.height / 2

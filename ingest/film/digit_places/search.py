@@ -147,6 +147,7 @@ def _scores_of_few(patch: Patch, rows: Figures, box: Box) -> Figures:
     x = x + slant * (height - y)
     along = x / length_of(rows, box.digits).astype(np.float32)[:, None, None] - np.float32(0.5)
     y = height / 2 + (y - height / 2) * (1 + taper * along) + tilt * height * along
+    x = x * (1 + taper * (along - np.float32(0.5)))
     yi = np.clip(np.rint(y + top), 0, patch.shape[0] - 1).astype(np.intp)
     xi = np.clip(np.rint(x + left), 0, patch.shape[1] - 1).astype(np.intp)
     light = patch[yi, xi]

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shuntbook.ingest.film.digit_places.beside import is_crossed
+from shuntbook.ingest.film.digit_places.geometry import Geometry
 from shuntbook.ingest.film.digit_places.search import find_geometries, refined_geometry
 from shuntbook.ingest.film.digit_places.straighten import Box, straightened
 
@@ -122,3 +123,20 @@ def test_what_goes_on_beyond_digits_is_a_larger_one_and_no_glare(glare):
     cv2.rectangle(picture, np.array(corners[0] - [0, 25]).astype(int).tolist(),
                   np.array(corners[0] + [8, HIGH]).astype(int).tolist(), (230, 230, 230), -1)  # fmt: skip
     assert is_crossed(patch_of(picture, box), geometry, len(TEXT))
+
+
+@pytest.mark.parametrize("taper", [-0.12, 0.0, 0.05, 0.12])
+def test_what_grows_to_one_side_stands_further_apart_there(taper):
+    """As in any picture of a plane: held against one that is seen from aside, its ends where they were."""
+    g = Geometry(10.0, 34.0, 22.0, 8.0, 40.0, 6.0, 0.1, 1.0, taper=taper, long=128.0)
+    # Nearer things are larger: by how much at each end, and both ends of the middle line stay.
+    left, right = 1 - taper / 2, 1 + taper / 2
+    flat = np.array([[0, -20], [128, -20], [128, 20], [0, 20]], np.float32)
+    seen = np.array([[10, 28 - 20 * left], [138, 28 - 20 * right], [138, 28 + 20 * right], [10, 28 + 20 * left]])
+    matrix = cv2.getPerspectiveTransform(flat, seen.astype(np.float32))
+    for digit, x, y in ((0, 0.0, 40.0), (1, 11.0, 20.0), (2, 22.0, 0.0), (3, 11.0, 20.0)):
+        plane = [digit * 34.0 + x + 0.1 * (40 - y), y - 20]
+        true = cv2.perspectiveTransform(np.array([[plane]], np.float64), matrix)[0, 0]
+        assert g.at(digit, x, y) == pytest.approx(tuple(true), abs=0.35)
+        across, down = g.upright(*map(np.float64, g.at(digit, x, y)))
+        assert (float(across), float(down)) == pytest.approx((digit * 34.0 + x, y), abs=0.1)

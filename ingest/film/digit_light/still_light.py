@@ -1,0 +1,75 @@
+"""Light that rests on a display, such as a lamp's gleam: what stands still is learnt, and taken off."""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from ..digit_places.straighten import HIGH, Patch
+from .segments import SegmentModel
+from .usual_ground import REMEMBERED
+
+#: How far apart the light is learnt, which is less than half of a digit and more than a stroke, and how much it bends
+#: less than the pixels would have it. [pixels of the patch], [1]
+_APART, _STIFF = 10.0, 0.02
+#: So many looks tell what rests.
+_FEW_LOOKS: Final = 3
+#: What is wider than this in both directions is no stroke. [pixels of the patch]
+_WIDER = HIGH // 2 + 1
+
+
+class StillLight:
+    """What light rests on the digits of a display, learnt from looks at it whatever the digits show.
+
+    It is a ground that bends more than that of a `SegmentModel`: of one look it would take for light what is before
+    a digit, so what counts is what half of the looks had at least.
+    """
+
+    def __init__(self, model: SegmentModel, shape: tuple[int, int]) -> None:
+        templates, about = model.segment_templates(shape)
+        rows, columns = np.nonzero(about)
+        self._about = about
+        self._across = _hats(shape[1], columns.min(), columns.max())
+        self._down = _hats(shape[0], rows.min(), rows.max())
+        across, down = self._across, self._down
+        grounds = np.einsum("ir,jc->ijrc", down, across)[:, :, about].reshape(len(down) * len(across), -1)
+        parts = np.concatenate([templates[:, about], grounds]).astype(np.float64)
+        square = parts @ parts.T
+        n = len(templates)
+        square[:n, :n] += np.eye(n) * 1e-3 * np.trace(square[:n, :n]) / n
+        stiff = np.kron(_bends(len(down)), np.eye(len(across))) + np.kron(np.eye(len(down)), _bends(len(across)))
+        square[n:, n:] += _STIFF * np.trace(square[n:, n:]) / len(grounds) * stiff
+        square[n:, n:] += np.eye(len(grounds)) * 1e-6 * np.trace(square[n:, n:])
+        self._solve = np.linalg.solve(square, parts)[n:].astype(np.float32)
+        self._seen: deque[NDArray[np.float32]] = deque(maxlen=REMEMBERED)
+        self.picture: Patch = np.zeros(shape, np.float32)
+
+    def add(self, light: Patch) -> None:
+        """Learn from a patch, shape (rows, columns)."""
+        self._seen.append(np.einsum("kp,p->k", self._solve, light[self._about]))
+        if len(self._seen) >= _FEW_LOOKS:
+            usual = np.median(np.stack(self._seen), axis=0).reshape(len(self._down), -1)
+            self.picture = np.asarray(self._down.T @ usual @ self._across, dtype=np.float32)
+
+
+def flattened(light: Patch) -> Patch:
+    """Return a patch less all in it that is wider than a stroke, so that only digits and noise are left."""
+    # By medians, so that the edge of the glass stays where it is.
+    kernel = np.ones((_WIDER, _WIDER), np.uint8)
+    return np.asarray(light - cv2.morphologyEx(cv2.medianBlur(light, 5), cv2.MORPH_OPEN, kernel), dtype=np.float32)
+
+
+def _hats(count: int, first: float, last: float) -> NDArray[np.float64]:
+    """Return functions that fade into each other from point to point, between two pixels and on to both ends."""
+    at = np.linspace(first, last, max(round((last - first) / _APART), 1) + 1)
+    return np.stack([np.interp(np.arange(count), at, one) for one in np.eye(len(at))])
+
+
+def _bends(count: int) -> NDArray[np.float64]:
+    """Return the square that grows as a row of values bends."""
+    bend = np.diff(np.eye(count), 2, axis=0)
+    return np.asarray(bend.T @ bend)
