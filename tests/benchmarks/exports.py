@@ -1,7 +1,7 @@
 """Exports of any length to measure with: time, amps, volts and watts in an invented shed, written piece by piece.
 
-Run as ``python exports.py FILE ROWS DIALECT`` by whoever measures memory: a process begins with as much as the one that
-started it had, so that one must load none of the libraries used here.
+Run as ``python exports.py FILE ROWS DIALECT QUANTITIES`` by whoever measures memory: a process begins with as much as
+the one that started it had, so that one must load none of the libraries used here.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ _BEGINNING_MS = 1_781_337_600_000
 _PIECE = 1 << 20
 
 
-def write_export(path: Path, rows: int, dialect: str = "iso") -> None:
-    """Write an export of some rows, about a second apart; the same numbers in every dialect."""
+def write_export(path: Path, rows: int, dialect: str = "iso", quantities: int = 3) -> None:
+    """Write an export of some rows and quantities, about a second apart; the same numbers in every dialect."""
     import numpy as np
     import pyarrow as pa
     import pyarrow.csv as pcsv
@@ -36,10 +36,11 @@ def write_export(path: Path, rows: int, dialect: str = "iso") -> None:
     pattern, delimiter = DIALECTS[dialect]
     options = pcsv.WriteOptions(include_header=False, quoting_style="none", delimiter=delimiter)
     with path.open("wb") as file:
-        file.write((delimiter.join(HEADER) + "\n").encode())
+        names = HEADER[: quantities + 1]
+        file.write((delimiter.join(names) + "\n").encode())
         for first in range(0, rows, _PIECE):
             columns = _columns(np.arange(first, min(first + _PIECE, rows)), pattern, comma=dialect == "decimal-comma")
-            pcsv.write_csv(pa.table(columns, list(HEADER)), file, options)
+            pcsv.write_csv(pa.table(columns[: len(names)], names), file, options)
 
 
 def _columns(k: np.ndarray, pattern: str, *, comma: bool) -> list[pa.Array]:
@@ -59,4 +60,4 @@ def _columns(k: np.ndarray, pattern: str, *, comma: bool) -> list[pa.Array]:
 
 
 if __name__ == "__main__":
-    write_export(Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3])
+    write_export(Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3], int(sys.argv[4]))

@@ -4,7 +4,7 @@ import os
 import re
 import subprocess
 import sys
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 
 from browsers import until
 from places import ROOT, TESTS, TOOLS
@@ -12,9 +12,9 @@ from places import ROOT, TESTS, TOOLS
 #: No page for people, and nothing beyond this machine.
 _ALONE = ["--host", "127.0.0.1", "--dashboard-address", "127.0.0.1:0"]
 
-#: Two workers that end with a log are enough to know.
 #: Scenes and what they are made with, which a task may name.
 PLACES = (TESTS / "helpers", TOOLS / "scoring")
+#: Two workers that end with a log are enough to know.
 _SETTINGS = {"PYTHONWARNINGS": "ignore", "DASK_DISTRIBUTED__SCHEDULER__ALLOWED_FAILURES": "1"}
 
 
@@ -34,13 +34,15 @@ def worker(address, folder, name):
 
 
 @contextmanager
-def two_workers(folder):
-    """Start a scheduler with two workers, and wait until both are there; gives the scheduler's address."""
-    from distributed import Client
-
-    with scheduler(folder) as address, worker(address, folder, "a"), worker(address, folder, "b"):
-        with Client(address, set_as_default=False) as client:
-            client.wait_for_workers(2, timeout=60)
+def workers(folder, count):
+    """Start a scheduler with workers, and wait until all are there; gives the scheduler's address."""
+    with ExitStack() as stack:
+        address = stack.enter_context(scheduler(folder))
+        for k in range(count):
+            stack.enter_context(worker(address, folder, str(k)))
+        # In a process of its own: one that measures the memory of others must not load what Dask loads.
+        wait = f"from distributed import Client; Client({address!r}).wait_for_workers({count}, timeout=60)"
+        subprocess.run([sys.executable, "-W", "ignore", "-c", wait], check=True)
         yield address
 
 

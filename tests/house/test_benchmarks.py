@@ -5,26 +5,33 @@ import json
 import subprocess
 import sys
 
+import pyarrow.parquet as pq
 import pytest
+from benchmarks import versions
 from benchmarks.exports import DIALECTS, write_export
+from benchmarks.plain import LIBRARIES
 from exporting import convert, shuntbook
-from places import TESTS
+from places import TESTS, TOOLS
 
 BENCHMARKS = TESTS / "benchmarks"
 ROWS = 2500
 
 
-@pytest.mark.parametrize("library", ["pandas", "polars", "duckdb"])
-def test_plain_scripts_integrate_as_charge_does(library, tmp_path, capsys):
-    """Three libraries' trapezoids of an export are the net Ah that charge finds in its log."""
+@pytest.mark.parametrize("library", LIBRARIES)
+def test_plain_scripts_find_the_amounts_that_charge_finds(library, tmp_path, capsys):
+    """Of an export's amps, and of a log's amps and volts, each library's Ah and Wh are the net ones of charge."""
     pytest.importorskip(library)
     path = tmp_path / "export.csv"
-    write_export(path, ROWS)
-    getattr(importlib.import_module("benchmarks.plain"), f"{library}_trapezoid")(str(path))
-    plain_Ah = float(capsys.readouterr().out)
+    write_export(path, ROWS, quantities=2)
     log = convert(tmp_path, path.read_bytes()).log_path
     _, document, _ = shuntbook("charge", str(log), "--json")
-    assert json.loads(document)["charge"]["net_Ah"] == pytest.approx(plain_Ah, abs=1e-6)
+    net = [json.loads(document)[part][key] for part, key in (("charge", "net_Ah"), ("energy", "net_Wh"))]
+    scripts = importlib.import_module("benchmarks.plain")
+    getattr(scripts, f"{library}_log")(str(log))
+    assert list(map(float, capsys.readouterr().out.split())) == pytest.approx(net, abs=1e-6)
+    getattr(scripts, f"{library}_export")(str(path), str(tmp_path / "plain.parquet"))
+    assert float(capsys.readouterr().out) == pytest.approx(net[0], abs=1e-6)
+    assert pq.read_table(tmp_path / "plain.parquet").num_rows == ROWS
 
 
 def test_every_dialect_holds_the_same_readings(tmp_path):
@@ -41,12 +48,26 @@ def test_every_dialect_holds_the_same_readings(tmp_path):
 
 
 def test_the_command_measures(tmp_path):
-    """The command writes its files, runs ours beside a plain script, prints a line for each and leaves nothing."""
-    command = [sys.executable, str(BENCHMARKS), "--rows", "0.002", "--only", "charge", "--times", "1"]
-    done = subprocess.run([*command, "--folder", str(tmp_path)], capture_output=True, text=True, check=True)
-    assert "charge, 2,000 readings" in done.stdout
-    assert "reading its columns alone, net" in done.stdout
+    """The command writes its files, runs ours beside another version and plain scripts, and leaves nothing."""
+    options = ["--rows", "0.002", "--only", "charge", "--times", "1", "--beside", f"earlier={sys.executable}"]
+    command = [sys.executable, str(TOOLS), "benchmarks", *options, "--folder", str(tmp_path)]
+    printed = subprocess.run(command, capture_output=True, text=True, check=True).stdout
+    assert "2,000 readings" in printed
+    rows = printed.partition("charge: Parquet to Ah and Wh")[2].splitlines()[1:]
+    assert [row.split()[0] for row in rows[:2]] == ["shuntbook", "earlier"]
+    assert "Arrow" in printed
     assert list(tmp_path.iterdir()) == []
+
+
+def test_another_version_is_installed_from_its_commit(tmp_path, monkeypatch):
+    """Into an environment beside this one, and no worktree stays behind."""
+    ran = []
+    monkeypatch.setattr(versions.subprocess, "run", lambda command, **_: ran.append(list(map(str, command))))
+    monkeypatch.setattr(versions.venv, "create", lambda place, **_: place.mkdir())
+    python = versions.installed("0.1.0", tmp_path)
+    assert ran[0][-2:] == [str(tmp_path / "tree"), versions.RELEASED["0.1.0"]]
+    assert ran[1][:4] == [python, "-m", "pip", "install"]
+    assert ran[2][3:5] == ["worktree", "remove"]
 
 
 def test_a_script_runs_by_itself():

@@ -4,6 +4,7 @@ import ast
 import sys
 from importlib import import_module
 from pathlib import Path
+from runpy import run_path
 
 HERE = Path(__file__).parent
 #: What tools and tests import by its bare name, as pytest does (see pyproject.toml).
@@ -30,6 +31,7 @@ COMMANDS = {
     "code_figures": "",
     "dependencies": "",
     "film_reading": "filming",
+    "benchmarks": "../benchmarks",
 }
 #: Commands that are packages of their own.
 PACKAGES = {"fuzz", "exports"}
@@ -39,7 +41,7 @@ def listed() -> str:
     """Return a line a command: what it is for, as its own file says."""
     lines = []
     for name, folder in COMMANDS.items():
-        path = HERE / folder / ("__main__.py" if name in PACKAGES else f"{name}.py")
+        path = HERE / folder / ("__main__.py" if name in {*PACKAGES, "benchmarks"} else f"{name}.py")
         docstring = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""
         lines.append(f"  {name:<15}{docstring.split(chr(10) * 2)[0].replace(chr(10), ' ')}")
     return "\n".join(lines)
@@ -53,6 +55,9 @@ def main() -> int:
         return 2
     sys.path[:1] = [str(place) for place in PLACES]
     sys.argv[:2] = [f"python tests/tools {name}"]
+    if name == "benchmarks":
+        run_path(str(HERE.parent / name), run_name="__main__")
+        return 0
     return import_module(f"{name}.__main__" if name in PACKAGES else name).main() or 0
 
 

@@ -5,7 +5,7 @@ import signal
 import socket
 
 import pytest
-from dask_cluster import scheduler, two_workers
+from dask_cluster import scheduler, workers
 from fleet_runs import here, silent
 from fleet_scenes import Deadly, write_fleet, write_log, write_scene
 from readings import chunk_of, how
@@ -25,7 +25,7 @@ pytestmark = [pytest.mark.timeout(300), pytest.mark.filterwarnings("ignore::Depr
 @pytest.fixture(scope="module")
 def address(tmp_path_factory):
     """A scheduler with two workers."""
-    with two_workers(tmp_path_factory.mktemp("cluster")) as found:
+    with workers(tmp_path_factory.mktemp("cluster"), 2) as found:
         yield found
 
 
