@@ -22,6 +22,9 @@ from numpy.typing import NDArray
 
 from ..errors import InputError
 
+#: For ``pc.fill_null``, which makes a scalar of Python's own False by ``pa.scalar``.
+FALSE = pa.Array.from_buffers(pa.bool_(), 1, [None, pa.py_buffer(b"\0")])[0]
+
 
 @contextmanager
 def parquet_file(path: Path, *, checked: bool = False) -> Iterator[pq.ParquetFile]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 import os
 import re
-import secrets
 import shutil
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
@@ -64,7 +63,7 @@ def passing_folder() -> Iterator[Path]:
 
 def _made(path: Path, *, folder: bool) -> tuple[Path, int | None]:
     while True:
-        hidden = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
+        hidden = path.with_name(f".{path.name}.{os.urandom(4).hex()}.part")
         if folder:
             hidden.mkdir()
         else:

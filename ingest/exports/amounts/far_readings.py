@@ -53,7 +53,7 @@ def with_exponents(size: NDArray[np.float64], cells: pa.Array, largest: float) -
     ``size`` are the readings without their sign, ``cells`` what was written, shape (n,); ``largest`` is the largest of
     those before.
     """
-    at = np.flatnonzero(booleans(pc.fill_null(pc.match_substring_regex(cells, _EXPONENT), fill_value=False)))
+    at = np.flatnonzero(booleans(pc.match_substring_regex(cells, _EXPONENT)))
     if not 0 < len(at) <= max(_SINGLE, _SHARE * len(cells)):
         return {}
     texts = {int(k): cells[int(k)].as_py() for k in at}
@@ -71,15 +71,15 @@ def without_mark(cells: pa.Array, mark: str) -> dict[int, str]:
 
     That is so where all others have as many decimals, noughts among them.
     """
-    has_mark = booleans(pc.fill_null(pc.match_substring(cells, mark), fill_value=True))
-    marked = np.flatnonzero(has_mark & valid(cells))
+    lacks_mark = booleans(pc.invert(pc.match_substring(cells, mark)))
+    marked = np.flatnonzero(valid(cells) & ~lacks_mark)
     texts = [cells[int(k)].as_py() for k in marked[:: max(len(marked) // _LOOKED_AT, 1)]]
     decimals = {_decimals(text) for text in texts}
     places = min(decimals, default=0)
     # A program that leaves out noughts writes whole numbers without a mark.
     if len(decimals) != 1 or not places or not any(text.endswith("0") for text in texts):
         return {}
-    bare = {int(k): cells[int(k)].as_py() for k in np.flatnonzero(~has_mark)}
+    bare = {int(k): cells[int(k)].as_py() for k in np.flatnonzero(lacks_mark)}
     return {
         k: f"found {quoted(cell)}, without the decimals that all others have"
         for k, cell in bare.items()

@@ -10,7 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from ...log.arrow import booleans, flat, floats, integers, strings
+from ...log.arrow import FALSE, booleans, flat, floats, integers, strings
 from ...quantities import Unit, UnknownUnitError, find_unit
 
 #: Words that say that there is no reading, of programs and spreadsheets in English, German and French, from memory.
@@ -30,7 +30,7 @@ NULLS = [
 ]
 NULLS = list(dict.fromkeys(NULLS))
 _NULLS = strings(NULLS)
-_NOTHING, _ODD = strings([None, "?"])
+_NOTHING, _ODD, _EMPTY = strings([None, "?", ""])
 _POINT = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
 _BLANKS = "\u00a0\u202f '’"
 GROUPED = {mark: rf"^[+-]?\d{{1,3}}([{mark}]\d{{3}})+([^\d{mark}]\d*)?$" for mark in (",", ".", _BLANKS)}
@@ -114,10 +114,10 @@ def _carefully(cells: pa.Array, form: NumberForm) -> Numbers:
         split = pc.extract_regex(text, _NUMBER_AND_UNIT)
         number, units = split.field("number"), split.field("unit")
         # A unit alone is a cell without a reading; a word that is no unit is an odd one.
-        alone = pc.and_(pc.equal(number, ""), pc.equal(units, form.suffix))
-        filled, text = pc.and_not(filled, pc.fill_null(alone, fill_value=False)), _sign_in_front(number)
+        alone = pc.and_(pc.equal(number, _EMPTY), pc.equal(units, strings([form.suffix])[0]))
+        filled, text = pc.and_not(filled, pc.fill_null(alone, FALSE)), _sign_in_front(number)
     text = _with_point(text, form)
-    good = pc.and_(filled, pc.fill_null(pc.match_substring_regex(text, _POINT), fill_value=False))
+    good = pc.and_(filled, pc.fill_null(pc.match_substring_regex(text, _POINT), FALSE))
     values = _as_array(pc.if_else(good, text, _NOTHING))
     if units is not None:
         values = _in_unit(values, units, form)
@@ -171,7 +171,7 @@ def _in_unit(values: NDArray[np.float64], units: pa.Array, form: NumberForm) -> 
 
 def kinds_of(cells: pa.Array) -> tuple[list[str], NDArray[np.int64]]:
     """Return the texts that occur in cells, '' where there is none, and which of them each cell holds."""
-    coded = flat(pc.dictionary_encode(pc.fill_null(pc.utf8_trim_whitespace(cells), "")))
+    coded = flat(pc.dictionary_encode(pc.fill_null(pc.utf8_trim_whitespace(cells), _EMPTY)))
     return coded.dictionary.to_pylist(), integers(pc.cast(coded.indices, pa.int64()), 0)
 
 
@@ -205,7 +205,7 @@ def says_point(cells: pa.Array) -> bool:
 
 
 def _matches(cells: pa.Array, pattern: str) -> NDArray[np.bool_]:
-    return booleans(pc.fill_null(pc.match_substring_regex(cells, pattern), fill_value=False))
+    return booleans(pc.match_substring_regex(cells, pattern))
 
 
 def tidied(cell: str) -> str:

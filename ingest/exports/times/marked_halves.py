@@ -28,4 +28,4 @@ def lost_marks(stamps: pa.Array, style: Style) -> NDArray[np.bool_]:
     """Return which stamps show a clock without AM and PM. Shape (n,)."""
     cells = rewritten(stamps, style)
     lost = pc.and_(pc.match_substring_regex(cells, _CLOCK), pc.invert(pc.match_substring_regex(cells, _MARK)))
-    return booleans(pc.fill_null(lost, False))
+    return booleans(lost)
