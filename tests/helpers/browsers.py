@@ -4,10 +4,12 @@ Where there is none, the tests that need one are skipped; with ``SHUNTBOOK_BROWS
 same holds for axe-core, which looks for faults of access: ``SHUNTBOOK_AXE`` names its file, ``SHUNTBOOK_AXE_REQUIRED``.
 """
 
+import atexit
 import os
 import shutil
 import time
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -19,7 +21,25 @@ _ARGUMENTS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-
 
 @contextmanager
 def browser():
-    """Open a browser, and close it again."""
+    """Give a window of its own, without a cookie, of the browser that all tests of this process share."""
+    driven = _the_browser()
+    before = driven.current_window_handle
+    driven.switch_to.new_window("window")
+    own = driven.current_window_handle
+    try:
+        yield driven
+    finally:
+        driven.execute_cdp_cmd("Network.clearBrowserCookies", {})
+        driven.switch_to.window(own)
+        driven.close()
+        driven.switch_to.window(before)
+        for log in ("browser", "performance"):
+            driven.get_log(log)
+
+
+@cache
+def _the_browser():
+    """Open a browser, which is closed when the process ends."""
     chromium, driver = shutil.which("chromium"), shutil.which("chromedriver")
     if not chromium or not driver:
         _without("there is no chromium with its chromedriver here", "SHUNTBOOK_BROWSER_REQUIRED")
@@ -31,10 +51,8 @@ def browser():
         options.add_argument(argument)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
     driven = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
-    try:
-        yield driven
-    finally:
-        driven.quit()
+    atexit.register(driven.quit)
+    return driven
 
 
 def _without(reason, required):

@@ -10,6 +10,8 @@ from contextlib import ExitStack, closing, contextmanager
 from html.parser import HTMLParser
 from urllib.parse import urlencode
 
+from ready_python import ready_python
+
 _MAIN = "from shuntbook.cli.main import main; main()"
 
 
@@ -69,13 +71,14 @@ class Client:
 
 
 @contextmanager
-def desk(folder, *words, begun_by=()):
+def desk(folder, *words, begun_by=(), from_scratch=False):
     """A desk in a process of its own, that opens no browser; yields who asks it, with a session.
 
-    What it is `begun_by` may take rights from it.
+    What it is `begun_by` may take rights from it. `from_scratch` is for tests of what is loaded, and of its death.
     """
+    python = sys.executable if begun_by or from_scratch else ready_python()
     child = subprocess.Popen(
-        [*begun_by, sys.executable, "-c", _MAIN, "desk", str(folder), "--no-browser", *words],
+        [*begun_by, python, "-c", _MAIN, "desk", str(folder), "--no-browser", *words],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,

@@ -4,11 +4,11 @@ import http.client
 import json
 import re
 import subprocess
-import sys
 from collections import Counter
 from contextlib import contextmanager
 
 from places import SAMPLES
+from ready_python import ready_python
 
 from shuntbook.analysis.health.limits import limits_for
 from shuntbook.analysis.readings.measured_span import HowRead
@@ -76,7 +76,7 @@ def capture(tmp_path, *words, speed=3000, source=None, typing=False):
     arguments = ["capture", *([own] if own else []), *words]
     arguments += [] if "--page-stays" in words else ["--page-stays", "0"]
     child = subprocess.Popen(
-        [sys.executable, "-c", code, *arguments, "--out", str(tmp_path / "a.parquet")],
+        [ready_python(), "-c", code, *arguments, "--out", str(tmp_path / "a.parquet")],
         stdin=subprocess.PIPE if typing else subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,

@@ -13,6 +13,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from unicodedata import category
 
+from ready_python import ready_python
+
 #: A window's title and the clipboard (OSC), an erased screen (CSI), the same in C1, letters turned round and left open,
 #: a line written over, another character set, a line forged.
 POISON = (
@@ -57,7 +59,8 @@ def on_terminal(
     controller, terminal = os.openpty()
     if size is not None:
         termios.tcsetwinsize(terminal, size)
-    words = [sys.executable, "-c", _RUN, json.dumps(list(map(list, commands))), *(["main"] if alone else [])]
+    python = sys.executable if alone else ready_python()
+    words = [python, "-c", _RUN, json.dumps(list(map(list, commands))), *(["main"] if alone else [])]
     sent: list[bytes] = []
     child = subprocess.Popen(words, cwd=folder, stdin=terminal, stdout=terminal, stderr=terminal, close_fds=True)
     os.close(terminal)

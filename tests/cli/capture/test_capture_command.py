@@ -13,6 +13,7 @@ from contextlib import closing
 
 import pytest
 from places import ROOT, SAMPLES
+from ready_python import ready_python
 
 from shuntbook.cli.capture.run import finish_meters
 from shuntbook.cli.main import run
@@ -58,7 +59,7 @@ def _without_origin(document):
 def _child(*words):
     code = "import sys; from shuntbook.cli.main import main; main(sys.argv[1:])"
     return subprocess.Popen(
-        [sys.executable, "-c", code, *map(str, words)],
+        [ready_python(), "-c", code, *map(str, words)],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,

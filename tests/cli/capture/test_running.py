@@ -14,6 +14,7 @@ import time
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from ready_python import ready_python
 
 from shuntbook.cli.capture.inbox import Inbox, LeftEnd, LeftNote, leave
 from shuntbook.cli.capture.running import end_capture, last_words, leave_note, running_captures, start_capture
@@ -25,6 +26,8 @@ from shuntbook.ingest.journal.opening import open_log
 
 pytestmark = pytest.mark.xdist_group("captures")  # one at a time: they have clocks to keep
 
+#: Captures that outlive their starter are begun as from a shell.
+ALONE = sys.executable
 #: A program that begins a capture in a folder and then waits to be killed.
 STARTER = """
 import sys, time
@@ -36,8 +39,9 @@ time.sleep(600)
 
 
 @pytest.fixture
-def folder(tmp_path):
+def folder(tmp_path, monkeypatch):
     """A folder in which no capture is left running."""
+    monkeypatch.setattr(sys, "executable", ready_python())
     yield tmp_path
     for capture in running_captures(tmp_path):
         if capture.running:
@@ -113,7 +117,7 @@ def test_nothing_can_be_left_for_a_capture_that_does_not_run(folder):
 def test_a_capture_outlives_whoever_began_it(folder, hang_up):
     """SIGKILL, or a hang-up of its session: the capture goes on and is found again, and can be ended."""
     starter = subprocess.Popen(
-        [sys.executable, "-c", STARTER, str(folder)], stdout=subprocess.PIPE, text=True, start_new_session=True
+        [ALONE, "-c", STARTER, str(folder)], stdout=subprocess.PIPE, text=True, start_new_session=True
     )
     process = int(starter.stdout.readline())
     os.killpg(starter.pid, signal.SIGHUP if hang_up else signal.SIGKILL)

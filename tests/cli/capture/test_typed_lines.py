@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import os
 import subprocess
-import sys
 import time
 
 import pytest
+from ready_python import ready_python
 
 from shuntbook.cli.capture.typed_lines import TypedLines
 from shuntbook.cli.main import run
@@ -80,7 +80,7 @@ def test_a_pipe_is_not_asked_and_told_what_became_of_it():
 
 def _command(tmp_path, *words):
     code = "import sys; from shuntbook.cli.main import main; main(sys.argv[1:])"
-    return [sys.executable, "-c", code, "capture", "hand:", "--out", str(tmp_path / "a.parquet"), *words]
+    return [ready_python(), "-c", code, "capture", "hand:", "--out", str(tmp_path / "a.parquet"), *words]
 
 
 def _piped(tmp_path, typed, *words):

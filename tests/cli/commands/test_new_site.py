@@ -6,17 +6,17 @@ import io
 import os
 import signal
 import subprocess
-import sys
 import tomllib
 
 import pytest
+from ready_python import ready_python
 from terminals import POISON_OF_A_LINE, obeyed
 
 from shuntbook.cli.main import run
 from shuntbook.cli.site_form.questions import QUESTIONS
 from shuntbook.cli.site_form.system import field_at
 
-MAIN = [sys.executable, "-c", "from shuntbook.cli.main import main; main()", "new-site"]
+MAIN = [ready_python(), "-c", "from shuntbook.cli.main import main; main()", "new-site"]
 ALL = [
     *("Mill", "24,5 V", "420", "agm", "3 kVA", "6 kVA", "5", "", "3/4 hp", "230", "5 A", "1,15 kW", "4"),
     *("80 gal", "2,8 bar", "4,2 bar", "2,6 bar", "10 gal/min"),

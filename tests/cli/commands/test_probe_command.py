@@ -15,6 +15,7 @@ from contextlib import contextmanager
 
 import pytest
 from modbus_devices import ScriptedServer, register_device
+from ready_python import ready_python
 
 from shuntbook.cli.door import tell
 from shuntbook.cli.main import run
@@ -115,7 +116,7 @@ def test_ctrl_c_ends_a_watch_with_the_summary():
     with metered() as (meter, source):
         words = ["probe", "--watch", source.replace("?", "?unit=1&"), "--json"]
         child = subprocess.Popen(
-            [sys.executable, "-c", MAIN, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+            [ready_python(), "-c", MAIN, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
         )
         for line in child.stderr:
             if line.startswith("now switch"):

@@ -207,7 +207,7 @@ def test_a_moment_is_seen_as_the_camera_stood_first(seated):
 def test_opencv_is_loaded_for_films_alone(plan, tmp_path):
     """No other page of the desk needs it."""
     (tmp_path / "pump.mp4").write_bytes(plan[1].read_bytes())
-    with desk(tmp_path) as client:
+    with desk(tmp_path, from_scratch=True) as client:
         maps = Path(f"/proc/{client.process.pid}/maps")
         if not maps.exists():
             pytest.skip("this system does not tell what a process has loaded")
@@ -228,7 +228,7 @@ def test_without_opencv_one_sentence_says_what_to_install(tmp_path, monkeypatch)
     folder.mkdir()
     (folder / "pump.mp4").write_bytes(b"x")
     (folder / "display.toml").write_text("[[fields]]\ncorners = []\nunit = 'A'\n", encoding="utf-8")
-    with desk(folder) as client:
+    with desk(folder, from_scratch=True) as client:
         assert "pump.mp4" in text_of(client.get("/"))
         for path in ("/film?file=pump.mp4", "/film?file=pump.mp4&display=display.toml", "/film/picture?file=pump.mp4"):
             answer = client.get(path, Accept="text/html")

@@ -93,7 +93,8 @@ def done_again(client, method, path, fields):
 def test_nothing_is_lost_and_nothing_is_half(tmp_path, demo, step, moment):
     """Whatever the moment; what a command had begun it finishes, or it is absent."""
     folder, before = filled_folder(tmp_path, demo)
-    with desk(folder) as client, half_sent(client, *(asked := _as_asked(client, step))), suppress(ConnectionError):
+    from_scratch = desk(folder, from_scratch=True)
+    with from_scratch as client, half_sent(client, *(asked := _as_asked(client, step))), suppress(ConnectionError):
         time.sleep(moment)
         client.process.kill()
         client.process.wait(60)

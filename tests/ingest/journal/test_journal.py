@@ -22,6 +22,7 @@ import pyarrow.parquet as pq
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from ready_python import ready_python
 
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.events import MISREAD, Reading, Refused, Remark
@@ -480,7 +481,7 @@ def test_two_commands_may_meet_the_same_unfinished_capture(tmp_path):
         "from shuntbook.ingest.journal.opening import open_log\n"
         "print(settle_unfinished(Path(sys.argv[1])), open_log(sys.argv[1]).rows)\n"
     )
-    command = [sys.executable, "-c", code, str(log)]
+    command = [ready_python(), "-c", code, str(log)]
     running = [subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) for _ in range(3)]
     outcomes = [process.communicate(timeout=300) for process in running]
 

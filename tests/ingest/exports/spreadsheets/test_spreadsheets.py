@@ -12,6 +12,7 @@ import openpyxl
 import pytest
 from exporting import convert, shuntbook
 from places import ROOT
+from ready_python import ready_python
 from workbooks import HEADER, START, ods, readings, saved, with_part, xls, xlsx, zipped
 
 from shuntbook.ingest.errors import InputError
@@ -221,7 +222,7 @@ def test_a_workbook_without_readings_is_refused(tmp_path):
 def test_a_sheet_may_come_through_standard_input(tmp_path):
     """As any export may."""
     code = "import sys; from shuntbook.cli.main import run; sys.exit(run(sys.argv[1:]))"
-    words = [sys.executable, "-c", code, "convert", "-", "--out", str(tmp_path / "a.parquet"), "--zone", "UTC"]
+    words = [ready_python(), "-c", code, "convert", "-", "--out", str(tmp_path / "a.parquet"), "--zone", "UTC"]
     done = subprocess.run(
         words, input=xlsx({"Log": [HEADER, *ROWS]}), capture_output=True, check=False, cwd=ROOT.parent
     )
