@@ -20,9 +20,12 @@ _ARGUMENTS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-
 
 
 @contextmanager
-def browser():
-    """Give a window of its own, without a cookie, of the browser that all tests of this process share."""
-    driven = _the_browser()
+def browser(*, watched=False):
+    """Give a window of its own, without a cookie, of the browser that all tests of this process share.
+
+    One that is `watched` keeps, in its log ``performance``, all that it asks for: that is dear, with each page.
+    """
+    driven = _the_browser(watched)
     before = driven.current_window_handle
     driven.switch_to.new_window("window")
     own = driven.current_window_handle
@@ -33,12 +36,11 @@ def browser():
         driven.switch_to.window(own)
         driven.close()
         driven.switch_to.window(before)
-        for log in ("browser", "performance"):
-            driven.get_log(log)
+        _forget(driven)
 
 
 @cache
-def _the_browser():
+def _the_browser(watched):
     """Open a browser, which is closed when the process ends."""
     chromium, driver = shutil.which("chromium"), shutil.which("chromedriver")
     if not chromium or not driver:
@@ -49,8 +51,10 @@ def _the_browser():
     options.binary_location = chromium
     for argument in _ARGUMENTS:
         options.add_argument(argument)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    logs = ("browser", "performance") if watched else ("browser",)
+    options.set_capability("goog:loggingPrefs", dict.fromkeys(logs, "ALL"))
     driven = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
+    driven.kept_logs = logs
     atexit.register(driven.quit)
     return driven
 
@@ -75,9 +79,14 @@ def opened(driven, path, width=1440, **how):
     """Open a page afresh, as wide as that; what was logged of pages before it is let go."""
     driven.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
     as_wide_as(driven, width, **how)
-    for log in ("browser", "performance"):
-        driven.get_log(log)
+    _forget(driven)
     driven.get(path.as_uri())
+
+
+def _forget(driven):
+    """Let go of what was logged."""
+    for log in driven.kept_logs:
+        driven.get_log(log)
 
 
 def faults(driven):

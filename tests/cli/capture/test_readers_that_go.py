@@ -11,6 +11,7 @@ from types import SimpleNamespace
 
 import pytest
 from places import SAMPLES
+from ready_python import ready_python
 
 from shuntbook.cli.capture.keyboard import Keyboard
 from shuntbook.ingest.journal.opening import open_log
@@ -47,7 +48,8 @@ source = "{source}"
 
 
 def _child(folder, *words, **streams):
-    return subprocess.Popen([sys.executable, "-c", CODE, *(words or WORDS)], cwd=folder, **streams)
+    python = sys.executable if "preexec_fn" in streams else ready_python()  # a session is of who is begun for it alone
+    return subprocess.Popen([python, "-c", CODE, *(words or WORDS)], cwd=folder, **streams)
 
 
 def _span_s(log):

@@ -122,6 +122,7 @@ def answers(logs, demo, tmp_path_factory):
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Reply, "laid_out", keep)
+        patch.setattr("shuntbook.cli.commands.demo.render", lambda *_: "its page is no part of its answer")
         for words in commands(logs, demo, tmp_path_factory.mktemp("converted")):
             assert run([str(word) for word in words]) == 0
             taken[-1] = (words, taken[-1])

@@ -6,9 +6,9 @@ import json
 
 import pytest
 from browsers import as_wide_as, browser, faults, faults_of_access, until
+from desk_film import desk_film
 from desks import desk, let_in
 from film_drawing import corners_of
-from film_reading import filmed
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.actions.action_builder import ActionBuilder
 from selenium.webdriver.common.actions.pointer_input import PointerInput
@@ -22,8 +22,8 @@ pytestmark = [pytest.mark.xdist_group("captures"), pytest.mark.timeout(300)]
 def seated(tmp_path_factory):
     """Someone at a desk over a folder with a film, in a browser; yields it, the desk and the film's plan."""
     folder = tmp_path_factory.mktemp("desk")
-    plan, path, profile = filmed(5, folder, length_s=7.0)
-    profile.unlink()
+    plan, path = desk_film(tmp_path_factory)
+    (folder / path.name).write_bytes(path.read_bytes())
     with desk(folder) as client, browser() as driven:
         let_in(driven, client)
         faults(driven)

@@ -8,9 +8,9 @@ from pathlib import Path
 import cv2
 import pyarrow.parquet as pq
 import pytest
+from desk_film import desk_film
 from desks import address, desk, fields_of, text_of
 from film_drawing import Painter, corners_of
-from film_reading import filmed
 
 from shuntbook.cli.film_form.boxes import TypedBox, TypedDisplay, checked, typed_display
 from shuntbook.cli.film_form.boxes import corners_of as typed_corners
@@ -26,7 +26,7 @@ BOX, BELOW = "10,10 90,12 88,40 8,38", "10,60 90,62 88,90 8,88"
 @pytest.fixture(scope="module")
 def plan(tmp_path_factory):
     """Hold a film's plan, where it lies, and its boxes as they would be typed."""
-    plan, path, _ = filmed(5, tmp_path_factory.mktemp("film"), length_s=7.0)
+    plan, path = desk_film(tmp_path_factory)
     return plan, path, [" ".join(f"{x:.0f},{y:.0f}" for x, y in corners_of(plan, shown)) for shown in plan.shown]
 
 

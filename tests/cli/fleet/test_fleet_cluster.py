@@ -3,6 +3,9 @@
 import os
 import signal
 import socket
+from contextlib import nullcontext
+from functools import partial
+from types import SimpleNamespace
 
 import pytest
 from dask_cluster import scheduler, workers
@@ -11,6 +14,7 @@ from fleet_scenes import Deadly, write_fleet, write_log, write_scene
 from readings import chunk_of, how
 
 from shuntbook.analysis.several_logs.fleet import ranked
+from shuntbook.cli.fleet import cluster
 from shuntbook.cli.fleet.cluster import on_cluster
 from shuntbook.cli.fleet.one_log import Task
 from shuntbook.cli.fleet.pool import LOST
@@ -90,11 +94,49 @@ def test_a_scheduler_without_workers_is_a_sentence(tmp_path, capsys, monkeypatch
     assert f"dask worker {alone}" in capsys.readouterr().err
 
 
-def test_a_log_that_ends_every_worker_costs_itself_alone(address, tmp_path):
-    """Worker after worker ends with it; the logs of its list are read one by one, and it alone is lost."""
+@pytest.fixture
+def with_a_deadly_one(tmp_path):
+    """Fifteen small logs, and one that ends whoever looks for it."""
     for k in range(15):
         write_log(tmp_path / f"{k}.parquet", chunk_of(range(60), current_A=5.0, voltage_V=25.0), how())
-    tasks = [*tasks_of([str(tmp_path)]), Task(FoundLog("deadly.parquet", Deadly("nowhere")))]
+    return [*tasks_of([str(tmp_path)]), Task(FoundLog("deadly.parquet", Deadly("nowhere")))]
+
+
+def all_but_one_are_read(tasks, address):
     done = {d.summary.log: d.summary for d in on_cluster(tasks, address)}
     assert done.pop("deadly.parquet").reason == LOST
     assert [summary.status for summary in done.values()] == ["read"] * 15
+
+
+@pytest.mark.night
+def test_a_log_that_ends_every_worker_costs_itself_alone(address, with_a_deadly_one):
+    """Worker after worker ends with it; the logs of its list are read one by one, and it alone is lost."""
+    all_but_one_are_read(with_a_deadly_one, address)
+
+
+def test_logs_beside_one_that_ended_its_workers_are_read_one_by_one(with_a_deadly_one, monkeypatch):
+    """As a scheduler tells of it, by the same error, without a worker that has to be begun again each time."""
+
+    def submit(read, tasks, **_):
+        sent.append([task.log.name for task in tasks])
+        deadly = any(isinstance(task.log.place, Deadly) for task in tasks)
+        return Coming(ended_its_workers if deadly else partial(read, tasks))
+
+    sent = []
+    client = SimpleNamespace(submit=submit, loop=None)
+    monkeypatch.setattr(cluster, "_client", lambda *_: nullcontext(client))
+    monkeypatch.setattr(cluster, "_ready_workers", lambda *_: 1)
+    monkeypatch.setattr(distributed, "as_completed", lambda futures, loop: futures)
+    all_but_one_are_read(with_a_deadly_one, "tcp://nowhere:8786")
+    assert [len(names) for names in sent] == [4] * 4 + [1] * 4
+
+
+class Coming:
+    """What a task will come to."""
+
+    def __init__(self, result):
+        self.result = result
+
+
+def ended_its_workers():
+    raise distributed.KilledWorker("read_logs", None, 2)

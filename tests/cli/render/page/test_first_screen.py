@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from browsers import browser, opened
+from browsers import as_wide_as, browser, opened
 from day_logs import LONDON, made_log, us
 from hostile_page import hostile_report
 from logs_of_days import days_from, zone_of
@@ -15,6 +15,7 @@ from shuntbook.cli.render.page.page import render
 
 #: Width and height of the screens that the first screen is laid out for. [CSS px]
 SCREENS = ((360, 780), (390, 844), (768, 1024), (1440, 900), (1920, 1080), (2560, 1440))
+SOME_SCREENS = ((360, 780), (1440, 900))
 #: The type sizes of the page. [CSS px]
 SIZES = {14, 17, 22, 32, 48, 72}
 #: So many words of a section stand before its folds.
@@ -95,13 +96,20 @@ def _known(log):
     return replace(log, cycles=replace(log.cycles, summary=summary))
 
 
-@pytest.mark.parametrize(("width", "height"), SCREENS)
-@pytest.mark.parametrize("name", ["demo", "site", "no site"])
+@pytest.mark.parametrize(
+    ("name", "width", "height"),
+    [("demo", *screen) for screen in SCREENS]
+    + [
+        pytest.param(name, *screen, marks=[] if screen in SOME_SCREENS else [pytest.mark.night])
+        for name in ("site", "no site")
+        for screen in SCREENS
+    ],
+)
 def test_first_screen_holds_verdict_answer_and_picture(driven, pages, name, width, height):
     """They stand on it whole, light and dark alike, with scripts off as with scripts on, and nothing runs sideways."""
     places = []
     for dark, scripts in ((False, True), (True, True), (False, False)):
-        opened(driven, pages[name], width, height=height, dark=dark)
+        as_wide_as(driven, width, height=height, dark=dark)
         driven.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": not scripts})
         driven.get(pages[name].as_uri())
         driven.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})

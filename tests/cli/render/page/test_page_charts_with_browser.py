@@ -30,8 +30,15 @@ WEEK, RUNS = 0, 2
 
 @pytest.fixture(scope="module")
 def driven():
-    """One browser for all."""
+    """One window for all."""
     with browser() as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def watched():
+    """A window of which all is kept that it asks for."""
+    with browser(watched=True) as found:
         yield found
 
 
@@ -115,21 +122,21 @@ def one_log(values, step_us=SECOND_US, start_us=START_US, **facts):
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-def test_every_chart_fits_and_nothing_is_fetched(driven, demo, width):
+def test_every_chart_fits_and_nothing_is_fetched(watched, demo, width):
     """At each width all charts stand within the page, the console has no fault, and only the page is asked for."""
     page = demo / "page.html"
     assert page.stat().st_size < 1_100_000  # our own budget: a megabyte, and what another sentence or two may take
-    opened(driven, page, width)
-    for place in range(driven.execute_script("return charts.length")):
+    opened(watched, page, width)
+    for place in range(watched.execute_script("return charts.length")):
         # Between a phone and a wide screen a chart has a little more than half, and its caption the rest.
         least = 0.41 * width if 640 < width <= 1008 else 0.6 * min(width, 1000) - 60
-        assert seen(driven, place)["width"] > least
-        press(driven, place, "Closer")
-        press(driven, place, "Whole")
-    wide, room = driven.execute_script("return [document.documentElement.scrollWidth, window.innerWidth]")
+        assert seen(watched, place)["width"] > least
+        press(watched, place, "Closer")
+        press(watched, place, "Whole")
+    wide, room = watched.execute_script("return [document.documentElement.scrollWidth, window.innerWidth]")
     assert wide <= room
-    assert faults(driven) == []
-    assert asked(driven) <= {page.as_uri()}
+    assert faults(watched) == []
+    assert asked(watched) <= {page.as_uri()}
 
 
 def test_a_pointer_reads_what_the_log_says(driven, demo):
@@ -443,29 +450,29 @@ def test_a_saved_picture_is_whole(driven, demo):
     assert faults(driven) == []
 
 
-def test_a_picture_is_saved_under_the_log_s_name(driven, demo, tmp_path):
+def test_a_picture_is_saved_under_the_log_s_name(watched, demo, tmp_path):
     """The file is named after the log and the chart, and is made without asking for anything."""
-    opened(driven, demo / "page.html")
-    driven.execute_cdp_cmd("Browser.setDownloadBehavior", {"behavior": "allow", "downloadPath": str(tmp_path)})
+    opened(watched, demo / "page.html")
+    watched.execute_cdp_cmd("Browser.setDownloadBehavior", {"behavior": "allow", "downloadPath": str(tmp_path)})
     for name in ("Save picture", "as SVG"):
-        press(driven, WEEK, name)
+        press(watched, WEEK, name)
     wanted = {f"week-later-current-over-the-whole-log.{kind}" for kind in ("svg", "png")}
     until(lambda: {each.name for each in tmp_path.iterdir()} == wanted, "both files")
-    assert faults(driven) == []
-    assert not {url for url in asked(driven) if not url.startswith(("file:", "blob:"))}
+    assert faults(watched) == []
+    assert not {url for url in asked(watched) if not url.startswith(("file:", "blob:"))}
 
 
-def test_names_and_notes_stay_text(driven, tmp_path):
+def test_names_and_notes_stay_text(watched, tmp_path):
     """Markup in a note is told as text when the pointer is on it; it runs nothing and asks for nothing."""
     log = with_facts(make_log(name=NASTY_LABEL), meter=NASTY_LABEL, markers=((START_US + 1_200_000_000, NASTY_LABEL),))
     page = page_of(tmp_path, log, site=make_site().model_copy(update={"name": NASTY_LABEL}))
-    opened(driven, page, 360)
-    box, (start, end) = seen(driven, 0), shown(driven, 0)
+    opened(watched, page, 360)
+    box, (start, end) = seen(watched, 0), shown(watched, 0)
     at = ((START_US + 1_200_000_000) / 1000 - start) / (end - start)
-    mouse(driven, "mouseMoved", box["x"] + box["width"] * at, box["y"] + 40)
-    until(lambda: "</script><script>hit=1" in said(driven, 0), "the note")
-    assert driven.execute_script("return window.hit") is None
-    wide, room = driven.execute_script("return [document.documentElement.scrollWidth, window.innerWidth]")
+    mouse(watched, "mouseMoved", box["x"] + box["width"] * at, box["y"] + 40)
+    until(lambda: "</script><script>hit=1" in said(watched, 0), "the note")
+    assert watched.execute_script("return window.hit") is None
+    wide, room = watched.execute_script("return [document.documentElement.scrollWidth, window.innerWidth]")
     assert wide <= room
-    assert faults(driven) == []
-    assert asked(driven) <= {page.as_uri()}
+    assert faults(watched) == []
+    assert asked(watched) <= {page.as_uri()}
