@@ -16,7 +16,7 @@ from shuntbook.cli.main import run
 # Lines are held to the usual width, whatever terminal the tests are begun from.
 os.environ.pop("COLUMNS", None)
 # How long an example takes says how busy the machine is; no test may fail for it.
-settings.register_profile("any-machine", deadline=None, suppress_health_check=[HealthCheck.too_slow], max_examples=40)
+settings.register_profile("any-machine", deadline=None, suppress_health_check=[HealthCheck.too_slow], max_examples=25)
 #: For the night: ``pytest -m night --hypothesis-profile=night`` runs what is marked, ``-m ""`` all of it.
 settings.register_profile("night", settings.get_profile("any-machine"), max_examples=100)
 #: For coverage, which a few examples tell as well: ``--hypothesis-profile=few``.

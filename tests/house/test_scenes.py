@@ -7,7 +7,8 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from examples import examples, many
+from hypothesis import given
 from hypothesis import strategies as st
 from load_scenes import Load, cycles_of, evenly
 from load_scenes import Scene as PlainScene
@@ -121,19 +122,19 @@ def test_findings_of_each_class(name, seeds):
 
 
 def test_healthy_logs_give_no_alarm():
-    """A dozen sound places: nothing to watch or act on."""
-    assert [log["alarms"] for log in (tally("healthy", seed) for seed in range(12)) if log["alarms"]] == []
+    """Sound places, by night a dozen: nothing to watch or act on."""
+    assert [log["alarms"] for log in (tally("healthy", seed) for seed in range(many(4, 12))) if log["alarms"]] == []
 
 
 def test_other_loads_are_never_the_pumps():
     """Only a fridge runs, and the site file names a pump: no cycle at all."""
-    scenes = [s for s in (make("fridge_alone", seed) for seed in range(8)) if s.site is not None]
+    scenes = [s for s in (make("fridge_alone", seed) for seed in range(many(4, 8))) if s.site is not None]
     assert scenes
     assert [score(s).detected for s in scenes] == [[] for _ in scenes]
 
 
 @pytest.mark.parametrize("running", [[], [(-50.0, np.inf)]], ids=["never starts", "never stops"])
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", [0, *(pytest.param(seed, marks=pytest.mark.night) for seed in (1, 2, 3))])
 def test_a_pump_that_never_starts_or_never_stops_has_no_starts(running, seed):
     """Over a small base that is never quite still; the site file names the pump."""
     made = plan(np.random.default_rng(seed), 20000.0, 1.0)
@@ -158,7 +159,7 @@ def plain(runs_s, seed, surge=1.0):
     return PlainScene(Load(20.0, runs_s, surge=surge), seed=seed, span_s=runs_s[-1][1] + 200.0).chunk()
 
 
-@settings(max_examples=25)
+@examples(8, 25)
 @given(runs_s=RUNS, seed=st.integers(0, 10**6), times=st.sampled_from([2.0, 4.0, 16.0]))
 def test_a_larger_load_has_the_same_cycles(runs_s, seed, times):
     """All currents twice, four or sixteen times as large: the same instants, and all else in proportion."""
@@ -173,7 +174,7 @@ def test_a_larger_load_has_the_same_cycles(runs_s, seed, times):
         assert b.surge_ratio == pytest.approx(a.surge_ratio)
 
 
-@settings(max_examples=25)
+@examples(8, 25)
 @given(runs_s=RUNS, seed=st.integers(0, 10**6), days=st.integers(-20000, 20000))
 def test_another_day_has_the_same_cycles(runs_s, seed, days):
     """The same readings at another date."""
@@ -185,7 +186,7 @@ def test_another_day_has_the_same_cycles(runs_s, seed, days):
     ]
 
 
-@settings(max_examples=25)
+@examples(8, 25)
 @given(runs_s=RUNS, seed=st.integers(0, 10**6))
 def test_with_the_sign_turned_rests_are_runs(runs_s, seed):
     """What draws turns into what returns: the log then shows a draw that pauses, and its runs are the rests."""

@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from readings import T0_US, chunk_of, fed, how
 
@@ -79,7 +80,7 @@ def test_beyond_full_or_empty_is_cut_and_said():
     assert any("beyond full or empty" in said for said in got.assumptions)
 
 
-@settings(max_examples=50)
+@examples(17, 50)
 @given(st.lists(st.floats(-200, 200), min_size=2, max_size=40), st.floats(0, 100))
 def test_the_state_lies_in_its_interval(amps, stated_pct):
     """Whatever flows, low <= state <= high, all from 0 to 100."""

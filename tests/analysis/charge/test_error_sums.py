@@ -5,7 +5,8 @@ from itertools import groupby, pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from readings import charge_of, chunk_of, fed, how
 
@@ -48,7 +49,7 @@ def run_squares(parts, wanted):
     return total + sum(s**2 for s in still.values())
 
 
-@settings(max_examples=150)
+@examples(50, 150)
 @given(log=LOGS, cuts=CUTS)
 def test_facts_are_those_of_plain_arithmetic(log, cuts):
     """Each sum, apart for what is drawn and what is returned."""
@@ -117,7 +118,7 @@ def test_what_flips_between_two_digits_is_right_by_the_share_of_either(current_A
     assert facts.runs2(digit_A).net == pytest.approx(squares_s2)
 
 
-@settings(max_examples=100)
+@examples(33, 100)
 @given(log=st.lists(st.sampled_from([0.0, 1.0, 1.0, 2.0, -1.0, 7.0]), min_size=2, max_size=60), cuts=CUTS)
 def test_runs_do_not_depend_on_the_cuts(log, cuts):
     """Flips among them, whose neighbours may lie in another chunk."""

@@ -6,7 +6,8 @@ from itertools import groupby, pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from readings import T0_US, assert_same, chunk_of, fed, how
 
@@ -59,7 +60,7 @@ def runs2(log):
     return total, still
 
 
-@settings(max_examples=150)
+@examples(50, 150)
 @given(log=LOGS, cuts=CUTS)
 def test_sums_are_those_of_plain_arithmetic(log, cuts):
     """Integrals split at zero (Simpson's rule for a product of two lines), and the sums that intervals rest on."""
@@ -85,7 +86,7 @@ def test_sums_are_those_of_plain_arithmetic(log, cuts):
     assert facts.time_s.drawn == pytest.approx(math.fsum(p[4] for p in parts if p[0] + p[1] > 0), rel=1e-12)
 
 
-@settings(max_examples=150)
+@examples(50, 150)
 @given(log=LOGS, cuts=CUTS)
 def test_runs_of_equal_readings_are_those_found_one_by_one(log, cuts):
     """A run counts once, however long; where a reading stands still its runs count as one, the open one among them."""

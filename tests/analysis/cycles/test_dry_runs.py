@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from load_scenes import Load, Scene, cycles_of, evenly
 from readings import T0_US, US, how
@@ -38,7 +39,7 @@ def starts_s(result, *, less):
     return [(c.start_us - T0_US) / US for c in result.cycles if c.draws_less is less]
 
 
-@settings(max_examples=20, deadline=None)
+@examples(7, 20)
 @given(share=st.floats(0.35, 0.75), hours=st.floats(1.0, 6.0), seed=st.integers(0, 99))
 def test_a_pump_that_starts_dry_and_runs_on_is_the_pump(share, hours, seed):
     """From 13,000 s on to the log's end, for an hour and more, at any share that trade sources name."""
@@ -144,7 +145,7 @@ def house(seed, span_s):
     return [Load(4.0, fridge, surge=3, surge_s=0.5), Load(2.0, lamps)]
 
 
-@settings(max_examples=20, deadline=None)
+@examples(7, 20)
 @given(share=st.floats(0.38, 0.72), hours=st.floats(2.0, 7.0), seed=st.integers(0, 99))
 def test_a_pump_that_goes_dry_as_it_runs_is_the_pump(share, hours, seed):
     """Its draw falls 40 s after a start and stays so to the log's end, while a fridge and lamps go on and off."""

@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from readings import how
 
@@ -79,7 +80,7 @@ def test_a_sun_that_sinks_slowly_within_a_run_counts_by_its_weaker_end():
     assert cycle.straight_Ah == pytest.approx(6.0 * 300 / SECONDS_PER_HOUR, rel=0.05)
 
 
-@settings(max_examples=60, deadline=None)
+@examples(20, 60)
 @given(
     base_A=st.lists(st.integers(-40, 12), min_size=4, max_size=10),
     run_s=st.integers(40, 200),

@@ -4,7 +4,8 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import example, given, settings
+from examples import examples
+from hypothesis import example, given
 from hypothesis import strategies as st
 from load_scenes import Load, Scene, cycles_of, evenly
 from readings import T0_US, US, chunk_of
@@ -160,7 +161,7 @@ def test_runs_of_one_load_never_overlap(changes):
         assert run.start < after.start
 
 
-@settings(max_examples=300)
+@examples(100, 300)
 @given(st.lists(st.sampled_from([30.0, -30.0, 17.0, -17.0, 13.0, -13.0, 21.0, np.nan]), min_size=1, max_size=40))
 @example([30.0, -30.0, 30.0, -13.0, 17.0, -17.0])
 @example([30.0, -13.0, np.nan, 17.0, np.nan, 30.0, -30.0])

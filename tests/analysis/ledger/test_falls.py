@@ -4,7 +4,8 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from readings import T0_US, chunk_of, fed, how
 
@@ -61,7 +62,7 @@ def test_what_is_not_made_good_yet_is_a_fall():
     assert through([0, 0, 0]) == []
 
 
-@settings(max_examples=150, deadline=None)
+@examples(50, 150)
 @given(st.lists(st.integers(-60, 60), min_size=2, max_size=120), st.data())
 def test_cut_anywhere_the_falls_are_the_same(amps, data):
     """The law of folds; whole amps for whole minutes, so that no sum is rounded."""
@@ -74,7 +75,7 @@ def test_cut_anywhere_the_falls_are_the_same(amps, data):
     np.testing.assert_allclose(whole.result().depth_Ah, parts.result().depth_Ah, rtol=1e-9)
 
 
-@settings(max_examples=100, deadline=None)
+@examples(33, 100)
 @given(st.lists(st.integers(-60, 60), min_size=2, max_size=120))
 def test_falls_are_those_of_a_count_by_hand(amps):
     """Each turn looked at one by one, without blocks of readings: the same falls."""
@@ -119,7 +120,7 @@ def test_each_line_tells_how_far_below_its_fullest_moment_the_bank_was():
     assert got.deepest_Ah == pytest.approx(30.0)
 
 
-@settings(max_examples=50, deadline=None)
+@examples(17, 50)
 @given(st.lists(st.integers(-60, 60), min_size=3, max_size=60), st.data())
 def test_cut_anywhere_the_depth_of_each_line_is_the_same(amps, data):
     """The law of folds, for days and demos."""

@@ -5,7 +5,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from readings import T0_US, charge_of, chunk_of, fed, how
 
@@ -54,7 +55,7 @@ def test_an_interval_over_midnight_is_cut_there():
     assert (first.at_end.drawn_Ah, second.at_end.drawn_Ah) == pytest.approx((whole_Ah / 4, whole_Ah))
 
 
-@settings(max_examples=40)
+@examples(13, 40)
 @given(st.integers(0, 10**6), st.integers(2, 6000), st.lists(st.integers(0, 6000), max_size=4))
 def test_days_add_up_to_the_log(seed, count, cuts):
     """Each day is what a plain integral of its window gives, and all of them together are the log's."""
@@ -97,7 +98,7 @@ def test_sustained_is_the_highest_mean_of_ten_minutes():
     assert line.power.highest is None
 
 
-@settings(max_examples=20)
+@examples(7, 20)
 @given(st.integers(0, 10**6), st.integers(2, 60))  # each minute is the begin of a search
 def test_sustained_is_that_of_a_plain_search(seed, count):
     """The highest of all means over ten whole minutes, each integrated by itself."""

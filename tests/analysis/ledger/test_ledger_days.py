@@ -6,7 +6,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from readings import US, charge_of, fed, how
 
@@ -145,7 +146,7 @@ def assert_adds_up(lines, whole):
     assert sum(line.whole.span.covered_s for line in lines) == pytest.approx(whole.span.covered_s, rel=1e-9, abs=1e-6)
 
 
-@settings(max_examples=80)
+@examples(27, 80)
 @given(logs(), ZONES, CUTS, st.lists(st.integers(0, 2 * 86400), max_size=6), SAMPLINGS)
 def test_days_and_demos_add_up_to_the_log(chunk, zone, cuts, notes_s, sampling):
     """Any cuts, any notes: days sum to the whole fold, and so do demos that leave nothing out."""
@@ -160,7 +161,7 @@ def test_days_and_demos_add_up_to_the_log(chunk, zone, cuts, notes_s, sampling):
     assert all(line.measured_s <= (line.stop_us - line.start_us) / 1e6 + 1e-6 for line in ledger.days)
 
 
-@settings(max_examples=30)
+@examples(10, 30)
 @given(logs(), ZONES, CUTS)
 def test_each_day_is_the_charge_between_its_midnights(chunk, zone, cuts):
     """A day's line is what the fold of charge gives for the window from midnight to midnight."""
@@ -212,7 +213,7 @@ def brute_force(chunk, gap_limit_s, from_us, to_us):
     return max(means, default=None)
 
 
-@settings(max_examples=40)
+@examples(13, 40)
 @given(st.integers(0, 10**6), st.integers(2, 500), CUTS)
 def test_sustained_draw_is_the_highest_mean_of_ten_minutes(seed, count, cuts):
     """Against a brute force over all ten whole minutes on end of each day, gaps left out."""

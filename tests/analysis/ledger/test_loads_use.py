@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from readings import fed, how
 from report_scenes import make_cycle, make_log
@@ -182,7 +183,7 @@ def test_the_night_is_the_middle_of_the_hours_without_sun():
     st.lists(st.integers(1, 399), max_size=6),
     st.floats(30, 400),
 )
-@settings(max_examples=40, deadline=None)
+@examples(13, 40)
 def test_cut_anywhere_the_hours_are_the_same(current_A, cuts, step_s):
     """Sums to 1e-9, wherever the log is cut."""
     chunk = days_of(current_A, 0.0, step_s)

@@ -6,7 +6,8 @@ from datetime import UTC, timedelta, timezone
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from readings import T0_US, assert_same, charge_of, chunk_of, fed, how
 
@@ -48,7 +49,7 @@ def windows_of(lines):
     return [(line.start_us, line.stop_us, line.whole) for line in lines]
 
 
-@settings(max_examples=60, deadline=None)
+@examples(20, 60)
 @given(LOGS, CUTS, NOTES, st.integers(-12, 12), st.sampled_from(["instant", "mean", "held"]))
 def test_however_a_log_is_cut_each_day_and_stretch_is_its_direct_sum(log, cuts, notes, zone_h, sampling):
     """Chunks end anywhere, days and notes too: each window gives what it gives as the only one of an uncut log."""
@@ -68,7 +69,7 @@ def test_however_a_log_is_cut_each_day_and_stretch_is_its_direct_sum(log, cuts, 
         assert_same(of_log.of_log(line.whole), direct.read_at(None))
 
 
-@settings(max_examples=20, deadline=None)
+@examples(7, 20)
 @given(LOGS, CUTS, NOTES)
 def test_demos_by_the_sums_of_notes_are_those_by_their_own(log, cuts, notes):
     """A report adds each stretch up once; its ledger says the same as one that adds up for itself."""
@@ -166,7 +167,7 @@ def test_a_note_costs_a_few_kilobytes(with_ledger):
     assert (held(60) - held(30)) / 30 < 12_000
 
 
-@settings(max_examples=40, deadline=None)
+@examples(13, 40)
 @given(
     st.lists(st.floats(-40, 40), min_size=2, max_size=80),
     st.lists(st.tuples(st.integers(0, 70), st.integers(1, 30)), min_size=1, max_size=12),

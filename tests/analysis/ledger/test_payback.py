@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from readings import T0_US, chunk_of, fed, how
 
@@ -100,7 +101,7 @@ def test_gaps_until_paid_are_counted_and_later_ones_are_not():
     assert got.uncovered_s == pytest.approx(600.0)  # 11 min from reading to reading, less the usual minute of a mean
 
 
-@settings(max_examples=60)
+@examples(20, 60)
 @given(
     st.lists(st.floats(-60, 60).map(lambda x: round(x, 3)), min_size=3, max_size=60),
     st.integers(1, 20),

@@ -5,7 +5,8 @@ from datetime import UTC
 import numpy as np
 import pytest
 from charger_logs import EVERY_S, HOUR, MIDNIGHT_US, VOLTS, a_log, a_site, reported, sun, told
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from readings import US, how
 
@@ -117,7 +118,7 @@ def test_days_add_up_to_the_whole_and_a_demo_is_paid_by_its_source():
     assert paid.sun_Ah.value == pytest.approx(0.0, abs=0.01)
 
 
-@settings(max_examples=15, deadline=None)
+@examples(5, 15)
 @given(st.lists(st.integers(1, 4000), max_size=5))
 def test_where_the_log_is_cut_makes_no_difference(cuts):
     """The night, the day and a gap, in chunks of any length."""

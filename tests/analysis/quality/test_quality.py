@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from quality_logs import HOUR_S, bank_log, changed, codes, grades, looked
 from readings import T0_US, US, assert_same, charge_of, chunk_of, fed, how
@@ -97,7 +98,7 @@ def test_histogram_knows_quantiles_to_half_a_percent(sizes, share):
 # --- sign -----------------------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=20)
+@examples(7, 20)
 @given(seed=st.integers(0, 10**6), sun_A=st.sampled_from([0.0, 12.0, 40.0]), every_s=st.sampled_from([0.2, 1.0, 15.0]))
 def test_a_turned_sign_is_found_and_a_right_one_is_never_accused(seed, sun_A, every_s):
     """Also where an array charges the bank meanwhile, so that the current is negative nearly all the time."""

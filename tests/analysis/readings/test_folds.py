@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from examples import examples
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from readings import T0_US, assert_same, chunk_of, fed, how
 
@@ -189,7 +189,7 @@ def test_asking_on_the_way_changes_nothing(name, chunk, cuts):
     assert_same(asked.result(), silent.result(), within=0.0)
 
 
-@settings(max_examples=15)
+@examples(5, 15)
 @given(chunk=LOGS, shift_s=st.integers(-(10**9), 10**9))
 def test_time_shift_changes_only_the_times(chunk, shift_s):
     """The same readings at another date: the same charge, runs and draws."""
@@ -203,7 +203,7 @@ def test_time_shift_changes_only_the_times(chunk, shift_s):
     assert_same(charges[0].charge, charges[1].charge)
 
 
-@settings(max_examples=15)
+@examples(5, 15)
 @given(chunk=LOGS)
 def test_turned_sign_swaps_drawn_and_returned(chunk):
     """A log whose signs are turned has drawn what the other has returned."""
@@ -216,7 +216,7 @@ def test_turned_sign_swaps_drawn_and_returned(chunk):
         assert_same(a.charge.net, -b.charge.net)
 
 
-@settings(max_examples=25)
+@examples(8, 25)
 @given(chunk=LOGS, cuts=CUTS)
 def test_what_is_left_without_spikes_does_not_depend_on_the_cuts(chunk, cuts):
     """The same readings come out, all but those that the fold counts, however the log is cut."""

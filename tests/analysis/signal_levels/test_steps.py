@@ -5,7 +5,8 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from readings import T0_US, US, chunk_of, fed, how
 
@@ -255,7 +256,7 @@ def test_few_readings_are_judged_by_those_before_them():
 
 
 @given(st.integers(0, 10**6), st.booleans())
-@settings(max_examples=40)
+@examples(13, 40)
 def test_rows_are_judged_as_if_one_by_one(seed, with_gaps):
     """Whatever they hold."""
     rng = np.random.default_rng(seed)

@@ -5,7 +5,8 @@ import math
 import numpy as np
 import pytest
 import uncertainties
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -52,7 +53,7 @@ def test_many_sums_of_even_parts_at_once():
     assert halves_of_even(np.array([[1.0], [1.0]])) == pytest.approx([2 - np.sqrt(0.2)])  # a triangle's ends
 
 
-@settings(max_examples=50)
+@examples(17, 50)
 @given(parts=st.lists(st.floats(1e-6, 1e3), min_size=1, max_size=8))
 def test_combined_as_an_independent_library_does(parts):
     """The combined standard uncertainty is that of the `uncertainties` package for a sum of independent variables."""
@@ -78,7 +79,7 @@ def test_known_intervals():
     assert combine([]).half == 0
 
 
-@settings(max_examples=20)
+@examples(7, 20)
 @given(
     widths=st.lists(st.floats(0.05, 5), min_size=0, max_size=4),
     spread=st.floats(0.05, 5),
@@ -92,7 +93,7 @@ def test_interval_is_that_of_random_draws(widths, spread, seed):
     assert combine(parts).half == pytest.approx(np.quantile(np.abs(draws), 0.95), rel=0.01)
 
 
-@settings(max_examples=50)
+@examples(17, 50)
 @given(
     parts=st.lists(st.tuples(st.floats(0.01, 10), st.floats(0, 30)), min_size=1, max_size=6), scale=st.floats(0.01, 100)
 )

@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 from coverage_runs import COVERS, KINDS, QUANTITIES, cells_of, judged, row, run, table
 from coverage_scenes import recorded
+from examples import many
 from scipy.stats import binom
 
-CELLS, LOGS_PER_CELL = 8, 5
+CELLS, LOGS_PER_CELL = 8, many(3, 5)
 MOST_READINGS, SHORTEST_S = 1500, 1200.0
 RARELY = 1e-4
 #: What all classes together may be wider than needed: the full run's 1.3, and a tenth for the scatter of its own.
@@ -64,7 +65,7 @@ def test_figures_stated_too_small_are_noticed():
             cell.figures,
             current=replace(a, **{x: getattr(a, x) / 2 for x in ("reading_pct", "range_pct", "zero", "class_pct")}),
         )
-        for _ in range(LOGS_PER_CELL):
+        for _ in range(5):
             log = recorded(cell, chance)
             amounts = judged(replace(cell, figures=stated), log, unseen=False).charge
             missed += not amounts.sure.net.low <= log.truth["net_Ah"] <= amounts.sure.net.high

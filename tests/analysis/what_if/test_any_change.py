@@ -5,7 +5,8 @@ import tomllib
 from importlib.resources import files
 
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 
 from shuntbook.analysis.not_known import Missing
@@ -31,7 +32,7 @@ def site():
     return Site.model_validate(tomllib.loads(SITE))
 
 
-@settings(deadline=None, max_examples=60)
+@examples(20, 60)
 @given(
     asked=st.lists(st.sampled_from(CHANGES), min_size=1, max_size=5), hours=st.sampled_from([0.25, 1.0, 24.0]),
     load=st.sampled_from(["well pump", "seedling mats", "fridge", "lights"]), width=st.sampled_from([40, 80, 200]),

@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from scenes_parts import hose, well_runs
 
@@ -49,7 +50,7 @@ def test_with_the_same_tank_nothing_changes():
     assert got.runs_s == pytest.approx(run_s, abs=1e-6)
 
 
-@settings(deadline=None, max_examples=40)
+@examples(13, 40)
 @given(
     rests=st.lists(st.floats(5, 5000), min_size=6, max_size=60), tank=st.floats(5, 300),
     more=st.lists(st.floats(0, 3), min_size=60, max_size=60), times=st.floats(0.2, 8),

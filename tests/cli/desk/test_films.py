@@ -184,7 +184,7 @@ def test_a_damaged_film_prints_nothing_on_the_terminal(tmp_path):
     (tmp_path / "noise.avi").write_bytes(b"RIFF\x10\x00\x00\x00AVI LIST" + bytes(range(128, 256)) * 3)
     (tmp_path / "stills").mkdir()
     (tmp_path / "stills" / "1.png").write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(range(128, 256)) * 3)
-    with desk(tmp_path) as client:
+    with desk(tmp_path, from_scratch=True) as client:
         for path in ("/film/picture", "/film"):
             for name in ("noise.avi", "stills"):
                 assert client.get(address(path, file=name)).status == 400

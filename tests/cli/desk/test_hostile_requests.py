@@ -138,7 +138,7 @@ def test_names_that_lead_elsewhere_lead_nowhere(client, path, everywhere):
     beside = sorted(client.above.iterdir())
     fields = sorted({*OF_FILES} & {*field_names()})
     for k, name in enumerate(ELSEWHERE):
-        for field in fields if everywhere else fields[k % 3 :: 3]:
+        for field in fields if everywhere else fields[k % len(fields) :][:1]:
             sound(client.get(address(path, **{field: name})))
         in_all = dict.fromkeys(field_names(), name)
         sound(client.get(address(path, **in_all)))

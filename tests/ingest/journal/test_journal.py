@@ -20,7 +20,8 @@ import kill_capture
 import numpy as np
 import pyarrow.parquet as pq
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from ready_python import ready_python
 
@@ -107,7 +108,7 @@ VALUE = st.none() | st.floats(allow_nan=False)  # NaN is how a log writes that t
 TEXT = st.text(max_size=40) | st.sampled_from(["line\nbreak", "a*00000000\n", '"]*', "\r\n", "\0", "½ voll — 24 V ✓"])
 
 
-@settings(max_examples=60)
+@examples(20, 60)
 @given(
     rows=st.lists(st.tuples(st.integers(1, 10**9), *[VALUE] * 3), min_size=1, max_size=12),
     markers=st.lists(st.tuples(st.integers(0, 10**9), TEXT), max_size=5),
@@ -222,7 +223,7 @@ def test_the_same_tail_would_be_a_reading_if_it_were_right(tmp_path):
     assert counted(log) == [0.0, 1.0, 9.0]
 
 
-@settings(max_examples=100)
+@examples(33, 100)
 @given(at=st.integers(0, 10**6), flip=st.integers(1, 255))
 def test_one_wrong_byte_never_makes_a_wrong_reading(at, flip):
     """Whichever byte is changed, what is given is a prefix of what was captured."""
@@ -365,7 +366,7 @@ def test_equal_stamps_are_merged_and_earlier_ones_left_out(tmp_path, monkeypatch
     assert done.rejects_file.read_text(encoding="utf-8").count("came before the reading ahead of it") == 2
 
 
-@settings(max_examples=30)
+@examples(10, 30)
 @given(
     steps=st.lists(st.integers(-2, 2), min_size=1, max_size=30),
     chunk=st.integers(1, 8),
@@ -709,7 +710,7 @@ def test_a_failing_sync_is_told_and_tried_again(tmp_path, monkeypatch):
     assert len(calls) == 2
 
 
-@settings(max_examples=60)
+@examples(20, 60)
 @given(looks=st.lists(st.tuples(st.integers(1_000, 250_000), st.booleans()), min_size=15, max_size=50))
 def test_a_power_cut_costs_one_flush_interval_at_most(looks):
     """Every reading older than the flush interval is on the disk, also just before the next flush, and can be opened.

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from functools import cache
 
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from places import ROOT
 from syntax import OF_ALL_MODULES, tree
@@ -121,7 +122,7 @@ def finite(value):
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
-@settings(max_examples=50)
+@examples(17, 50)
 @given(st.dictionaries(st.text("abc"), VALUES, max_size=3))
 def test_a_document_in_pieces_is_the_same_text(document):
     """As if it had been written at once, by the standard library."""
