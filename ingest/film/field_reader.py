@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .digit_light.segments import PARTS, SegmentLight, SegmentModel, model_for
-from .digit_light.still_light import StillLight, flattened
+from .digit_light.still_light import StillEdges, StillLight, flattened
 from .digit_light.usual_ground import REMEMBERED, UsualGround
 from .digit_places.beside import is_crossed, pattern_beside
 from .digit_places.geometry import Geometry
@@ -74,7 +74,9 @@ class FieldReader:
         self._began_s: float | None = None
         self._shift, self._trouble, self._fit = (0, 0), "", 1.0
         self._still: StillLight | None = None
+        self._edges = StillEdges()
         self._ground, self._brighter, self._remembered_s = UsualGround(), np.ones(3), -1e9
+        self._edged_s = -1e9
         self._beside: deque[float] = deque(maxlen=REMEMBERED)
         self._forms = UsualForms()
 
@@ -121,7 +123,7 @@ class FieldReader:
 
     def rewind(self) -> None:
         """Be ready to be shown the film from its beginning again, by what was learnt of it."""
-        self._taken_s = self._learnt_s = self._remembered_s = -1e9
+        self._taken_s = self._learnt_s = self._remembered_s = self._edged_s = -1e9
         self._began_s, self._shift = None, (0, 0)
 
     def _nothing(self, reason: str) -> Glimpse:
@@ -163,6 +165,7 @@ class FieldReader:
         self._ground.clear()
         self._beside.clear()
         self._brighter = model.brighter(np.mean(np.stack(self._patches), axis=0), self._weights)
+        self._edges = StillEdges()
         self._still = still = StillLight(model, union.shape)
         for patch in self._patches:
             still.add(patch @ self._weights)
@@ -216,13 +219,18 @@ class FieldReader:
         of_digit, level = levels_of(amounts)
         if level <= 0:
             return self._nothing("nothing is lit")
-        digits = [self._digit(amounts, across, of_digit, level, k) for k in range(self.box.digits)]
+        standing = across - level * self._edges.across()
+        shade = self._shade(grounds, int(np.argmax(of_digit)))
+        digits = [self._digit(amounts, standing, of_digit, level, k, shade[k]) for k in range(self.box.digits)]
         is_clean = not any(digit.why for digit in digits)
         digits = self._doubt_grounds(digits, amounts, grounds, level)
         beside = self._is_beside(amounts, level)
         if is_clean and time_s - self._remembered_s >= _APART_S:
             self._remembered_s = time_s
             self._remember(amounts, grounds, level)
+        if time_s - self._edged_s >= _APART_S:
+            self._edged_s = time_s
+            self._edges.add(lit / level, across / level)
         if beside:
             digits = [Digit(DOUBT) for _ in digits]
         glyphs = "".join(digit.glyph for digit in digits)
@@ -242,11 +250,27 @@ class FieldReader:
             tuple(round(digit.strays, 3) for digit in digits),
         )
 
+    def _shade(self, grounds: NDArray[np.float64], brightest: int) -> NDArray[np.float64]:
+        """Return which share of the light that falls on the brightest digit falls on each, of an LCD; shape (digits,).
+
+        It has no other, so in a shadow its segments stand out by as much less as the ground about them is darker.
+        """
+        if self._weights.sum() > 0:
+            return np.ones(len(grounds))
+        fallen = grounds.mean(axis=1)
+        return np.asarray(np.clip(fallen / max(float(fallen[brightest]), 1.0), 0.0, 1.0))
+
     def _digit(
-        self, amounts: SegmentLight, across: NDArray[np.float64], of_digit: NDArray[np.float64], level: float, k: int
+        self,
+        amounts: SegmentLight,
+        across: NDArray[np.float64],
+        of_digit: NDArray[np.float64],
+        level: float,
+        k: int,
+        shade: float,
     ) -> Digit:
         """Return what a digit shows by itself, its ground left aside."""
-        digit = glyph_of(amounts.lit[k, : PARTS - 1], across[k], float(of_digit[k]), level)
+        digit = glyph_of(amounts.lit[k, : PARTS - 1], across[k], float(of_digit[k]), shade * level)
         if amounts.rest[k] > _MOST_REST * level:
             return digit._replace(glyph=DOUBT, why="is blurred or covered")
         if self._forms.is_odd(digit.glyph, digit.pattern):

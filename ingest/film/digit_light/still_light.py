@@ -18,6 +18,8 @@ from .usual_ground import REMEMBERED
 _APART, _STIFF = 10.0, 0.02
 #: So many looks tell what rests.
 _FEW_LOOKS: Final = 3
+#: A segment was dark or lit where it had less or more than this of a lit one's light, so often at least.
+_DARK, _BRIGHT, _OFTEN = 0.3, 0.5, 2
 #: What is wider than this in both directions is no stroke. [pixels of the patch]
 _WIDER = HIGH // 2 + 1
 
@@ -54,6 +56,30 @@ class StillLight:
         if len(self._seen) >= _FEW_LOOKS:
             usual = np.median(np.stack(self._seen), axis=0).reshape(len(self._down), -1)
             self.picture = np.asarray(self._down.T @ usual @ self._across, dtype=np.float32)
+
+
+class StillEdges:
+    """What stands out across segments though they are dark, such as the edge of a shadow that lies there.
+
+    Only of segments that were seen both lit and dark: where one never shows, it may stand beside its place.
+    """
+
+    def __init__(self) -> None:
+        self._seen: deque[tuple[NDArray[np.float64], NDArray[np.float64]]] = deque(maxlen=2 * REMEMBERED)
+
+    def add(self, lit: NDArray[np.float64], across: NDArray[np.float64]) -> None:
+        """Remember how bright segments were and what stood out across them, in parts of a lit one's light."""
+        self._seen.append((lit, across))
+
+    def across(self) -> NDArray[np.float64] | float:
+        """Return what stands out across each segment for good, in the same; shape (digits, 7)."""
+        if len(self._seen) < _FEW_LOOKS:
+            return 0.0
+        lit, across = (np.stack(column) for column in zip(*self._seen, strict=True))
+        dark = lit < _DARK
+        both = (np.sum(dark, axis=0) >= _OFTEN) & (np.sum(lit > _BRIGHT, axis=0) >= _OFTEN)
+        usual = np.nanmedian(np.where(dark | ~both, across, np.nan), axis=0)
+        return np.where(both, np.maximum(usual, 0.0), 0.0)
 
 
 def flattened(light: Patch) -> Patch:

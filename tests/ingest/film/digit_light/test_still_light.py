@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from film_digits import GROUND, HIGH, LEFT, TAUGHT, TOP, Pictures
 
-from shuntbook.ingest.film.digit_light.still_light import StillLight, flattened
+from shuntbook.ingest.film.digit_light.still_light import StillEdges, StillLight, flattened
 from shuntbook.ingest.film.digit_places.straighten import straightened
 from shuntbook.ingest.film.field_reader import FieldReader
 from shuntbook.ingest.film.patterns import DOUBT
@@ -84,3 +84,27 @@ def test_flattening_leaves_strokes_and_takes_what_is_wider():
     assert flat[30, 62] == pytest.approx(30, abs=2)
     flat[20:50, 60:66] = 0
     assert np.abs(flat[:50]).max() < 3
+
+
+def test_dark_digits_in_a_shadow_stand_out_as_much_less_as_their_ground_is_darker():
+    """Four tenths of the light are left on the last digit; those at the edge of the shadow are read or in doubt."""
+    pictures = Pictures()
+    reader = FieldReader(pictures.reader().box, "dark")
+    light = np.ones(pictures.size)[..., None]
+    light[:, round(pictures.place(2)[0]) :] = 0.4
+    for k in range(24 + len(TAUGHT)):
+        text = TAUGHT[k % len(TAUGHT)]
+        picture = (200 - 0.5 * (pictures.picture(pictures.lit(text), seed=k).astype(float) - GROUND)) * light
+        glyphs = reader.look(picture.astype(np.uint8), np.eye(3), 0.31 * k).glyphs
+        assert k < 24 or all(glyph in {true, DOUBT} for glyph, true in zip(glyphs, text, strict=True))
+        assert k < 24 or (glyphs[0], glyphs[3]) == (text[0], text[3])
+
+
+def test_what_stands_across_a_dark_segment_for_good_counts_once_it_was_seen_lit():
+    """Not of one that was never lit: it may stand beside its place."""
+    edges, lit, across = StillEdges(), np.zeros((1, 7)), np.full((1, 7), 0.05)
+    across[0, 4] = across[0, 5] = 0.4
+    for k in range(9):
+        lit[0, 4] = float(k % 3 == 0)
+        edges.add(lit.copy(), np.where(lit > 0, 1.0, across))
+    assert edges.across()[0].round(2).tolist() == [0, 0, 0, 0, 0.4, 0, 0]
