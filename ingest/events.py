@@ -10,6 +10,10 @@ from typing import Final
 NOT_KEPT: Final = "not kept"
 #: The kind of remark whose text is the share of all values so far that may have been read wrong.
 MISREAD: Final = "misread"
+#: The kind whose text is how long a display shows each of its values. [s]
+HOLDS: Final = "holds"
+#: The kinds that are no trouble: the log carries the last of each.
+OF_DISPLAY: Final = frozenset({MISREAD, HOLDS})
 
 
 @dataclass(frozen=True)

@@ -9,11 +9,12 @@ import numpy as np
 
 from ..not_known import Refusal
 from ..readings.chunk import SECONDS_PER_HOUR, Chunk
-from ..readings.integral import POWER, energy_source, inner, why_nothing
+from ..readings.integral import POWER, bridged_s, energy_source, inner, why_nothing
 from ..readings.measured_span import Gap, HowRead, Span
+from ..site.motor_tables import USUAL_START_S
 from .amounts import Amounts, Charge, Evidence
 from .completed import CompletedIntervals, CompletedReadings, Reader, Window
-from .display_delay import DelaySums
+from .display_delay import DelaySums, StartSums
 from .error_facts import ErrorFacts, ErrorSums
 from .grouped_sums import Hours
 from .instants import InstantsFold, looked_at
@@ -43,8 +44,9 @@ class SignalIntegral:
         """Make what gathers the evidence for the uncertainty."""
         self.errors = ErrorSums(linear=self.how.sampling == "instant")
         self._notes = NoteSums() if self.how.noted else None
-        delay_s = self.how.delay_s
-        self._late = None if delay_s is None else DelaySums(delay_s, held=self.how.sampling == "held")
+        delay_s, holds_s, held = self.how.delay_s, self.how.holds_s, self.how.sampling == "held"
+        self._late = None if delay_s is None else DelaySums(delay_s, holds_s, held=held)
+        self._starts = StartSums(USUAL_START_S + holds_s) if held else None
 
     def take(self, pieces: CompletedIntervals) -> None:
         """Integrate what the next readings complete."""
@@ -53,7 +55,9 @@ class SignalIntegral:
         if self._notes is not None:
             self._notes.add(pieces.at_us, pieces.last, pieces.measured.length_s)
         if self._late is not None and len(pieces.last):
-            self._late.add(pieces.last, pieces.measured.length_s)
+            self._late.add(pieces.last, pieces.measured.start_us, pieces.measured.stop_us)
+        if self._starts is not None and len(pieces.last):
+            self._starts.add(pieces.last, pieces.measured.length_s)
         # A mean after a gap stands for one usual interval, which may be all of the gap: then nothing is left of it.
         pairs = zip(pieces.gap_start_us.tolist(), pieces.gap_stop_us.tolist(), strict=True)
         new = [Gap(start_us, stop_us) for start_us, stop_us in pairs if stop_us > start_us]
@@ -82,7 +86,9 @@ class SignalIntegral:
     def error_facts(self) -> ErrorFacts:
         """Return what the readings so far say of their errors."""
         notes = None if self._notes is None else self._notes.result()
-        return replace(self.errors.result(), notes=notes, late=None if self._late is None else self._late.result())
+        late = None if self._late is None else self._late.result()
+        starts = None if self._starts is None else self._starts.result()
+        return replace(self.errors.result(), notes=notes, late=late, starts=starts)
 
     def span(self) -> Span:
         """Return the time that was measured so far."""
@@ -180,9 +186,8 @@ class ChargeSums:
         if self._charge is None and self._energy is None:
             raise Refusal(why_nothing(how.side, quantities))
         # What a person reads off by eye has no gaps, so the counter has none that our integral leaves out.
-        gap_limit_s = None if how.sampling == "held" else how.gap_limit_s
         self._counter = (
-            CounterFold(how.counter_kind, gap_limit_s) if self._charge and "charge_Ah" in quantities else None
+            CounterFold(how.counter_kind, bridged_s(how)) if self._charge and "charge_Ah" in quantities else None
         )
 
     @classmethod

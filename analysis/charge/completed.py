@@ -13,6 +13,7 @@ from ..readings.chunk import Chunk, FloatArray, TimeArray, has_missing, join
 from ..readings.integral import (
     Intervals,
     between_readings,
+    bridged_s,
     charge_of,
     contradicts,
     energy_of,
@@ -192,7 +193,7 @@ class PieceReader:
             readings.time_us,
             readings.quantities,
             sampling=self._how.sampling,
-            gap_limit_s=self._how.gap_limit_s,
+            gap_limit_s=bridged_s(self._how),
             usual_interval_s=self._how.usual_interval_s,
             first_of_log=first_of_log,
         )

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ..readings.chunk import FloatArray, TimeArray
 from ..readings.integral import Indices, crossed, inner
-from .display_delay import DelayFacts
+from .display_delay import DelayFacts, StartFacts
 from .equal_readings import EqualRuns, EqualRunSums, RunFacts
 from .grouped_sums import HALF, SIZES, GroupSums, GroupTotals, HourSums, size_of, sums_by_sign, sums_by_size
 from .hidden_crossings import Crossings, CrossingSums, Hidden
@@ -183,6 +183,8 @@ class ErrorFacts:
         What is known of readings that a person noted down.
     late : DelayFacts or None
         What is known of readings that were read from a display in a film.
+    starts : StartFacts or None
+        What loads were switched on between readings that stand until the next.
     """
 
     intervals: int
@@ -200,6 +202,7 @@ class ErrorFacts:
     by_wobble: GroupSums
     notes: NoteFacts | None = None
     late: DelayFacts | None = None
+    starts: StartFacts | None = None
 
     @property
     def sizes(self) -> FloatArray:

@@ -7,7 +7,7 @@ from collections.abc import Sequence, Set
 import numpy as np
 
 from ..readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
-from ..readings.integral import between_readings, contradicts
+from ..readings.integral import between_readings, bridged_s, contradicts
 from ..readings.measured_span import HowRead
 
 Stretch = tuple[int, int]
@@ -43,7 +43,7 @@ class StretchMeansFold:
             time_us,
             {"power_W": power_W},
             sampling=self._how.sampling,
-            gap_limit_s=self._how.gap_limit_s,
+            gap_limit_s=bridged_s(self._how),
             usual_interval_s=self._how.usual_interval_s,
             first_of_log=first,
         ).measured

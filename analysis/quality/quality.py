@@ -10,6 +10,7 @@ from ..charge.instants import InstantsFold, looked_at
 from ..charge.meter_counter import CounterFold
 from ..readings.blocks import InPieces, Piece, PieceFold
 from ..readings.chunk import Chunk
+from ..readings.integral import bridged_s
 from ..readings.measured_span import HowRead, Span, SpanFold
 from .clipping import Clipping, ClippingPart
 from .coverage import MostPart, QuantityRange, RangePart, Spacing, SpacingPart
@@ -78,7 +79,7 @@ class QualityFold:
         self._how, self._range_A, self._has_array = how, range_A, has_array
         self._span = SpanFold(how)
         counts = {"charge_Ah", "current_A"} <= set(quantities) and how.side == "dc"
-        self._counter = CounterFold(how.counter_kind, _limit_s(how)) if counts else None
+        self._counter = CounterFold(how.counter_kind, bridged_s(how)) if counts else None
         signal = looked_at(how.side, how.sampling, set(quantities))
         self._own_instants = InstantsFold(signal, how.gap_limit_s) if signal and instants is None else None
         self._instants = instants or self._own_instants
@@ -136,7 +137,7 @@ class _Parts:
 
     def __init__(self, how: HowRead, quantities: tuple[str, ...], range_A: float | None) -> None:
         watched = tuple(name for name in _WATCHED if name in quantities)
-        limit_s = _limit_s(how)
+        limit_s = bridged_s(how)
         self._parts: dict[str, PieceFold[Any]] = {
             "spacing": SpacingPart(limit_s),
             "spikes": SpikePart(how, set(quantities)),
@@ -197,7 +198,3 @@ def _stuck(repeats: dict[str, Repeats], sign: SignCheck | None) -> tuple[Stuck, 
         must_V = LEAST_ANSWER * repeats["voltage_V"].grain
         stuck += [run for run in repeats["voltage_V"].stuck if abs(sign.resistance_ohm) * run.swing >= must_V]
     return tuple(sorted(stuck, key=lambda run: (run.start_us, run.quantity)))
-
-
-def _limit_s(how: HowRead) -> float | None:
-    return None if how.sampling == "held" else how.gap_limit_s

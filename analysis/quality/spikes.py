@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from ..readings.blocks import Piece, Pieces, gaps_before
 from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray, Sampling, TimeArray
+from ..readings.integral import bridged_s
 from ..readings.measured_span import HowRead
 from ..signal_levels.step_threshold import Threshold
 
@@ -112,7 +113,7 @@ class SpikeFinder:
         order = ("current_A", "power_W") if how.side == "dc" else ("power_W", "current_A")
         self.signal = next((name for name in order if name in quantities), None)
         self._sees_volts = "voltage_V" in quantities
-        self._limit_s = None if how.sampling == "held" else how.gap_limit_s
+        self._limit_s = bridged_s(how)
         # A reading by eye stands as long as the load does, so a lone one is a short run.
         close = self._sees_volts or (how.usual_interval_s or 0.0) <= JUDGED_ALONE_S
         self._judges = self.signal is not None and how.sampling != "held" and close

@@ -14,6 +14,7 @@ from .integral import (
     POWER,
     Intervals,
     between_readings,
+    bridged_s,
     charge_of,
     energy_of,
     energy_signals,
@@ -83,7 +84,7 @@ class _PlainSum:
             readings.time_us,
             readings.quantities,
             sampling=self._how.sampling,
-            gap_limit_s=self._how.gap_limit_s,
+            gap_limit_s=bridged_s(self._how),
             usual_interval_s=self._how.usual_interval_s,
             first_of_log=self._tail is None,
         ).measured

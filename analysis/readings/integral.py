@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Set
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TypeAlias
+from typing import Protocol, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,6 +100,25 @@ class Stretch:
     gap_stop_us: TimeArray
 
 
+class Spaced(Protocol):
+    """What must be known of readings to tell when the time between two of them was not measured; see `HowRead`."""
+
+    @property
+    def sampling(self) -> Sampling: ...  # noqa: D102
+    @property
+    def gap_limit_s(self) -> float: ...  # noqa: D102
+    @property
+    def delay_s(self) -> float | None: ...  # noqa: D102
+
+
+def bridged_s(how: Spaced) -> float:
+    """Return the longest spacing that is still one measurement [s].
+
+    What a person read off stands until it is read again, however long that takes; what a film showed does not.
+    """
+    return math.inf if how.sampling == "held" and how.delay_s is None else how.gap_limit_s
+
+
 def between_readings(
     time_us: TimeArray,
     values: Mapping[str, FloatArray],
@@ -116,8 +136,7 @@ def between_readings(
         Instants of the readings, strictly increasing [us], and the quantities, none of them NaN.
     sampling : {'instant', 'mean', 'held'}
         ``instant``: linear between readings. ``mean``: a reading is the average since the one before it; the first
-        of a log, and one after a gap, stands for one usual interval. ``held``: a reading stands until the next,
-        however long that takes.
+        of a log, and one after a gap, stands for one usual interval. ``held``: a reading stands until the next.
     gap_limit_s : float
         Longest spacing that is still one measurement; a longer one is a gap and is never bridged. [s]
     usual_interval_s : float or None
@@ -128,12 +147,10 @@ def between_readings(
     start, stop = time_us[:-1], time_us[1:]
     first: Mapping[str, FloatArray] = {name: x[:-1] for name, x in values.items()}
     last: Mapping[str, FloatArray] = {name: x[1:] for name, x in values.items()}
-    if sampling == "held":  # what a person read off stands until it is read again: there are no gaps
-        return Stretch(Intervals(start, stop, first, first), start[:0], start[:0])
     is_gap = gaps_before(time_us, gap_limit_s)[1:]
     gap_start, gap_stop = start[is_gap], stop[is_gap]
-    if sampling == "instant":
-        whole = Intervals(start, stop, first, last)
+    if sampling != "mean":
+        whole = Intervals(start, stop, first, first if sampling == "held" else last)
         return Stretch(whole.picked(np.flatnonzero(~is_gap)) if len(gap_start) else whole, gap_start, gap_stop)
     # A mean tells of the time before it, but none is taken over a gap: after one it stands for one usual interval.
     usual_us = round((usual_interval_s or 0.0) * MICROSECONDS)

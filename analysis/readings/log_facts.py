@@ -23,7 +23,8 @@ class LogFacts:
 
     ``zone`` is the zone its times are shown in; ``undated`` means its times count from the log's start only.
     ``remarks`` hold what was assumed or noticed when it was read, in plain sentences; ``moved`` those on what was moved
-    in time or merged by more than a rounding.
+    in time or merged by more than a rounding; ``has_gaps`` tells that what was read does not stand however
+    long it takes until the next reading.
     """
 
     name: str
@@ -44,3 +45,4 @@ class LogFacts:
     markers: tuple[tuple[int, str], ...] = ()
     other_gap_limit_s: float | None = None
     moved: tuple[str, ...] = ()
+    has_gaps: bool = True

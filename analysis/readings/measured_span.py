@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from .chunk import MICROSECONDS, Chunk, Sampling, Side, TimeArray
-from .integral import between_readings
+from .integral import between_readings, bridged_s
 
 CounterKind = Literal["net", "moved"]
 
@@ -34,7 +34,9 @@ class HowRead:
     noted : bool
         Whether a person noted down what a display showed and when it changed; only of ``held`` readings.
     delay_s : float or None
-        How late a display that was read in a film may have shown a change; None of all other readings. [s]
+        How late a display that was read in a film may show what it has measured; None of all other readings. [s]
+    holds_s : float
+        How long such a display shows each of its values; nought where that is not known. [s]
     misread_share : float or None
         Which share of such readings may be wrong. [1]
     """
@@ -47,6 +49,7 @@ class HowRead:
     other_gap_limit_s: float | None = None
     noted: bool = False
     delay_s: float | None = None
+    holds_s: float = 0.0
     misread_share: float | None = None
 
 
@@ -101,7 +104,7 @@ class SpanFold:
             time_us,
             {},
             sampling=self._how.sampling,
-            gap_limit_s=self._how.gap_limit_s,
+            gap_limit_s=bridged_s(self._how),
             usual_interval_s=self._how.usual_interval_s,
             first_of_log=first_of_log,
         )

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..readings.blocks import Blocks
+from ..readings.blocks import Blocks, gaps_before
 from ..readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray, join
-from ..readings.integral import between_readings, contradicts
+from ..readings.integral import between_readings, bridged_s, contradicts
 from ..readings.measured_span import HowRead
 from .plateau import OpenPlateau, Plateau, Trace, traces_of
 from .rises import SLOW_S, RiseCounter, Rises
@@ -191,10 +191,8 @@ class _State:
     def _cut(self, readings: Chunk, keep: int) -> Chunk:
         """Cut the readings up to `keep` into plateaus, looking at those around them; return them without spikes."""
         x = readings.quantities[self._signal]
-        is_gap = np.zeros(len(x), dtype=bool)
         # A value held until it changes has no gaps, however long nothing was written.
-        if self._how.sampling != "held":
-            is_gap[1:] = np.diff(readings.time_us) > self._how.gap_limit_s * MICROSECONDS
+        is_gap = gaps_before(readings.time_us, bridged_s(self._how))
         least = self._threshold.of(x, is_gap)
         if self.rises is not None:
             part = slice(max(self._before - 1, 0), keep)
@@ -243,7 +241,7 @@ class _State:
             time_us,
             values,
             sampling=self._how.sampling,
-            gap_limit_s=self._how.gap_limit_s,
+            gap_limit_s=bridged_s(self._how),
             usual_interval_s=self._how.usual_interval_s,
             first_of_log=not self._before,
         ).measured

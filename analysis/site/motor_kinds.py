@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from ..stats.interval95 import Within
-from .motor_tables import USUAL_START_S
+from .motor_tables import LEAST_AT_START, MOST_AT_START, USUAL_START_S
 from .tables import Capacitor, Load
 
 TURNING: Final = ("pump", "motor", "compressor")
@@ -59,11 +59,10 @@ _SMALL: Final = "from memory, of small single-phase motors"
 #: submersibles have 4.6 to 5.1 times with a capacitor in a box, 5.9 to 6.4 without (a motor manual, from memory).
 _STARTS_WITH: Final = "a textbook's motor and a submersible-motor manual, from memory"
 
-#: A single-phase motor of which nothing more is known. 6 is behind NEC Table 430.251(A) (from memory); pages of the
-#: trade give 3 to 7 for pumps and compressors.
+#: A single-phase motor of which nothing more is known. 6 is behind NEC Table 430.251(A) (from memory).
 ANY_SINGLE: Final = MotorKind(
     "single-phase motor",
-    UsualRange(6.0, 3.0, 7.0, "usual for pumps and compressors"),
+    UsualRange(6.0, LEAST_AT_START, MOST_AT_START, "usual for pumps and compressors"),
     UsualRange(0.7, 0.5, 0.85, _SMALL),
 )
 THREE_PHASE: Final = MotorKind(

@@ -15,6 +15,10 @@ from ..not_known import Refusal
 #: How long the start of a small motor lasts where the site file does not say: common practice, no source (no standard
 #: gives a duration; a lightly loaded submersible usually takes well under a second, from memory). [s]
 USUAL_START_S: Final = 0.5
+#: What a single-phase motor draws before it turns over what it draws running: pages of the trade give so much for pumps
+#: and compressors. [1]
+LEAST_AT_START: Final = 3.0
+MOST_AT_START: Final = 7.0
 
 FULL_LOAD_SOURCE: Final = "NEC Table 430.248 (single-phase motors)"
 FULL_LOAD_3_SOURCE: Final = "NEC Table 430.250 (three-phase motors, from memory)"

@@ -225,6 +225,7 @@ def judged(
     *,
     lower: float = 0.0,
     higher: float = 0.0,
+    missed: float = 0.0,
     shift: float = 0.0,
 ) -> HowSure:
     """Return how sure a figure is, from independent sources of error; all in its unit.
@@ -234,13 +235,18 @@ def judged(
     lower, higher : float
         One-sided bounds: how much further the truth may lie below, or above, for a reason that no distribution
         describes.
+    missed : float
+        The limit of what can only be missing from the figure, as likely any less of it; independent of the others.
     shift : float
         By how much the truth is likely to lie above the figure (below, if negative), because of how that is defined.
     """
     budget = sorted((part for part in components if part.u > 0), key=lambda part: -part.u)
     whole = combine(budget)
     # The interval shifts, but not beyond the figure itself: a reader must find it within its own interval.
-    below, above = max(whole.half - shift, 0.0) + lower, max(whole.half + shift, 0.0) + higher
+    below = max(whole.half - shift, 0.0) + lower
+    # It moves the upper end alone, since it may as well be nothing.
+    half = combine([*budget, limit("missed", missed / 2)]).half + missed / 2 if missed > 0 else whole.half
+    above = max(half + shift, 0.0) + higher
     return HowSure(
         low=value - below,
         high=value + above,

@@ -189,6 +189,7 @@ class _AmountErrors(SignalErrors):
             [*meter, *self.of_readings(part, value), *self._instants.components(drawn)],
             lower=self.about_zero(part) + less,
             higher=more + self.unseen(part) + self._instants.beyond(drawn),
+            missed=self.of_held_starts(part),
             shift=self._shift(part),
         )
         # Neither draw nor return is ever less than nothing; only their difference is.
@@ -211,7 +212,7 @@ class _AmountErrors(SignalErrors):
 
     def _shift(self, part: Flow) -> float:
         """Return by how much the truth is likely to lie above the amount. [unit h]"""
-        return self.hidden(part)
+        return self.hidden(part) + self.shown_late(part)
 
 
 class _OfCharge(_AmountErrors):

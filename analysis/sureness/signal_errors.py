@@ -137,7 +137,7 @@ class SignalErrors:
         elif facts.late is None:
             yield self._of_held(share, all_s)
         if facts.late is not None:
-            yield from _of_delay(facts.late, part)
+            yield from self._of_delay(facts.late, part)
             yield self._of_hidden(facts.late, share, all_s)
         if self._how.misread_share is not None:
             yield self._of_misread(self._how.misread_share, part)
@@ -181,6 +181,14 @@ class SignalErrors:
         each = self._extra / SECONDS_PER_HOUR
         return each * interval_s * len(starts.caught_us), each * starts.lasts_s * starts.count
 
+    def of_held_starts(self, part: Flow) -> float:
+        """Return how much more starts may have drawn between two values that stand until the next. [unit h]"""
+        starts = self._facts.starts
+        if starts is None or part == "returned":
+            return 0.0
+        between_s = self._how.holds_s or math.inf
+        return starts.missed(between_s, all_alike=self._how.noted) / SECONDS_PER_HOUR
+
     @property
     def _extra(self) -> float:
         raise NotImplementedError
@@ -202,6 +210,38 @@ class SignalErrors:
         # The fewer glances, the less is known of what else there was: one alone tells nothing of it.
         # So the load is taken to wander between two glances as it does over the log, each interval by itself.
         return math.sqrt(max(facts.squares / all_s - mean**2, 0.0) + mean**2 / facts.intervals)
+
+    def _of_delay(self, late: DelayFacts, part: Flow) -> Iterator[Component]:
+        """Yield how late a display is: with each change by itself, and with all of them at the film's two ends."""
+        squares, fourths = late.squares[part], late.fourths[part]
+        yield Component(
+            "how long the display holds a value",
+            math.sqrt(squares) / WITHIN / SECONDS_PER_HOUR,
+            even=max(1.0, squares**2 / fourths) if fourths > 0 else 1.0,
+            reason="each change came at any moment since the value before it, and since the frame before",
+        )
+        delay_s, holds_s = self._how.delay_s or 0.0, self._how.holds_s
+        # What all changes are late by in common cancels but at the ends: there it counts what lies between the first
+        # value and the last, and what changed so shortly before that it is not shown: as often as in the rest of the
+        # film, at any moment.
+        late_s = delay_s + holds_s
+        ends2 = late.rises[part] ** 2 * (delay_s**2 + holds_s**2) / WITHIN**2
+        ends2 += 2 * late.stretches * late.changes2[part] * late_s**3 / 3 / max(late.all_s, late_s, 1e-12)
+        yield Component(
+            "the log's two ends",
+            math.sqrt(ends2) / SECONDS_PER_HOUR,
+            reason="what changed just before the end is not shown any more, and at first what was before it still is",
+        )
+
+    def shown_late(self, part: Flow) -> float:
+        """Return what a display is likely to leave out at a film's end, less what it brings in at first. [unit h]"""
+        late, delay_s, holds_s = self._facts.late, self._how.delay_s or 0.0, self._how.holds_s
+        if late is None:
+            return 0.0
+        # A moment is taken and held, and stands until the next look at a frame. A mean is of as long a time before it
+        # as it is shown for, and each look stands for the time since the one before.
+        held_s = (holds_s + late.usual_s) / 2 if self._how.sampling == "held" else holds_s - late.usual_s / 2
+        return late.rises[part] * (delay_s / 2 + held_s) / SECONDS_PER_HOUR
 
     def _of_hidden(self, late: DelayFacts, share: float, all_s: float) -> Component:
         return Component(
@@ -253,23 +293,6 @@ class SignalErrors:
         # It adds to draw and return alike, and the smaller of the two is all that can be noise on both sides.
         *_, above, below = self._facts.near_zero(_NOISE_REACH * self._noise + self._resolution / 2)
         return min(above, below) / SECONDS_PER_HOUR
-
-
-def _of_delay(late: DelayFacts, part: Flow) -> Iterator[Component]:
-    """Yield what a display's delay does: each change by itself, by nobody knows how much, and all of them together."""
-    squares, fourths = late.squares[part], late.fourths[part]
-    yield Component(
-        "the display's delay",
-        math.sqrt(squares) / WITHIN / SECONDS_PER_HOUR,
-        even=max(1.0, squares**2 / fourths) if fourths > 0 else 1.0,
-        reason="a display shows each change later than it comes: by its delay, the time between two frames and for how "
-        "long it holds a value",
-    )
-    yield Component(
-        "the log's two ends",
-        late.ends[part] / SECONDS_PER_HOUR,
-        reason="what changed just before the end is not shown any more, and at first what was before it still is",
-    )
 
 
 def _of_moments(notes: NoteFacts, part: Flow) -> Component:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 import click
 
 from ...analysis.readings.chunk import Chunk, Sampling, Side
+from ...analysis.readings.integral import bridged_s
 from ...analysis.readings.log_facts import LogFacts
 from ...analysis.readings.measured_span import CounterKind, HowRead
 from ...analysis.sureness.meter_figures import MeterFigures, figures_of
@@ -71,6 +73,7 @@ def how_read(log: Log) -> HowRead:
         other_gap_limit_s=meta.other_gap_limit_s,
         noted=meta.noted,
         delay_s=meta.display_delay_s,
+        holds_s=meta.display_holds_s,
         misread_share=meta.misread_share,
     )
 
@@ -100,6 +103,7 @@ def facts_of(log: Log, how: HowRead, site: Site | None = None) -> LogFacts:
         markers=tuple(meta.markers),
         other_gap_limit_s=meta.other_gap_limit_s,
         moved=tuple(meta.moved),
+        has_gaps=math.isfinite(bridged_s(how)),
     )
 
 

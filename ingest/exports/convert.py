@@ -247,7 +247,7 @@ def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
         rows_kept=tally.written,
         rows_rejected=tally.rejected,
         misread_share=getattr(getattr(export, "misread", None), "share", None),
-        display_delay_s=getattr(export, "late_s", meta.display_delay_s),
+        display_holds_s=getattr(export, "holds_s", meta.display_holds_s),
         moved=list(export.moved),
         remarks=[*sentences, *export.moved],
     )

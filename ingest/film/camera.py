@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ..errors import InputError
-from ..events import MISREAD, Event, Reading, Refused, Remark
+from ..events import HOLDS, MISREAD, Event, Reading, Refused, Remark
 from ..live.address import Address
 from ..live.source import Cadence, Clock, LiveSource, SourceLost
 from ..log.meta import LogMeta
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 _BLOCK_S, _AROUND_S = 0.5, 3.6
 #: Cameras fail now and then to give a frame; so many times one after another it is gone.
 _MISSES: Final = 10
-#: How often it is told how many values may be wrong, so that a capture that is cut off knows it, too. [s]
+#: How often it is told how sure its values are, so that a capture that is cut off knows it, too. [s]
 _TELLS_S: Final = 60
 
 
@@ -55,12 +55,13 @@ class CameraReadings(LiveSource):
             raise InputError(f"{address.text}: say with --display which display profile it is read by")
         require_opencv()
         from .display import load_display
-        from .live_reading import MisreadSums
+        from .live_reading import HoldTimes, MisreadSums
 
         self._place, self._display = address.place, load_display(Path(name))
         self._text = f"camera {address.place}"
         self._reading: LiveReading | None = None
-        self._misread, self._tells_us = MisreadSums(len(self._display.fields)), 0
+        displays = len(self._display.fields)
+        self._misread, self._holds, self._tells_us = MisreadSums(displays), HoldTimes(displays), 0
         self.quantities: Sequence[str] = self._display.quantities
         self.side: str = self._display.side
         self.sampling: str = self._display.sampling
@@ -114,15 +115,16 @@ class CameraReadings(LiveSource):
         if self._reading is None:
             return []
         events = self._told(self._reading.end())
-        return [*events, *self._share(self.now_us())]
+        return [*events, *self._how_sure(self.now_us())]
 
-    def _share(self, time_us: int) -> list[Event]:
-        """Return how many of the values so far may be wrong, by what was seen of the display; nothing of no values."""
+    def _how_sure(self, time_us: int) -> list[Event]:
+        """Return how many values may be wrong, and how long each is shown, by those so far; nothing of no values."""
         misread = self._misread.result()
         if not misread.seconds:
             return []
         self._tells_us = time_us + _TELLS_S * 1_000_000
-        return [Remark(time_us, MISREAD, f"{misread.share:.3g}")]
+        of_display = ((MISREAD, misread.share), (HOLDS, self._holds.usual_s))
+        return [Remark(time_us, kind, f"{value:.3g}") for kind, value in of_display]
 
     def _frame(self) -> list[Event]:
         if self._camera is None:
@@ -163,11 +165,12 @@ class CameraReadings(LiveSource):
                 continue
             self._due_us = time_us + round(0.8e6 * EVERY_S)
             self._misread.add(moment)
+            self._holds.add(moment)
             if values := {seen.figure.quantity: seen.figure.value for seen in moment if seen.figure is not None}:
                 events.append(Reading(time_us, values))
             events += [
                 Refused(time_us, "not read", seen.glimpse.glyphs, seen.reason) for seen in moment if seen.figure is None
             ]
             if time_us >= self._tells_us:
-                events += self._share(time_us)
+                events += self._how_sure(time_us)
         return events

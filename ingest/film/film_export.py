@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-from collections import Counter, deque
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import chain
 from pathlib import Path
-from statistics import median
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -26,7 +25,7 @@ from .display import Display
 from .field_reader import FieldReader
 from .follow import CameraFollower
 from .frames import EVERY_S, Film, FilmFrame
-from .live_reading import LiveReading, Misread, MisreadSums
+from .live_reading import HoldTimes, LiveReading, Misread, MisreadSums
 from .seen import Seen
 from .stands import AROUND_S, BLOCK_S
 
@@ -37,8 +36,6 @@ _CHUNK = 1 << 22
 #: How long digits may stay unknown before the film is read all the same [s], and how many pictures of a stream wait.
 _LEARNS_S: Final = 60.0
 _WAITING: Final = 45
-#: Of so many changes it is asked how often a display shows a new value; what stood for longer is a steady draw. [s]
-_CHANGES, _STEADY_S = 500, 3.0
 
 
 class FilmSource(Source):
@@ -120,31 +117,6 @@ class _Rows:
         return batch
 
 
-class ChangeTimes:
-    """How long a display shows each of its values, where one follows another before the film's eyes."""
-
-    def __init__(self) -> None:
-        self._text = ""
-        self._since_s: float | None = None
-        self._lengths_s: deque[float] = deque(maxlen=_CHANGES)
-
-    def add(self, seen: Seen) -> None:
-        """Take what was seen next."""
-        text = "" if seen.figure is None else seen.figure.text
-        if text == self._text:
-            return
-        if text and self._text and self._since_s is not None and seen.time_s - self._since_s < _STEADY_S:
-            self._lengths_s.append(seen.time_s - self._since_s)
-        # What was hidden before may have stood for longer.
-        self._since_s = seen.time_s if text and self._text else None
-        self._text = text
-
-    @property
-    def usual_s(self) -> float:
-        """The middle one; nought where none is known. [s]"""
-        return median(self._lengths_s) if self._lengths_s else 0.0
-
-
 class FilmExport:
     """A film of a display, read by a profile; `start` is when its first frame was taken, else the log is undated.
 
@@ -176,7 +148,7 @@ class FilmExport:
 
     def _begin(self) -> None:
         self._misread = MisreadSums(len(self._display.fields))
-        self._changes = [ChangeTimes() for _ in self._display.fields]
+        self._holds = HoldTimes(len(self._display.fields))
         self._looks = 0
         self._reasons: Counter[str] = Counter()
         self._first_s: dict[str, float] = {}
@@ -193,6 +165,7 @@ class FilmExport:
             due_s = moment[0].time_s + EVERY_S - self._film.apart_s / 2 if self._film.apart_s < EVERY_S else 0.0
             self._take(moment, rows)
             self._misread.add(moment)
+            self._holds.add(moment)
             if len(rows.time_us) + len(rows.rejects) >= _ROWS_AT_ONCE:
                 yield rows.batch()
         yield rows.batch()
@@ -204,10 +177,9 @@ class FilmExport:
         return self._misread.result()
 
     @property
-    def late_s(self) -> float:
-        """How late a display may have shown a change: by its delay and, if it holds values, as long as it held one."""
-        held_s = max(changes.usual_s for changes in self._changes) if self._display.sampling == "held" else 0.0
-        return float(self._display.delay_s) + held_s
+    def holds_s(self) -> float:
+        """How long the display shows each value, by those read so far. [s]"""
+        return self._holds.usual_s
 
     @property
     def left_out(self) -> NotRead:
@@ -230,8 +202,7 @@ class FilmExport:
         if values:
             rows.time_us.append(self._start_us + round(moment[0].time_s * 1e6))
             rows.values.append(values)
-        for seen, entry, changes in zip(moment, self._display.fields, self._changes, strict=True):
-            changes.add(seen)
+        for seen, entry in zip(moment, self._display.fields, strict=True):
             self._looks += 1
             if seen.figure is None:
                 self._reasons[seen.reason] += 1

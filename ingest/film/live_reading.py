@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -46,6 +47,38 @@ class LiveReading:
     def end(self) -> list[tuple[Seen, ...]]:
         """Return the rest."""
         return list(zip(*(judge.end() for judge in self._judges), strict=True))
+
+
+#: Of so many changes it is asked how often a display shows a new value; what stood for longer is a steady draw. [s]
+_CHANGES, _STEADY_S = 500, 3.0
+#: A value that comes again leaves no change, so the shortest of the times that values stood count: the lower quarter.
+_COME_NEW: Final = 0.25
+
+
+class HoldTimes:
+    """How long the displays of one meter show each of their values, where one follows another in sight."""
+
+    def __init__(self, displays: int) -> None:
+        self._stands: list[tuple[str, float | None]] = [("", None)] * displays
+        self._lengths_s: deque[float] = deque(maxlen=_CHANGES)
+
+    def add(self, moment: Sequence[Seen]) -> None:
+        """Take what a look showed, a `Seen` a display."""
+        for k, seen in enumerate(moment):
+            text = "" if seen.figure is None else seen.figure.text
+            before, since_s = self._stands[k]
+            if text == before:
+                continue
+            if text and since_s is not None and seen.time_s - since_s < _STEADY_S:
+                self._lengths_s.append(seen.time_s - since_s)
+            # What was hidden before may have stood for longer.
+            self._stands[k] = text, seen.time_s if text and before else None
+
+    @property
+    def usual_s(self) -> float:
+        """How long it is as a rule; nought where no value followed another. [s]"""
+        lengths_s = sorted(self._lengths_s)
+        return lengths_s[int(_COME_NEW * (len(lengths_s) - 1))] if lengths_s else 0.0
 
 
 #: A pattern that is no figure counts once it has stood like a value, for so many looks at the display. [1]

@@ -12,6 +12,7 @@ from pathlib import Path
 import pyarrow as pa
 
 from ..errors import InputError
+from ..events import HOLDS, MISREAD
 from ..log.arrow import stored_notes
 from ..log.log import JOURNAL_SUFFIX, new_log, to_batch
 from ..log.meta import METADATA_KEY, LogMeta, meta_from
@@ -242,6 +243,7 @@ def _filled(journal: JournalReader, tally: Tally, *, cut_off: bool) -> LogMeta:
         usual_interval_s=journal.meta.usual_interval_s if usual_s is None else usual_s,
         markers=sorted([*journal.meta.markers, *tally.markers]),
         clock_steps=[*journal.meta.clock_steps, *tally.clock_steps],
-        misread_share=tally.misread_share,
+        display_holds_s=tally.of_display.get(HOLDS, journal.meta.display_holds_s),
+        misread_share=tally.of_display.get(MISREAD),
         remarks=remarks,
     )

@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from ..events import MISREAD, NOT_KEPT
+from ..events import NOT_KEPT, OF_DISPLAY
 from ..log.gap_limit import IntervalCount
 from ..log.log import Readings, level_of
 from ..log.timeline import merge_equal
@@ -33,7 +33,7 @@ class Tally:
     markers: list[tuple[int, str]] = field(default_factory=list)
     clock_steps: list[dict[str, float]] = field(default_factory=list)
     remarks: dict[str, tuple[int, str]] = field(default_factory=dict)
-    misread_share: float | None = None
+    of_display: dict[str, float] = field(default_factory=dict)
     intervals: IntervalCount = field(default_factory=IntervalCount)
 
     def note(self, record: Record, line: int) -> Reject | None:
@@ -43,8 +43,8 @@ class Tally:
                 self.markers.append((at_us, text))
             case ["clock step", at_us, step_s]:
                 self.clock_steps.append({"at_us": at_us, "step_s": step_s})
-            case ["remark", _, kind, text] if kind == MISREAD:
-                self.misread_share = float(text)
+            case ["remark", _, kind, text] if kind in OF_DISPLAY:
+                self.of_display[kind] = float(text)
             case ["remark", at_us, kind, text]:
                 count, first = self.remarks.get(kind, (0, f"first at {_instant(at_us)}: {text}"))
                 first = text if kind == NOT_KEPT else first  # which the last of them says of all

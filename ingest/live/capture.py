@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from ..errors import InputError
-from ..events import MISREAD, NOT_KEPT, Event, Reading, Refused, Remark
+from ..events import NOT_KEPT, OF_DISPLAY, Event, Reading, Refused, Remark
 from ..quantities import LARGEST_READING
 from .source import Clock, LiveSource, SourceLost
 
@@ -273,7 +273,7 @@ class Capture:
 
     def _tell(self, meter: MeteredSource, event: Event) -> None:
         """Keep an event first, then count it and tell it."""
-        if isinstance(event, Remark) and event.kind == MISREAD:
+        if isinstance(event, Remark) and event.kind in OF_DISPLAY:
             # It is no trouble: the log carries the last of them, and nobody need be told each.
             meter.journal.append_event(event)
             return

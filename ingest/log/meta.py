@@ -43,8 +43,8 @@ class LogMeta:
     spacing. ``markers`` are instants [us] and what was noted at them; ``clock_steps`` the ``at_us`` and ``step_s`` of
     each jump of the meter's clock that was taken out; ``moved``, in sentences, what was moved or merged by more than a
     rounding; ``remarks`` what was assumed or noticed, that among it.
-    ``display_delay_s``, of a log read from a film, is how late the display may have shown a change, and
-    ``misread_share`` which share of its values may be wrong.
+    ``display_delay_s``, of a log read from a film, is how late the display may show what it has measured,
+    ``display_holds_s`` how long it shows each value, and ``misread_share`` which share of its values may be wrong.
     ``capture_id``, of a captured log, is the mark that its journal carries too.
     """
 
@@ -72,6 +72,7 @@ class LogMeta:
     tool_version: str = ""
     capture_id: str | None = None
     display_delay_s: float | None = None
+    display_holds_s: float = 0.0
     misread_share: float | None = None
 
     @property
@@ -224,5 +225,6 @@ _RIGHT: Final[dict[str, Callable[[Any], bool]]] = {
     "tool_version": _is_text,
     "capture_id": _is_text_or_none,
     "display_delay_s": lambda x: x == 0 or _is_length_or_none(x),
+    "display_holds_s": lambda x: _is_number(x) and 0 <= x <= _LONGEST_S,
     "misread_share": lambda x: x is None or (_is_number(x) and 0 <= x <= 1),
 }

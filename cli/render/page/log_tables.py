@@ -211,7 +211,7 @@ def quality(log: LogReport) -> Table:
         ("Rows with the same time, merged", f"{facts.rows_merged:,}"),
         ("Usual interval", numbers.duration(facts.usual_interval_s)),
         ("What a reading is", log_sentences.sampling(facts)),
-        ("Gap limit", "none" if facts.sampling == "held" else numbers.duration(facts.gap_limit_s)),
+        ("Gap limit", numbers.duration(facts.gap_limit_s) if facts.has_gaps else "none"),
         ("Measured", numbers.duration(span.covered_s)),
         ("Not measured", _not_measured(span)),
         ("Times", "no dates: counted from the log's start" if facts.undated else f"in the zone {zone}"),

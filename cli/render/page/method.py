@@ -222,7 +222,7 @@ def settings(report: Report) -> Table:
         ("Load looked for", lambda log: numbers.shortened(log_sentences.named_load(log) or "the largest")),
         ("Meter", lambda log: f"{numbers.shortened(log.facts.meter or numbers.UNKNOWN)}, {_SIDE[log.facts.side]}"),
         ("A reading", lambda log: log_sentences.sampling(log.facts)),
-        ("Gap limit", lambda log: "none" if log.facts.sampling == "held" else numbers.duration(log.facts.gap_limit_s)),
+        ("Gap limit", lambda log: numbers.duration(log.facts.gap_limit_s) if log.facts.has_gaps else "none"),
         ("Zone", lambda log: "no dates" if log.facts.undated else clock.zone_of(log.facts)[0]),
         ("Amps may be off by", lambda log: _accuracy(log.figures.current, "A")),
         ("Volts may be off by", lambda log: _accuracy(log.figures.voltage, "V")),

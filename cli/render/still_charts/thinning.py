@@ -33,7 +33,7 @@ def thinned(envelope: Envelope, most: int, *, least_width_us: int = 0) -> Envelo
 
 def breaks(envelope: Envelope, facts: LogFacts) -> IndexArray:
     """Return before which buckets an envelope is broken by a gap; what stands until the next reading never is."""
-    if facts.sampling == "held":
+    if not facts.has_gaps:
         return np.empty(0, dtype=np.intp)
     # Buckets begin at multiples of their width, so two readings a gap limit apart may be a width further apart here.
     longest_us = facts.gap_limit_s * MICROSECONDS + envelope.width_us

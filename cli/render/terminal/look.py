@@ -111,8 +111,7 @@ def _available(lines: list[str], quality: Quality) -> list[str]:
 
 def _reading_line(facts: LogFacts, quality: Quality) -> str:
     usual = f"every {facts.usual_interval_s:g} s as a rule" if facts.usual_interval_s else "at no usual spacing"
-    # What was read by eye stands until the next reading, however long: it has no gaps.
-    gap = "" if facts.sampling == "held" else f"; a gap is longer than {facts.gap_limit_s:g} s"
+    gap = f"; a gap is longer than {facts.gap_limit_s:g} s" if facts.has_gaps else ""
     return f"a reading {usual}{_evenness(quality)}, {SAMPLING[facts.sampling]}{gap}"
 
 

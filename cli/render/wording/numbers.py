@@ -19,7 +19,7 @@ _TERM = re.compile(r"\b(running|starting|without a break|before it turns) \((con
 SAMPLING = {
     "instant": "each reading is the value at its instant",
     "mean": "each reading is the average since the one before it",
-    "held": "each reading was read by eye and stands until the next",
+    "held": "each reading was read off and stands until the next",
 }
 
 

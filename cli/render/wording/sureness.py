@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from ....analysis.charge.amounts import budget_of
+from ....analysis.site.motor_tables import MOST_AT_START
 from ....analysis.sureness.signal_errors import BOTH_IN_ONE
 from .numbers import percent, plus_minus, signed
 
@@ -58,7 +59,19 @@ def sureness_lines(
             "surges of motor starts between two readings are not in it; with a site file (--site) they are, where a "
             "reading caught one"
         )
+    if _shows_starts(charge):
+        lines.append(
+            f"a start may draw up to {MOST_AT_START:g} times the settled draw for half a second (usual for "
+            "pumps and compressors), and between two values that were read off nobody sees it: the upper end allows "
+            "for one at each start that shows no surge"
+        )
     return lines
+
+
+def _shows_starts(charge: Charge) -> bool:
+    """Tell whether something was switched on whose surge may lie between two values that were read off."""
+    facts = None if charge.evidence is None else charge.evidence.current or charge.evidence.power
+    return facts is not None and facts.starts is not None and facts.starts.squares > 0
 
 
 def _may_miss_starts(charge: Charge) -> bool:

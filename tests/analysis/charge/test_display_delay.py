@@ -1,6 +1,7 @@
 """What a display that is read in a film does to an integral: its delay, and the time in which it was hidden."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -21,42 +22,87 @@ from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED, Accuracy, 
 #: A meter whose display is right to the last figure: what is left is the display's.
 PERFECT = Accuracy(reading_pct=0.0, range_pct=0.0)
 EXACT = MeterFigures(PERFECT, PERFECT, clock_ppm=0.0)
+HOLDS, ENDS = "how long the display holds a value", "the log's two ends"
 
 
-def parts_of(time_s, current_A, *, sampling="mean", delay_s=1.0, misread_share=None):
+def parts_of(time_s, current_A, *, sampling="mean", delay_s=1.0, holds_s=0.5, misread_share=None):
     """Return what each source adds to the ± of what was drawn. [Ah]"""
-    how = HowRead("dc", sampling, 60.0, 0.2, delay_s=delay_s, misread_share=misread_share)
+    how = HowRead("dc", sampling, 60.0, 0.2, delay_s=delay_s, holds_s=holds_s, misread_share=misread_share)
     fold = fed(ChargeFold(how, {"current_A"}), chunk_of(time_s, current_A=current_A), ())
     return {part.source: part.u for part in with_intervals(fold.result(), NOTHING_STATED).charge.sure.drawn.components}
 
 
 @given(
-    st.lists(st.tuples(st.floats(-99, 99), st.floats(0.1, 9)), min_size=1, max_size=30),
+    st.lists(
+        st.tuples(st.floats(-99, 99), st.integers(1, 90), st.sampled_from([0, 0, 0, 50])), min_size=1, max_size=30
+    ),
     st.integers(0, 30),
     st.booleans(),
 )
-def test_where_the_readings_are_cut_does_not_matter(pairs, cut, held):
-    """A fold: the change across the cut counts like any other."""
-    x, length_s = (np.array(column) for column in zip(*pairs, strict=True))
-    whole, parts = DelaySums(1.0, held=held), DelaySums(1.0, held=held)
-    whole.add(x, length_s)
+def test_where_the_readings_are_cut_does_not_matter(intervals, cut, held):
+    """A fold: the change across the cut counts like any other, and a gap there, too."""
+    x, lengths, gaps = (np.array(column) for column in zip(*intervals, strict=True))
+    stop_us = np.cumsum(lengths + gaps) * 100_000
+    start_us = stop_us - lengths * 100_000
+    whole, parts = (DelaySums(1.0, 0.5, held=held) for _ in range(2))
+    whole.add(x, start_us, stop_us)
     for part in (slice(None, cut), slice(cut, None)):
         if len(x[part]):
-            parts.add(x[part], length_s[part])
+            parts.add(x[part], start_us[part], stop_us[part])
     for one, other in zip(vars(whole.result()).values(), vars(parts.result()).values(), strict=True):
         assert other == pytest.approx(one, rel=1e-9)
 
 
 @pytest.mark.parametrize("sampling", ["mean", "held"])
-def test_each_change_may_have_come_earlier_by_the_delay(sampling):
-    """70 A for ten seconds, read five times a second: two changes, each late by up to a second and a frame."""
+def test_each_change_came_at_some_moment_since_the_value_before(sampling):
+    """70 A for ten seconds, shown twice and read five times a second: two changes, each by itself so late."""
     time_s = np.arange(0, 30, 0.2)
     current_A = np.where((time_s > 10) & (time_s < 20), 70.0, 0.0)
     parts = parts_of(time_s, current_A, sampling=sampling)
-    assert parts["the display's delay"] == pytest.approx(70 * 1.2 * math.sqrt(2) / math.sqrt(12) / 3600, rel=1e-6)
+    assert parts[HOLDS] == pytest.approx(70 * 0.7 * math.sqrt(2) / math.sqrt(12) / 3600, rel=1e-6)
     assert "while the display was hidden" not in parts
     assert "between readings by eye" not in parts
-    assert "the display's delay" not in parts_of(time_s, current_A, sampling=sampling, delay_s=None)
+    assert HOLDS not in parts_of(time_s, current_A, sampling=sampling, delay_s=None)
+
+
+@pytest.mark.parametrize(("sampling", "late_s"), [("mean", 0.5 + 0.5 - 0.1), ("held", 0.5 + 0.25 + 0.1)])
+def test_a_film_that_ends_while_more_is_drawn_than_at_first_shows_too_little(sampling, late_s):
+    """70 A of its last seconds are not shown any more: the interval lies above what was read, not about it."""
+    time_s = np.arange(0, 30, 0.2)
+    how = HowRead("dc", sampling, 60.0, 0.2, delay_s=1.0, holds_s=0.5)
+
+    def middle_and_ends(current_A):
+        fold = fed(ChargeFold(how, {"current_A"}), chunk_of(time_s, current_A=current_A), ())
+        charge = with_intervals(replace(fold.result(), evidence=without_starts(fold.result())), EXACT).charge
+        net = charge.sure.net
+        return (net.low + net.high) / 2 - charge.net, {part.source: part.u for part in net.components}[ENDS]
+
+    shift_Ah, on_Ah = middle_and_ends(np.where(time_s > 20, 70.0, 0.0))
+    assert shift_Ah == pytest.approx(70 * late_s / 3600, rel=0.01)
+    back_Ah, off_Ah = middle_and_ends(np.where((time_s > 10) & (time_s < 20), 70.0, 0.0))
+    assert back_Ah == pytest.approx(0, abs=1e-9)
+    # What came and went may still begin or end unseen: 1.5 s at each end of 30 s, either change.
+    unseen = 2 * 1.5**3 / 3 / 30
+    assert on_Ah * 3600 / 70 == pytest.approx(math.sqrt((1 + 0.25) / 12 + unseen), rel=0.01)
+    assert off_Ah * 3600 / 70 == pytest.approx(math.sqrt(2 * unseen), rel=0.01)
+
+
+def without_starts(charge):
+    """Return the evidence of a charge without what starts may have drawn unseen."""
+    return replace(charge.evidence, current=replace(charge.evidence.current, starts=None))
+
+
+def test_what_changed_over_a_gap_is_no_change_of_the_film():
+    """Its two sides are two films, each with its own ends."""
+    time_s = np.arange(0, 30, 0.2)
+    current_A = np.where(time_s < 15, 10.0, 80.0)
+    seen = (time_s < 12) | (time_s > 18)
+    how = HowRead("dc", "held", 3.0, 0.2, delay_s=1.0, holds_s=0.5)
+    fold = fed(ChargeFold(how, {"current_A"}), chunk_of(time_s[seen], current_A=current_A[seen]), ())
+    charge = fold.result()
+    late = charge.evidence.current.late
+    assert (late.stretches, late.rises["net"], late.changes2["net"], late.hidden2) == (2, 0.0, 0.0, 0.0)
+    assert len(charge.span.gaps) == 1 and charge.charge.net == pytest.approx((11.8 * 10 + 11.6 * 80) / 3600)
 
 
 def test_a_hidden_stretch_makes_it_less_sure():
@@ -70,11 +116,11 @@ def test_a_hidden_stretch_makes_it_less_sure():
 def test_a_display_that_stands_still_has_no_delay():
     """Whenever it showed the value, it was the same."""
     time_s = np.arange(0, 30, 0.2)
-    assert parts_of(time_s, np.full(len(time_s), 5.0)).get("the display's delay", 0) == 0
+    assert parts_of(time_s, np.full(len(time_s), 5.0)).get(HOLDS, 0) == 0
 
 
 def shown_in_a_film(seed, length_s, *, mean):
-    """Return what a display shows five times a second, late by nobody knows how much, and what flowed. [A], [Ah]"""
+    """Return what a display shows five times a second [A], how long it shows each value [s], and what flowed [Ah]."""
     rng = np.random.default_rng([seed, 77])
     plan = Plan(seed, "led", 30, length_s, delay_s=rng.uniform(0.05, 0.9), mean=mean)
     plan.signal_s, plan.signal_A = draw_of(rng, length_s, signed=bool(rng.random() < 0.25))
@@ -82,18 +128,27 @@ def shown_in_a_film(seed, length_s, *, mean):
     fill_in(plan, shown, plan.signal_A, every_s, rng.uniform(0, every_s))
     time_s = np.arange(rng.uniform(0, 0.2), length_s, 0.2)
     flowed_Ah = plan.true_Ah(time_s[-1]) - plan.true_Ah(time_s[0])
-    return time_s, np.array([float(shown.text_at(at)) for at in time_s]), flowed_Ah
+    return time_s, np.array([float(shown.text_at(at)) for at in time_s]), every_s, flowed_Ah
 
 
 @pytest.mark.parametrize("films", [60, pytest.param(200, marks=pytest.mark.night)])
-@pytest.mark.parametrize("mean", [True, False])
-@pytest.mark.parametrize(("length_s", "widest"), [(14.0, 0.28), (60.0, 0.1)])
-def test_what_flowed_lies_within_and_no_wider_than_it_must(mean, length_s, widest, films):
+@pytest.mark.parametrize(
+    ("mean", "sampling", "length_s", "widest"),
+    [
+        (True, "mean", 14.0, 0.25),
+        (True, "mean", 60.0, 0.08),
+        # Nobody said that this one shows moments.
+        (False, "mean", 14.0, 0.28),
+        (False, "held", 14.0, 0.36),
+        (False, "held", 60.0, 0.13),
+    ],
+)
+def test_what_flowed_lies_within_and_no_wider_than_it_must(mean, sampling, length_s, widest, films):
     """Displays that average and displays that do not, updated every third of a second to every second."""
     held, halves = 0, []
     for seed in range(films):
-        time_s, current_A, flowed_Ah = shown_in_a_film(seed, length_s, mean=mean)
-        how = HowRead("dc", "mean", 60.0, 0.2, delay_s=1.0)
+        time_s, current_A, every_s, flowed_Ah = shown_in_a_film(seed, length_s, mean=mean)
+        how = HowRead("dc", sampling, 60.0, 0.2, delay_s=1.0, holds_s=every_s)
         fold = fed(ChargeFold(how, {"current_A"}), chunk_of(time_s, current_A=current_A), ())
         net = with_intervals(fold.result(), EXACT).charge.sure.net
         held += net.low <= flowed_Ah <= net.high

@@ -73,6 +73,9 @@ def test_a_spacing_of_just_the_gap_limit_parts_nothing():
     assert len(plateaus_of([0.0, 10.0, 20.0], current_A=2.0).plateaus) == 1
     assert len(plateaus_of([0.0, 10.000001, 20.0], current_A=2.0).plateaus) == 2
     assert len(plateaus_of([0.0, 3000.0, 6000.0], how(sampling="held"), current_A=2.0).plateaus) == 1
+    # What a film showed does not stand while nothing of it could be read.
+    filmed = how(sampling="held", delay_s=1.0)
+    assert len(plateaus_of([0.0, 3000.0, 6000.0], filmed, current_A=2.0).plateaus) == 3
 
 
 def levels_of(current_A, **more):

@@ -1,12 +1,13 @@
 """A camera before a display, played by frames that are drawn one by one."""
 
 import cv2
+import numpy as np
 import pytest
 from film_drawing import Painter, display_toml
 from film_plans import plan_of
 
 from shuntbook.cli.main import run
-from shuntbook.ingest.events import MISREAD, Reading, Refused, Remark
+from shuntbook.ingest.events import HOLDS, MISREAD, Reading, Refused, Remark
 from shuntbook.ingest.live.address import make_source
 from shuntbook.ingest.live.source import Clock, SourceLost
 
@@ -87,6 +88,9 @@ def test_a_camera_gives_readings_with_the_times_of_its_frames(profile, monkeypat
     assert all(event.reason for event in events if isinstance(event, Refused))
     shares = [float(event.text) for event in events if isinstance(event, Remark) and event.kind == MISREAD]
     assert len(shares) >= 2 and 0 < shares[-1] <= shares[0] and shares[-1] < 0.2
+    holds_s = [float(event.text) for event in events if isinstance(event, Remark) and event.kind == HOLDS]
+    every_s = np.diff(plan.shown[0].from_s)[0]
+    assert len(holds_s) == len(shares) and holds_s[-1] == pytest.approx(every_s, abs=0.15)
 
 
 def read_until_lost(source):

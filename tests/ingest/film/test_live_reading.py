@@ -1,12 +1,14 @@
 """How many values of a film may be wrong, by its own evidence: patterns that are no figure, and segments that stray."""
 
+import numpy as np
 import pytest
 from film_frames import States, at_most, read_states, told_of_states
+from film_plans import Plan
+from film_reading import flowed_Ah
 
 from shuntbook.ingest.film.field_reader import Glimpse
 from shuntbook.ingest.film.figures import DisplayValue
-from shuntbook.ingest.film.film_export import ChangeTimes
-from shuntbook.ingest.film.live_reading import MisreadSums
+from shuntbook.ingest.film.live_reading import HoldTimes, MisreadSums
 from shuntbook.ingest.film.one_digit import NO_FIGURE
 from shuntbook.ingest.film.patterns import others_for_none
 from shuntbook.ingest.film.seen import Seen
@@ -68,11 +70,33 @@ def test_single_states_are_read_by_the_hundred():
 @pytest.mark.parametrize(("shown", "usual_s"), [((5, 5, 5, 5, 40), 0.5), ((5, 40, 5), 0.5), ((40, 40), 0.0), ((), 0.0)])
 def test_how_often_a_display_shows_a_new_value_is_seen(shown, usual_s):
     """By values that follow one another, not by a steady draw or what was hidden before."""
-    changes, k = ChangeTimes(), 0
+    holds, k = HoldTimes(1), 0
     for n, looks in enumerate((3, *shown, 2)):
         for _ in range(looks):
-            changes.add(Seen(k, k * 0.1, Glimpse("    ", -1), DisplayValue("current_A", n, 0.1, f"{n}")))
+            holds.add([Seen(k, k * 0.1, Glimpse("    ", -1), DisplayValue("current_A", n, 0.1, f"{n}"))])
             k += 1
-    assert changes.usual_s == pytest.approx(usual_s)
-    changes.add(Seen(k, k * 0.1, Glimpse("????", None)))
-    assert changes.usual_s == pytest.approx(usual_s)
+    assert holds.usual_s == pytest.approx(usual_s)
+    holds.add([Seen(k, k * 0.1, Glimpse("????", None))])
+    assert holds.usual_s == pytest.approx(usual_s)
+
+
+def test_a_value_that_comes_again_does_not_make_a_display_seem_slow():
+    """Most of its values come twice, and one of its two displays stands still: it shows a new one twice a second."""
+    holds, k = HoldTimes(2), 0
+    for n, looks in enumerate((5, 10, 10, 5, 10, 10, 15, 5, 10)):
+        for _ in range(looks):
+            amps, volts = (DisplayValue(f"{name}", x, 0.1, f"{x}") for name, x in (("current_A", n), ("voltage_V", 25)))
+            holds.add([Seen(k, k * 0.1, Glimpse("    ", -1), amps), Seen(k, k * 0.1, Glimpse("    ", -1), volts)])
+            k += 1
+    assert holds.usual_s == pytest.approx(0.5)
+
+
+def test_films_with_known_truth_know_what_their_means_stand_for():
+    """The first of a film, and one after a gap, stands for the usual time before it; a moment does not."""
+    plan = Plan(1, "led", 30.0, 20.0, mean=True)
+    plan.signal_s, plan.signal_A = np.arange(0, 20, 0.01), np.full(2000, 36.0)
+    # Between the steps of 0.01 s in which it is summed up.
+    at_s = np.concatenate([np.arange(5.005, 8.1, 0.2), np.arange(12.005, 15.1, 0.2)])
+    assert flowed_Ah(plan, at_s) == pytest.approx((3.0 + 3.0 + 2 * 0.2) / 100)
+    plan.mean = False
+    assert flowed_Ah(plan, at_s) == pytest.approx((3.0 + 3.0) / 100)

@@ -26,7 +26,7 @@ from hypothesis import strategies as st
 from ready_python import ready_python
 
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.events import MISREAD, Reading, Refused, Remark
+from shuntbook.ingest.events import HOLDS, MISREAD, Reading, Refused, Remark
 from shuntbook.ingest.journal import compaction, readings
 from shuntbook.ingest.journal import journal as journal_module
 from shuntbook.ingest.journal.compaction import NothingCaptured, compact, finish, settle_unfinished
@@ -54,17 +54,19 @@ def unfinished(log, count, *, quantities=QUANTITIES, meta=None):
     return journal_path(log)
 
 
-def test_a_log_carries_the_last_word_on_how_many_values_may_be_wrong(tmp_path):
+def test_a_log_carries_the_last_word_on_how_sure_the_values_of_a_display_are(tmp_path):
     """And no sentence of it, which would be one a minute; of other captures nothing is known of that."""
     log = tmp_path / "log.parquet"
     with closing(Journal(log, LogMeta(), QUANTITIES)) as journal:
         for n, share in enumerate((1.0, 0.25, 0.0125)):
             journal.append_reading(reading(n))
             journal.append_event(Remark(T0_US + n * US, MISREAD, f"{share:g}"))
+            journal.append_event(Remark(T0_US + n * US, HOLDS, f"{0.5 + share:g}"))
     done = compact(log)
-    assert done.meta.misread_share == 0.0125 and not done.meta.remarks[:-1]
+    assert (done.meta.misread_share, done.meta.display_holds_s) == (0.0125, 0.5125) and not done.meta.remarks[:-1]
     unfinished(tmp_path / "other.parquet", 2)
-    assert compact(tmp_path / "other.parquet").meta.misread_share is None
+    other = compact(tmp_path / "other.parquet").meta
+    assert (other.misread_share, other.display_holds_s) == (None, 0.0)
 
 
 def whole(log):

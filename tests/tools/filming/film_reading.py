@@ -85,12 +85,20 @@ def measure(plan: Plan, film: Path, profile: Path) -> Outcome:
     except CommandError as error:
         outcome.failed = str(error)
         return outcome
-    # What was hidden for longer than the log's gap limit is not counted, and told.
-    outcome.true_Ah = sum(
-        plan.true_Ah(float(b)) - plan.true_Ah(float(a)) for a, b in pairwise(time_s[amps]) if b - a <= HIDDEN_S
-    )
+    outcome.true_Ah = flowed_Ah(plan, time_s[amps])
     outcome.read_Ah, outcome.low_Ah, outcome.high_Ah = (net[f"net{key}_Ah"] for key in ("", "_low", "_high"))
     return outcome
+
+
+def flowed_Ah(plan: Plan, at_s: np.ndarray) -> float:
+    """Return what flowed in the time that readings at these instants stand for. [Ah]"""
+    spans = list(pairwise(at_s.tolist()))
+    # What was hidden for longer than the log's gap limit is not counted, and told. The first of means, and one after a
+    # gap, stands for the usual time before it.
+    usual_s = float(np.median(np.diff(at_s))) if plan.mean and len(at_s) > 1 else 0.0
+    begins = [at_s[0], *(b for a, b in spans if b - a > HIDDEN_S)] if len(at_s) else []
+    spans = [(a, b) for a, b in spans if b - a <= HIDDEN_S] + [(b - usual_s, b) for b in begins]
+    return sum(plan.true_Ah(b) - plan.true_Ah(a) for a, b in spans)
 
 
 class CommandError(Exception):

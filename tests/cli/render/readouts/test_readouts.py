@@ -98,7 +98,7 @@ def test_a_gap_breaks_the_line():
     t, _, _ = arrays_of(line)
     (cut,) = line["cuts"]
     assert (t[cut - 1] - START_US, t[cut] - START_US) == (1500 * SECOND_US, 1740 * SECOND_US)
-    held = told(with_facts(log, sampling="held"))["lines"][0]
+    held = told(with_facts(log, sampling="held", has_gaps=False))["lines"][0]
     assert (held["cuts"], held["step"]) == ([], "post")
 
 
