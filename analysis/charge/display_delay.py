@@ -25,18 +25,18 @@ class DelayFacts:
 
     Each dict goes by ``drawn``, ``returned`` and ``net``: sums of the second and fourth powers of each change times how
     much later than others it may have been shown [unit s]; by how much, from gap to gap, the last value lies above the
-    first, all together [unit]; and the sum of the squares of all changes [unit2]. ``hidden2`` is the sum of the squares
-    of the lengths of intervals in which nothing could be read [s2]. There were ``stretches`` without a gap, of
-    ``all_s`` together, and readings ``usual_s`` apart in the mean. [s]
+    first, all together [unit]; the sum of the squares of all changes [unit2]; and of each change times how long nobody
+    looked while it came [unit s]. ``hidden2`` is the sum of the squares of the lengths of intervals in which nothing
+    could be read [s2]. There were ``stretches`` without a gap, of ``all_s`` together. [s]
     """
 
     squares: dict[str, float]
     fourths: dict[str, float]
     rises: dict[str, float]
     changes2: dict[str, float]
+    unseen: dict[str, float]
     hidden2: float
     stretches: int
-    usual_s: float
     all_s: float
 
 
@@ -49,9 +49,9 @@ class DelaySums:
     def __init__(self, delay_s: float, holds_s: float, *, held: bool) -> None:
         self._hidden_s, self._holds_s, self._held = delay_s + holds_s + _HIDDEN_S, holds_s, held
         self._powers = np.zeros((2, 3))
-        self._changes2, self._rises = np.zeros(3), np.zeros(3)
+        self._changes2, self._rises, self._unseen = np.zeros(3), np.zeros(3), np.zeros(3)
         self._hidden2 = self._all_s = 0.0
-        self._intervals, self._stretches = 0, 1
+        self._stretches = 1
         self._last = np.empty(0), np.empty(0, np.int64), np.empty(0, np.int64)
 
     def add(self, x: FloatArray, start_us: TimeArray, stop_us: TimeArray) -> None:
@@ -70,21 +70,18 @@ class DelaySums:
             self._powers[:, k] += square.sum(), (square**2).sum()
             self._changes2[k] += (change**2).sum()
             self._rises[k] += change.sum()
+            self._unseen[k] += (change * unseen_s).sum()
         hidden = length_s[length_s > self._hidden_s]
         self._hidden2 += float((hidden**2).sum())
         self._all_s += float(length_s.sum())
-        self._intervals += len(x)
         self._stretches += int((~joined).sum())
         self._last = values[-1:], start[-1:], stop[-1:]
 
     def result(self) -> DelayFacts:
         """Return the facts so far."""
-        sums = (*self._powers, self._rises, self._changes2)
-        squares, fourths, rises, changes2 = (dict(zip(_PARTS, x.tolist(), strict=True)) for x in sums)
-        usual_s = self._all_s / max(self._intervals, 1)
-        return DelayFacts(
-            squares, fourths, rises, changes2, self._hidden2, self._stretches, usual_s=usual_s, all_s=self._all_s
-        )
+        sums = (*self._powers, self._rises, self._changes2, self._unseen)
+        squares, fourths, rises, changes2, unseen = (dict(zip(_PARTS, x.tolist(), strict=True)) for x in sums)
+        return DelayFacts(squares, fourths, rises, changes2, unseen, self._hidden2, self._stretches, self._all_s)
 
 
 @dataclass(frozen=True)

@@ -234,14 +234,16 @@ class SignalErrors:
         )
 
     def shown_late(self, part: Flow) -> float:
-        """Return what a display is likely to leave out at a film's end, less what it brings in at first. [unit h]"""
+        """Return what a display that is late, or hidden, is likely to leave out less what it adds. [unit h]"""
         late, delay_s, holds_s = self._facts.late, self._how.delay_s or 0.0, self._how.holds_s
         if late is None:
             return 0.0
-        # A moment is taken and held, and stands until the next look at a frame. A mean is of as long a time before it
-        # as it is shown for, and each look stands for the time since the one before.
-        held_s = (holds_s + late.usual_s) / 2 if self._how.sampling == "held" else holds_s - late.usual_s / 2
-        return late.rises[part] * (delay_s / 2 + held_s) / SECONDS_PER_HOUR
+        # A moment is taken and held, a mean is of as long a time before it as it is shown for. What changed while
+        # nobody looked is likely to have come half-way: a moment stands until the next look, a mean since the last.
+        is_held = self._how.sampling == "held"
+        late_s = delay_s / 2 + (holds_s / 2 if is_held else holds_s)
+        unseen = late.unseen[part] / 2 * (1 if is_held else -1)
+        return (late.rises[part] * late_s + unseen) / SECONDS_PER_HOUR
 
     def _of_hidden(self, late: DelayFacts, share: float, all_s: float) -> Component:
         return Component(

@@ -87,6 +87,17 @@ def test_a_film_that_ends_while_more_is_drawn_than_at_first_shows_too_little(sam
     assert off_Ah * 3600 / 70 == pytest.approx(math.sqrt(2 * unseen), rel=0.01)
 
 
+@pytest.mark.parametrize(("sampling", "share"), [("mean", -0.5), ("held", 0.5)])
+def test_what_changed_while_a_hand_was_before_it_is_likely_to_have_come_half_way(sampling, share):
+    """60 A more after two seconds: a moment read before stands through them, a mean read after is taken for all."""
+    time_s = np.array([0.0, 1, 2, 3, 5, 6, 7, 8])
+    chunk = chunk_of(time_s, current_A=np.where(time_s < 4, 10.0, 70.0))
+    how = HowRead("dc", sampling, 3.0, 1.0, delay_s=0.0)
+    charge = fed(ChargeFold(how, {"current_A"}), chunk, ()).result()
+    net = with_intervals(replace(charge, evidence=without_starts(charge)), EXACT).charge.sure.net
+    assert (net.low + net.high) / 2 - charge.charge.net == pytest.approx(share * 2 * 60 / 3600)
+
+
 def without_starts(charge):
     """Return the evidence of a charge without what starts may have drawn unseen."""
     return replace(charge.evidence, current=replace(charge.evidence.current, starts=None))
