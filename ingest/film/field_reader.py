@@ -9,6 +9,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from .digit_light.flicker import IN_STEP, Flicker, light_down, point_by_rows, told_by_rows
 from .digit_light.segments import PARTS, SegmentLight, SegmentModel, model_for
 from .digit_light.still_light import StillEdges, StillLight, flattened
 from .digit_light.usual_ground import REMEMBERED, UsualGround
@@ -16,8 +17,8 @@ from .digit_places.beside import is_crossed, pattern_beside
 from .digit_places.geometry import Geometry
 from .digit_places.search import find_geometries, quick_score, refined_geometry
 from .digit_places.straighten import Box, Image, Patch, straightened
-from .one_digit import Digit, glyph_of, levels_of, point_of
-from .patterns import DOUBT, GLYPHS, UsualForms
+from .one_digit import UNCLEAR, Digit, digit_by_rows, glyph_of, levels_of, point_of
+from .patterns import BLANK, DOUBT, GLYPHS, UsualForms
 
 Polarity = Literal["light", "dark"]
 #: Least share of the variance that digits must explain for their place to be believed, and to be read at all.
@@ -47,7 +48,7 @@ class Glimpse:
     ``point`` is the digit after which a point is lit, -1 where none is, None where that cannot be told. ``reason`` says
     why nothing or not all was read. ``light`` is how bright each digit is, in parts of the brightest. ``strays`` is how
     far, of each digit, the segment strays that comes nearest to being taken for the contrary: 0 for not at all, 1 for
-    all of a lit one's light.
+    all of a lit one's light. ``flickers`` is whether it was read by the light of each row.
     """
 
     glyphs: str
@@ -55,6 +56,7 @@ class Glimpse:
     reason: str = ""
     light: tuple[float, ...] = ()
     strays: tuple[float, ...] = ()
+    flickers: bool = False
 
 
 class FieldReader:
@@ -78,7 +80,7 @@ class FieldReader:
         self._ground, self._brighter, self._remembered_s = UsualGround(), np.ones(3), -1e9
         self._edged_s = -1e9
         self._beside: deque[float] = deque(maxlen=REMEMBERED)
-        self._forms = UsualForms()
+        self._forms, self._flicker = UsualForms(), Flicker()
 
     def look(self, picture: Image, moved: NDArray[np.float64], time_s: float) -> Glimpse:
         """Return what a frame shows; the camera has moved by `moved` since the box was drawn."""
@@ -222,6 +224,12 @@ class FieldReader:
         standing = across - level * self._edges.across()
         shade = self._shade(grounds, int(np.argmax(of_digit)))
         digits = [self._digit(amounts, standing, of_digit, level, k, shade[k]) for k in range(self.box.digits)]
+        point, in_step = point_of(amounts.lit[:, PARTS - 1], of_digit, level), False
+        if flickers := self._flickers(time_s, lit, digits):
+            level, alone = self._flicker.full, digits
+            digits, point = self._by_rows(digits, amounts, across, patch)
+            gained = any(one.glyph == DOUBT != other.glyph for one, other in zip(alone, digits, strict=True))
+            in_step = self._flicker.is_still and (gained or self._flicker.is_uneven(lit))
         is_clean = not any(digit.why for digit in digits)
         digits = self._doubt_grounds(digits, amounts, grounds, level)
         beside = self._is_beside(amounts, level)
@@ -241,13 +249,16 @@ class FieldReader:
         if DOUBT not in glyphs:
             self._trouble = ""
         reasons = [f"digit {k + 1} {digit.why}" for k, digit in enumerate(digits) if digit.why]
+        if in_step and reasons and reasons[0].endswith(UNCLEAR):
+            reasons = [IN_STEP]
         reason = "something bright or dark stands beside the digits" if beside else next(iter(reasons), "")
         return Glimpse(
             glyphs,
-            point_of(amounts.lit[:, PARTS - 1], of_digit, level),
+            point,
             self._trouble or reason,
             tuple(np.maximum(strongest / level, 0).round(3).tolist()),
             tuple(round(digit.strays, 3) for digit in digits),
+            flickers,
         )
 
     def _shade(self, grounds: NDArray[np.float64], brightest: int) -> NDArray[np.float64]:
@@ -259,6 +270,28 @@ class FieldReader:
             return np.ones(len(grounds))
         fallen = grounds.mean(axis=1)
         return np.asarray(np.clip(fallen / max(float(fallen[brightest]), 1.0), 0.0, 1.0))
+
+    def _flickers(self, time_s: float, lit: NDArray[np.float64], digits: list[Digit]) -> bool:
+        """Tell whether a display that shines flickers, by this look and those before it."""
+        if self._weights.sum() < 0:
+            return False
+        self._flicker.add(time_s, lit, is_clear=not any(digit.why for digit in digits))
+        return self._flicker.is_seen or self._flicker.is_still
+
+    def _by_rows(
+        self, digits: list[Digit], amounts: SegmentLight, across: NDArray[np.float64], patch: Patch
+    ) -> tuple[list[Digit], int | None]:
+        """Return what digits that flicker show by the light of each of their rows, and after which a point is lit."""
+        assert self.model is not None
+        full = self._flicker.full
+        down = light_down(patch, self.model.geometry, amounts.shift, amounts.lit, amounts.ground)
+        rows = [told_by_rows(*each, full) for each in zip(amounts.lit, down, strict=True)]
+        lit = amounts.lit[:, : PARTS - 1]
+        digits = [digit_by_rows(*each, full) for each in zip(digits, lit, across, rows, strict=True)]
+        if self._flicker.is_still:
+            # Light that does not wander over all digits may have passed by those that seem to be dark.
+            digits = [digit if digit.glyph != BLANK else Digit(DOUBT, UNCLEAR[1]) for digit in digits]
+        return digits, point_by_rows(rows)
 
     def _digit(
         self,

@@ -50,11 +50,19 @@ _OFTEN, _TIMES = 20, 10
 _SAME_S: Final = 0.4
 #: A digit that flickers may be lit in few frames: it is not dark between two that show so much of its light. [s]
 _LIT, _DARK_S = 0.3, 0.3
+#: What is light, of a display that flickers; what is without it for longer is dark. [s]
+_SOME_LIGHT, _DARK_MOST_S = 0.12, 3.0
 #: A glyph that stands for less, and in whose last third a segment strays so far, and so much more than before, is what
 #: a slow display still shows of two values while one goes out; by films of the tests.
 _GOES_OUT_S, _STRAYS_FAR, _STRAYS_MORE = 2.0, 0.2, 0.06
 #: Letters that may stand for a unit in a digit's place, and the unit.
 UNIT_LETTERS: Final = {"A": "A", "U": "V", "P": "W"}
+
+
+def glyph_among(lit: int, known: int) -> str:
+    """Return the one glyph of which these segments are lit, as bits, and the other known ones dark; else `DOUBT`."""
+    glyphs = {glyph for bits, glyph in GLYPHS.items() if bits & known == lit}
+    return glyphs.pop() if len(glyphs) == 1 else DOUBT
 
 
 def is_part_of(glyph: str, other: str) -> bool:
@@ -138,6 +146,20 @@ def doubt_darkness(column: list[str], light: Sequence[Sequence[float]], times: S
     for k in [k for k, glyph in enumerate(column) if glyph == BLANK and len(lit_s)]:
         j = int(np.searchsorted(lit_s, times[k]))
         if 0 < j < len(lit_s) and max(times[k] - lit_s[j - 1], lit_s[j] - times[k]) < _DARK_S:
+            column[k] = DOUBT
+
+
+def dark_for(light: Sequence[float], times: Sequence[float]) -> float:
+    """Return how long a digit that flickers is without light at most, between two frames that show some. [s]"""
+    lit_s = [at for one, at in zip(light, times, strict=True) if one > _SOME_LIGHT]
+    return max((gap for a, b in pairwise(lit_s) if (gap := b - a) < _DARK_MOST_S), default=0.0)
+
+
+def doubt_what_seems_dark(column: list[str], light: Sequence[float], times: Sequence[float], dark_s: float) -> None:
+    """Put in doubt that a digit is dark which was lit no longer before or after than light may be away. [s]"""
+    lit_s = np.array([at for one, at in zip(light, times, strict=True) if one > _SOME_LIGHT])
+    for k, glyph in enumerate(column):
+        if glyph == BLANK and len(lit_s) and np.abs(lit_s - times[k]).min() < dark_s:
             column[k] = DOUBT
 
 

@@ -20,9 +20,11 @@ from .figures import NoFigureError, figure_of
 from .lost_digits import CHANGE_S, SMALL_DIGITS, KnownValues, doubt_what_lost_digits
 from .patterns import (
     DOUBT,
+    dark_for,
     doubt_darkness,
     doubt_parts,
     doubt_what_goes_out,
+    doubt_what_seems_dark,
     fill,
     is_half_changed,
     is_mixture,
@@ -30,8 +32,11 @@ from .patterns import (
 )
 from .seen import Seen, Stand, unread_between_s
 
-#: A part of a digit that is dark for no longer was not lit at that moment; of displays that flicker, longer. [s]
-_PART_S, _PART_FLICKERS_S = 0.25, 0.55
+#: A part of a digit that is dark for no longer was not lit at that moment; of displays that flicker, longer; of those
+#: read by the light of each row, shorter. [s]
+_PART_S, _PART_FLICKERS_S, _PART_ROWS_S = 0.25, 0.55, 0.15
+#: Light is away from a digit that is dark in a whole look at least. [looks]
+_DARK_LOOKS: Final = 1.5
 #: A display flickers where a quarter of the steps of its light, or of its segments, are larger than this, in parts of a
 #: lit one's light, of digits that have more than the other; by films of the tests.
 _FLICKERS, _LIT = 0.08, 0.3
@@ -136,13 +141,17 @@ def _stands(frames: Sequence[Seen], entry: FieldEntry, apart_s: float) -> list[S
     texts, sure = _cleaned(frames, apart_s)
     is_seen = entry.decimals == "seen" or any(one.decimals == "seen" for one in entry.in_turn)
     points = _points(frames) if is_seen else [-1] * len(frames)
+    columns, read = (list(zip(*rows, strict=True)) for rows in (texts, sure))
     stands, k = [], 0
     for (text, point), group in groupby(zip(texts, points, strict=True)):
         length = len(list(group))
         if DOUBT not in text and point is not None:
             stand = Stand(list(frames[k : k + length]), text, point, k)
             stand.point = point if is_seen else _usual_point(stand.frames)
-            stand.sure = min(sum(column) for column in zip(*sure[k : k + length], strict=True))
+            # Of a display that flickers a digit that stays as it is may be read before or after, too.
+            by_rows = frames[k].glimpse.flickers
+            spans = [_same_about(column, k) if by_rows else slice(k, k + length) for column in columns]
+            stand.sure = min(sum(column[span]) for column, span in zip(read, spans, strict=True))
             stands.append(stand)
         k += length
     return stands
@@ -151,19 +160,35 @@ def _stands(frames: Sequence[Seen], entry: FieldEntry, apart_s: float) -> list[S
 def _cleaned(frames: Sequence[Seen], apart_s: float) -> tuple[list[str], list[list[bool]]]:
     """Return what each frame shows once single digits are cleaned, and which of its digits were read in it."""
     times = [seen.time_s for seen in frames]
-    flickers = _flickers(frames)
-    part_s = 0.0 if apart_s >= _STILLS_S else _PART_FLICKERS_S if flickers else _PART_S
+    by_rows = any(seen.glimpse.flickers for seen in frames)
+    flickers = by_rows or _flickers(frames)
+    part_s = 0.0 if apart_s >= _STILLS_S else _PART_ROWS_S if by_rows else _PART_FLICKERS_S if flickers else _PART_S
     columns = [list(column) for column in zip(*(seen.glimpse.glyphs for seen in frames), strict=True)]
+    light = np.array([seen.glimpse.light or [0.0] * len(columns) for seen in frames]).T
+    # A value's last two digits are always lit, but for the flicker.
+    dark_s = max(dark_for(one, times) for one in light[-2:])
     sure = []
     for k, column in enumerate(columns):
         if not flickers:
             doubt_what_goes_out(column, [seen.glimpse.strays[k : k + 1] for seen in frames], times)
+        if by_rows and dark_s > _DARK_LOOKS * apart_s:
+            doubt_what_seems_dark(column, light[k], times, dark_s)
         doubt_darkness(column, [seen.glimpse.light[k : k + 1] for seen in frames], times)
         doubt_parts(column, times, part_s)
         sure.append([glyph != DOUBT for glyph in column])
         fill(column, times)
     texts = ["".join(row) for row in zip(*columns, strict=True)]
     return texts, [list(row) for row in zip(*sure, strict=True)]
+
+
+def _same_about(column: Sequence[str], k: int) -> slice:
+    """Return the frames about one in which a digit is the same all along."""
+    first = last = k
+    while first and column[first - 1] == column[k]:
+        first -= 1
+    while last + 1 < len(column) and column[last + 1] == column[k]:
+        last += 1
+    return slice(first, last + 1)
 
 
 def _flickers(frames: Sequence[Seen]) -> bool:

@@ -64,6 +64,12 @@ def _flicker(plan: Plan, degree: tuple[float, float]) -> None:
     plan.exposure_s, plan.readout_s = 0.008, min(0.02, 0.95 / plan.fps)
 
 
+def _dimmed(plan: Plan, degree: tuple[float, float, float]) -> None:
+    """Let all digits be lit at once, for a share of each period."""
+    light_Hz, rate, plan.duty = degree
+    _flicker(plan, (light_Hz, rate))
+
+
 def _glare(plan: Plan, degree: float) -> None:
     plan.glare = [(0.0, plan.length_s, 0.35, 0.4, 60.0, degree)]
 
@@ -142,7 +148,10 @@ def _codec(plan: Plan, degree: str) -> None:
 #: Red, green, blue and white as a camera sees them. [blue, green, red]
 COLOURS = ((0.1, 0.15, 1.0), (0.2, 1.0, 0.3), (1.0, 0.45, 0.15), (0.95, 0.95, 1.0))
 RATES = (24.0, 25.0, 30.0, 50.0, 60.0)
-FLICKERS_HZ = (50.0, 100.0, 120.0, 200.0, 400.0)
+FLICKERS_HZ = (50.0, 60.0, 100.0, 120.0, 200.0, 400.0)
+#: Rates of light and frames that beat once in two to five seconds; for which share of each period light is on.
+SLOW_BEATS = ((50.2, 25.0), (50.5, 25.0), (60.3, 30.0), (100.4, 25.0), (120.3, 60.0), (200.5, 50.0))
+DUTIES = (0.2, 0.6)
 _CAMERA = [(way, share) for way in ("jolt", "drift", "both") for share in (0.01, 0.03)]
 #: Each disturbance: its degrees, the weakest first, and what it does to a calm plan.
 DISTURBANCES: dict[str, tuple[Sequence, Callable]] = {
@@ -162,6 +171,8 @@ DISTURBANCES: dict[str, tuple[Sequence, Callable]] = {
     "negative": ((0.7, 0.4, 0.2), _negative),
     "dim_askew": ((0.4, 0.25, 0.15), _dim_askew),
     "flicker": ([(light, rate) for light in FLICKERS_HZ for rate in RATES], _flicker),
+    "drifting_flicker": ([(light, rate) for light, rate in SLOW_BEATS], _flicker),
+    "dimmed": ([(light, rate, duty) for light in (50.0, 100.0, 110.0) for rate in RATES for duty in DUTIES], _dimmed),
     "hand": ([(reach, level) for reach in (0.6, 0.75, 0.9, 1.2) for level in (20, 60, 120)], _hand),
     "camera": ([*_CAMERA, ("turn", 1.0), ("turn", 2.0), ("zoom", 0.03)], _camera),
     "room": ((0.7, 0.4, 0.2, 0.1), _room),

@@ -170,7 +170,7 @@ class Painter:
         opened = time_s + rows / plan.size[1] * plan.readout_s
         light = []
         for slot in self._slots[n]:
-            start, share = slot / shown.digits, 1 / shown.digits
+            start, share = (0.0, plan.duty) if plan.duty else (slot / shown.digits, 1 / shown.digits)
             a = opened * plan.flicker_Hz - start
             b = (opened + plan.exposure_s) * plan.flicker_Hz - start
             lit = (np.floor(b) + np.minimum(b % 1, share) / share) - (np.floor(a) + np.minimum(a % 1, share) / share)

@@ -62,6 +62,8 @@ class Plan:
     #: How slowly segments go out where that is not as slow as they light.
     fades_s: float = 0.0
     flicker_Hz: float | None = None
+    #: For which share of each period all digits are lit at once; else one digit is lit after another.
+    duty: float | None = None
     exposure_s: float = 0.012
     readout_s: float = 0.02
     yaw_deg: float = 0.0

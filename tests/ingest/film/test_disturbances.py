@@ -3,6 +3,8 @@
 import pytest
 from film_disturbed import disturbed
 
+from shuntbook.ingest.film.digit_light.flicker import IN_STEP
+
 #: Film by film some seconds; the whole is ``python tests/tools film_reading --only all``.
 FIRST, LENGTH_S = 502, 8.0
 
@@ -26,3 +28,18 @@ def test_what_is_left_of_a_value_on_a_cold_display_is_not_read_with_the_next_one
     """Segments light at once and go out within a second: an 8 stands where a 3 follows a 4."""
     read = read_of("cold", 1.0)
     assert any("not clear" in reason for reason in read.why) and read.accepted > 40
+
+
+@pytest.mark.parametrize(
+    ("degree", "share"), [((50.0, 30.0), 0.75), pytest.param((100.0, 30.0), 0.9, marks=pytest.mark.night)]
+)
+def test_digits_that_flicker_row_by_row_are_read(degree, share):
+    """In no frame are all digits lit alike; each is read where its own rows show it."""
+    read = read_of("flicker", degree)
+    assert read.read >= share * read.clear > 10 and read.jumps > 1
+
+
+def test_a_flicker_in_step_with_the_camera_is_told():
+    """The same digits are dark in each frame: the reason says what to do."""
+    read = read_of("flicker", (50.0, 25.0))
+    assert read.accepted == 0 and read.why.most_common(1)[0][0] == IN_STEP

@@ -259,3 +259,27 @@ def test_every_figure_has_patterns_of_its_own():
     assert set("0123456789- ") <= set(GLYPHS.values())
     assert is_part_of("1", "7") and is_part_of("3", "9") and is_part_of(" ", "8")
     assert not is_part_of("7", "1") and not is_part_of("2", "5") and not is_part_of("8", "8")
+
+
+def by_rows(texts, dark=()):
+    """Return the value of each frame of a display that flickers; digits in these places and frames have no light."""
+    judge, seen = FrameJudge(FIELD, APART_S), []
+    for k, text in enumerate(texts):
+        is_dark = [place in dark and (k + place) % 6 < 3 for place in range(4)]
+        glyphs = "".join(" " if away else glyph for glyph, away in zip(text, is_dark, strict=True))
+        light = tuple(0.0 if glyph == " " else 1.0 for glyph in glyphs)
+        seen += judge.add(Seen(k + 1, k * APART_S, Glimpse(glyphs, None, "", light, (0.1,) * 4, flickers=True)))
+    return [s.figure and s.figure.value for s in seen + judge.end()]
+
+
+def test_digits_that_are_dark_by_turns_are_filled_in():
+    """Each is read in every other three frames; a first digit that goes out is out once light would have come back."""
+    values = by_rows(["7251"] * 45 + [" 436"] * 60, dark=range(4))
+    assert values[6:40] == [725.1] * 34 and values[-50:-5] == [43.6] * 45
+    assert set(values) == {None, 725.1, 43.6} and values[45] is None
+
+
+def test_a_figure_that_is_a_part_of_those_about_it_counts_where_light_shows_it():
+    """A 1 between a 3 and an 8, each read in few frames."""
+    values = by_rows([" 253"] * 30 + [" 251"] * 5 + [" 258"] * 30)
+    assert values == [25.3] * 30 + [25.1] * 5 + [25.8] * 30

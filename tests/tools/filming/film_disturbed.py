@@ -24,7 +24,7 @@ CHANGE_S, FADES = 0.12, 3.5
 JUMP, STANDS_S = 0.5, 0.5
 
 #: What only displays of one kind do.
-KINDS = {"flicker": "led", "fading": "lcd", "cold": "lcd", "lit_room": "led"}
+KINDS = {"fading": "lcd", "cold": "lcd"} | dict.fromkeys(("flicker", "drifting_flicker", "dimmed", "lit_room"), "led")
 KINDS |= dict.fromkeys(("shadow", "negative", "dim_askew"), "lcd")
 
 
