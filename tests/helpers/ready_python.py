@@ -1,8 +1,8 @@
 """A Python that begins with the whole program loaded: a process of its own for a twentieth of what its start takes.
 
 `ready_python` is called as Python is, with ``-c CODE WORDS``. A process that has everything loaded is forked, once a
-request, with the asker's streams, folder and environment. What is asked stands for its fork: it has its number
-(``os.getpid``), hands on the signals that can be heard, and ends as it ends; where it is killed the fork is.
+request, with the asker's streams, folder and environment. What is asked stands for its fork: it hands on the signals
+that can be heard, and ends as it ends; where it is killed the fork is. A capture tells its number as its own.
 
 Not for tests of what is loaded when, of the start, of encodings, of threads or of groups of processes.
 """
@@ -25,12 +25,14 @@ from contextlib import suppress
 from functools import cache
 from importlib import import_module
 from pathlib import Path
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 from typing import Any
 
 #: What stands for a fork. It imports next to nothing, since that is what it is to spare.
 _STAND_IN = """#!{python} -IS
 import _signal, _socket, marshal, os, sys
+if sys.argv[1] != "-c":  # Python itself is asked for, with flags of its own
+    os.execv({python!r}, [{python!r}, *sys.argv[1:]])
 HEARD = (_signal.SIGHUP, _signal.SIGINT, _signal.SIGTERM)
 deaf = [n for n in HEARD if _signal.getsignal(n) == _signal.SIG_IGN]
 asked = marshal.dumps((sys.argv[2], sys.argv[3:], os.getcwd(), dict(os.environ), os.getpid(), list(map(int, deaf))))
@@ -87,8 +89,9 @@ def _load_all() -> None:
         for each in pkgutil.walk_packages(package.__path__, f"{package.__name__}."):
             with suppress(ImportError):  # of an extra that is not installed
                 import_module(each.name)
-    for heavy in ("matplotlib.figure", "pandas", "scipy.stats", "scipy.optimize", "tornado.web", "concurrent.futures"):
+    for heavy in ("matplotlib.figure", "pandas", "scipy.stats", "scipy.optimize", "tornado.web"):
         import_module(heavy)
+    import_module("multiprocessing.spawn")  # keeps the executable that a command's own workers are begun by
     assert len([*Path("/proc/self/task").iterdir()]) == 1, "a fork would have none of the other threads"
     gc.freeze()  # what stays for ever is copied by no search for what does not
 
@@ -133,7 +136,8 @@ def _forked(wire: socket.socket, ours: Path) -> tuple[str, list[str]]:
     os.environ.clear()
     os.environ.update(environment)
     time.tzset()
-    os.getpid = lambda: stands_for
+    # A capture tells others its number, by which it is known to who began it, and ended.
+    import_module("shuntbook.cli.capture.beside").os = SimpleNamespace(**vars(os) | {"getpid": lambda: stands_for})
     sys.executable = str(ours)
     _take_streams()
     return code, words
@@ -181,8 +185,11 @@ def _run(code: str, words: list[str]) -> None:
 
 
 def _end_at_once() -> None:
-    """End a fork when all is done but to take the loaded program apart, which takes longer than the rest."""
-    if _status:
+    """End a fork when all is done but to take the loaded program apart, which takes longer than the rest.
+
+    Not one that had workers: what they shared is given back by that.
+    """
+    if _status and "multiprocessing.synchronize" not in sys.modules:
         sys.stdout.flush()
         sys.stderr.flush()
         os._exit(_status[0])
