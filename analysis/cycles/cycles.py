@@ -177,9 +177,9 @@ class _Levels:
     def _record(self, at_end: int) -> None:
         if self._last is not None:
             signal, levels = self.list.signal, self.list.levels
-            whole = record(self._last, self._before_last, signal, at_start=self._at_start, at_end=at_end)
-            whole = with_inner(whole, self._last, self._before_last, signal)
-            levels.append(replace(whole, start_s=start_length_s(self._last, self._before_last, signal)))
+            pair = self._last, self._before_last, signal
+            whole = record(*pair, at_start=self._at_start, at_end=at_end, start_s=start_length_s(*pair))
+            levels.append(with_inner(whole, *pair))
 
 
 class _Chosen(NamedTuple):

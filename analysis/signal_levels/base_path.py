@@ -32,8 +32,9 @@ EDGE: Final = 0.1
 RUN_COST, OPEN_COST, HOUR_COST = 0.2, 1.5, 0.5
 #: Behind a run the base may be off by so many least draws. [1]
 MOST_LEFT: Final = 2.5
-#: A run's end is sought until so many levels looked like rest, and among so many. [1], [1]
-RESTS, MOST_LEVELS = 10, 400
+#: A run's end is sought until so many levels looked like rest, and among so many; they are mostly among so few.
+#: [1], [1], [1]
+RESTS, MOST_LEVELS, FEW_LEVELS = 10, 400, 50
 
 
 class Away(NamedTuple):
@@ -77,6 +78,12 @@ class BasePath:
         return np.array([level.length_s for level in self.levels.levels]) >= SOLID * self.interval_s
 
     @cached_property
+    def begins(self) -> list[bool]:
+        """With which levels a run may begin: the step to them is more than noise and what is beside a step."""
+        noise = np.array([level.least for level in self.levels.levels]) / 2 / self.least
+        return list((self.steps > np.maximum(noise, EDGE)).tolist())
+
+    @cached_property
     def ends(self) -> list[int]:
         """For each level the one with which it is cut off: the first behind a gap, or behind the last of all."""
         ends, end = list[int](), len(self.levels.levels)
@@ -87,11 +94,14 @@ class BasePath:
 
     def stretches(self) -> list[Away]:
         """Return the runs that leave least to be explained, in order."""
-        count = len(self.levels.levels)
+        if not self.levels.levels:
+            return []
+        count, steps = len(self.levels.levels), np.abs(self.steps).tolist()
         cost, came_from = [0.0, *[np.inf] * count], [(-1, False)] * (count + 1)
         for k in range(count):
-            ways = [(k + 1, abs(float(self.steps[k + 1])) if k + 1 < count else 0.0, False)]
-            ways += [(stop, more, True) for stop, more in self._ends_of_run(k)]
+            ways = [(k + 1, steps[k + 1] if k + 1 < count else 0.0, False)]
+            if k + 1 < self.ends[k] and self.begins[k + 1]:
+                ways += [(stop, more, True) for stop, more in self._ends_of_run(k + 1, self.ends[k])]
             for place, more, runs in ways:
                 if cost[k] + more < cost[place]:
                     cost[place], came_from[place] = cost[k] + more, (k, runs)
@@ -103,16 +113,19 @@ class BasePath:
             place = k
         return stretches[::-1]
 
-    def _ends_of_run(self, rest: int) -> Iterator[tuple[int, float]]:
-        """Yield where a run may end that begins behind a level of rest, and what that costs. [1]."""
-        start, end = rest + 1, self.ends[rest]
-        if start >= end or not self._rises(start, end):
+    def _ends_of_run(self, start: int, end: int) -> Iterator[tuple[int, float]]:
+        """Yield where a run that begins with a level may end, and what that costs; at `end` it is cut off. [1]."""
+        if not self._rises(start, end):
             return
-        since_s = self.at_s[start : min(end, start + MOST_LEVELS)] - self.at_s[start]
-        height = self.levels.after[start : start + len(since_s)] - self.levels.before[start]
-        holds = self.holds[start : start + len(since_s)]
+        is_whole = end - start <= MOST_LEVELS
+        for most in (end - start,) if is_whole else (FEW_LEVELS, MOST_LEVELS):
+            since_s = self.at_s[start : start + most] - self.at_s[start]
+            height = self.levels.after[start : start + most] - self.levels.before[start]
+            holds = self.holds[start : start + most]
+            seen = int(np.searchsorted(np.cumsum(holds & (height < self.least / 2 + self.drift * since_s)), RESTS)) + 1
+            if seen <= most:
+                break
         tested = holds & (since_s > RAMP_S)
-        seen = int(np.searchsorted(np.cumsum(holds & (height < self.least / 2 + self.drift * since_s)), RESTS)) + 1
         stops = start + 1 + np.flatnonzero(self.steps[start + 1 : start + min(seen, len(since_s))] <= -EDGE)
         moved, lasted_s = self.first[stops] - self.levels.before[start], since_s[stops - start]
         left = np.maximum(np.abs(moved) - self.drift * lasted_s, 0.0) / self.least
@@ -126,13 +139,11 @@ class BasePath:
         cost = RUN_COST + left + HOUR_COST * (self.drift > 0) * lasted_s / SECONDS_PER_HOUR
         yield from zip(stops[near][stays].tolist(), cost[near][stays].tolist(), strict=True)
         # To the end of what was measured; not so long that the sky may hide that it is over.
-        is_whole, drifts = len(since_s) == end - start, self.drift * float(since_s[-1])
+        drifts = self.drift * float(since_s[-1])
         if is_whole and drifts < self.least / 2 and (~tested | (height >= STAYS * self.least - drifts)).all():
             yield end, OPEN_COST
 
     def _rises(self, start: int, end: int) -> bool:
         """Tell whether the signal rises with a level by the least draw, on a ramp or at once."""
-        if self.steps[start] <= max(self.levels.levels[start].least / 2 / self.least, EDGE):
-            return False
         near = slice(start, start + int(np.searchsorted(self.at_s[start:end], self.at_s[start] + RAMP_S, side="right")))
         return float(self.first[near].max() - self.levels.before[start]) >= self.least

@@ -200,7 +200,9 @@ def _ends_of_change(before: Level | None, level: Level, signal: str) -> tuple[Pl
     return left, reached
 
 
-def record(level: Level, before: Level | None, signal: str, *, at_start: int, at_end: int) -> LevelRecord:
+def record(
+    level: Level, before: Level | None, signal: str, *, at_start: int, at_end: int, start_s: float = math.nan
+) -> LevelRecord:
     """Return what is kept of a level that is complete; so many readings stand for its beginning and for its end."""
     names = level.names
     changed = level.changed
@@ -225,6 +227,7 @@ def record(level: Level, before: Level | None, signal: str, *, at_start: int, at
         sums_first={name: sums[0] for name, sums in level.parts[0].sums.items()},
         sums_last={name: sums[1] for name, sums in level.parts[-1].sums.items()},
         burst=_burst(before, level, signal),
+        start_s=start_s,
     )
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from itertools import takewhile
+from itertools import chain, takewhile
 from typing import Final, NamedTuple
 
 from ..readings.chunk import MICROSECONDS
@@ -74,7 +74,8 @@ def _readings(level: Level, signal: str) -> Iterator[_Reading]:
 def _of_plateau(plateau: Plateau, signal: str, count: int) -> Iterator[_Reading]:
     trace, most = plateau.traces[signal], plateau.count
     # Its first readings and its last ones are known, which may be the same. They are taken to be evenly apart.
-    known = dict(zip(range(most - len(trace.tail), most), trace.tail, strict=True)) | dict(enumerate(trace.head))
+    behind = max(most - len(trace.tail), len(trace.head))
+    last = zip(range(behind, most), trace.tail[behind - most :], strict=True) if behind < most else ()
     each_us = (plateau.last_us - plateau.first_us) / max(most - 1, 1)
-    for k in sorted(known):
-        yield _Reading(count + k, plateau.first_us + k * each_us, known[k])
+    for k, x in chain(enumerate(trace.head), last):
+        yield _Reading(count + k, plateau.first_us + k * each_us, x)
