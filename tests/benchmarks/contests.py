@@ -174,7 +174,7 @@ def _each(files: Files, *arguments: str | Path) -> list[Contestant]:
 
 
 #: What is measured at every length, and what only once, whatever the length.
-BY_ROWS = {each.__name__: each for each in (convert, dialects, amps, charge, cycles, report)}
+BY_ROWS = {each.__name__: each for each in (amps, charge, cycles, report, convert, dialects)}
 ONCE = {each.__name__: each for each in (capture, day)}
 
 
@@ -191,17 +191,17 @@ def fleet(folder: Path, count: int, versions: Mapping[str, str], most: int) -> I
 
     with ExitStack() as clusters:
         ways = [by("1 process", "--workers", "1"), by("2 processes", "--workers", "2")]
-        if count <= most:
+        if count < most:
             others = [version for version in versions if version != OURS]
             ways += [by(f"{version} in 2 processes", "--workers", "2", version=version) for version in others]
-            if importlib.util.find_spec("distributed"):
-                from dask_cluster import workers
+        if count <= most and importlib.util.find_spec("distributed"):
+            from dask_cluster import workers
 
-                for size in (1, 4):
-                    place = folder / f"cluster-{count}-{size}"
-                    place.mkdir()
-                    address = clusters.enter_context(workers(place, size))
-                    ways.append(by(f"Dask workers {size}", "--scheduler", address))
+            for size in (1, 4):
+                place = folder / f"cluster-{count}-{size}"
+                place.mkdir()
+                address = clusters.enter_context(workers(place, size))
+                ways.append(by(f"Dask workers {size}", "--scheduler", address))
         yield {f"fleet of {count:,} log-days": ways}
         summaries = {path.read_bytes() for path in folder.glob(f"[!0]*-{count}-summary.parquet")}
         assert len(summaries) == 1, "the summary depends on how many workers there are"
