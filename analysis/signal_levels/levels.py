@@ -204,8 +204,7 @@ def record(
     level: Level, before: Level | None, signal: str, *, at_start: int, at_end: int, start_s: float = math.nan
 ) -> LevelRecord:
     """Return what is kept of a level that is complete; so many readings stand for its beginning and for its end."""
-    names = level.names
-    changed = level.changed
+    names, changed = level.names, level.changed
     left, reached = _ends_of_change(before, level, signal)
     return LevelRecord(
         start_us=level.start_us,
