@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 
+import numpy as np
 import pytest
-from readings import how
+from readings import chunk_of, how
 from telling import told, unwrapped
 
 from shuntbook.analysis.charge.amounts import Amounts, Charge, Sureness
@@ -16,6 +17,8 @@ from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED
 from shuntbook.cli.main import run
 from shuntbook.cli.render.terminal.charge import charge_answer
 from shuntbook.cli.render.wording.numbers import PLUS_MINUS_MEANS
+from shuntbook.ingest.log.log import Readings, new_log, to_batch
+from shuntbook.ingest.log.meta import LogMeta
 
 SITE = """
 name = "field shed"
@@ -121,6 +124,31 @@ def test_a_start_that_was_caught_says_what_others_may_have_drawn(log, site, tmp_
     assert plain["drawn_Ah"] == known["drawn_Ah"]
     out = unwrapped(told(capsys, "charge", tmp_path / "b.parquet", "--site", site, "--explain")[1])
     assert "surges of motor starts" not in out
+
+
+def filmed(path, current_A):
+    """A log of a film whose display shows moments, hidden for five seconds."""
+    made = chunk_of(np.concatenate([np.arange(0, 20, 0.2), np.arange(25, 40, 0.2)]), current_A=current_A)
+    with new_log(path, ["current_A"]) as writer:
+        writer.write(to_batch(Readings(made.time_us, dict(made.quantities))))
+        display = {"display_delay_s": 1.0, "display_holds_s": 0.5}
+        writer.finish(LogMeta(sampling="held", usual_interval_s=0.2, gap_limit_s=3.0, **display))
+    return path
+
+
+def test_a_display_that_shows_moments_may_miss_surges_and_has_gaps(tmp_path, capsys):
+    """Where something was switched on, the upper end allows for it and that is told; what was hidden is a gap."""
+    pumping, steady = np.where(np.arange(175) < 30, 2.0, 62.0), np.full(175, 2.0)
+    said = {
+        name: told(capsys, "charge", filmed(tmp_path / f"{name}.parquet", amps), "--explain")[1]
+        for name, amps in (("pumping", pumping), ("steady", steady))
+    }
+    assert "a start may draw up to 7 times the settled draw" in unwrapped(said["pumping"])
+    assert "a start may draw" not in unwrapped(said["steady"])
+    amounts = document(capsys, "charge", tmp_path / "pumping.parquet")
+    assert amounts["charge"]["net_Ah"] == pytest.approx((6 * 2 + 13.8 * 62 + 14.8 * 62) / 3600)
+    looked = unwrapped(told(capsys, "look", tmp_path / "pumping.parquet", "--explain")[1])
+    assert "each reading was read off and stands until the next; a gap is longer than 3 s" in looked
 
 
 def test_the_ends_of_a_net_are_told_as_they_are():
