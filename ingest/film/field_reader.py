@@ -89,7 +89,7 @@ class FieldReader:
         if self.model is None:
             return self._nothing(self._trouble or "the digits' places are not yet known")
         assert self._still is not None
-        light = np.asarray(colours @ self._weights, dtype=np.float32) - self._still.picture
+        light = self._still.taken_off(colours @ self._weights)
         self.amounts = amounts = self._found(self.model, light)
         if amounts.fit < _FITS:
             # A hand may have drawn the digits' places along with it.
@@ -173,7 +173,7 @@ class FieldReader:
             still.add(patch @ self._weights)
         # What ground is usual in the new places is in the patches, too.
         for patch in self._patches:
-            amounts = model.followed(patch @ self._weights - still.picture, (0, 0))
+            amounts = model.followed(still.taken_off(patch @ self._weights), (0, 0))
             if amounts.fit > _FITS:
                 shone = amounts.without_glow()
                 self._remember(shone, model.grounds(patch, amounts.shift) / self._brighter, levels_of(shone)[1])
@@ -210,7 +210,7 @@ class FieldReader:
     # ------------------------------------------------------------------ reading
 
     def _read(self, amounts: SegmentLight, colours: Patch, patch: Patch, time_s: float) -> Glimpse:
-        assert self.model is not None and self._still is not None
+        assert self.model is not None
         across = self.model.across(patch, amounts.shift)
         grounds = self.model.grounds(colours, amounts.shift) / self._brighter
         glowing, amounts = amounts, amounts.without_glow()
@@ -244,7 +244,7 @@ class FieldReader:
         glyphs = "".join(digit.glyph for digit in digits)
         if not glyphs.strip():
             return self._nothing("nothing is lit")
-        if self._is_cut(patch + self._still.picture, amounts.shift, level):
+        if self._is_cut(colours @ self._weights, amounts.shift, level):
             return self._nothing(LEFT_OUT)
         if DOUBT not in glyphs:
             self._trouble = ""

@@ -20,6 +20,8 @@ _APART, _STIFF = 10.0, 0.02
 _FEW_LOOKS: Final = 3
 #: A segment was dark or lit where it had less or more than this of a lit one's light, so often at least.
 _DARK, _BRIGHT, _OFTEN = 0.3, 0.5, 2
+#: A room as light as ever, within this share.
+_AS_EVER = 0.1
 #: What is wider than this in both directions is no stroke. [pixels of the patch]
 _WIDER = HIGH // 2 + 1
 
@@ -56,6 +58,12 @@ class StillLight:
         if len(self._seen) >= _FEW_LOOKS:
             usual = np.median(np.stack(self._seen), axis=0).reshape(len(self._down), -1)
             self.picture = np.asarray(self._down.T @ usual @ self._across, dtype=np.float32)
+
+    def taken_off(self, light: Patch) -> Patch:
+        """Return a patch less what rests on it; where the room's light is another than usual, so much more or less."""
+        usual, now = (float(np.median(patch[self._about])) for patch in (self.picture, light))
+        share = now / usual if usual and np.sign(now) == np.sign(usual) else 1.0
+        return np.asarray(light - (1.0 if abs(share - 1) < _AS_EVER else share) * self.picture, dtype=np.float32)
 
 
 class StillEdges:

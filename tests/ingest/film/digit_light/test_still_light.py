@@ -108,3 +108,15 @@ def test_what_stands_across_a_dark_segment_for_good_counts_once_it_was_seen_lit(
         lit[0, 4] = float(k % 3 == 0)
         edges.add(lit.copy(), np.where(lit > 0, 1.0, across))
     assert edges.across()[0].round(2).tolist() == [0, 0, 0, 0, 0.4, 0, 0]
+
+
+def test_where_the_room_grows_dark_as_much_less_is_taken_off():
+    """A third of the light is left: of what rests on the display, too."""
+    pictures = Pictures()
+    reader = taught(pictures, "dark", 0.0)
+    still = StillLight(reader.model, reader.box.shape)
+    bright = -straightened(taken(pictures, " 123", "dark", glare(pictures, 1.0, peak=30.0)), reader.box, np.eye(3))
+    for _ in range(3):
+        still.add(bright.mean(axis=2))
+    dark = still.taken_off(bright.mean(axis=2) / 3)
+    assert dark == pytest.approx(still.taken_off(bright.mean(axis=2)) / 3, abs=0.2)
