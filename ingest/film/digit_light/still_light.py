@@ -20,8 +20,8 @@ _APART, _STIFF = 10.0, 0.02
 _FEW_LOOKS: Final = 3
 #: A segment was dark or lit where it had less or more than this of a lit one's light, so often at least.
 _DARK, _BRIGHT, _OFTEN = 0.3, 0.5, 2
-#: A room as light as ever, within this share.
-_AS_EVER = 0.1
+#: A room as light as ever, within this share; and the darkest one, in which nothing more is to be learnt.
+_AS_EVER, _DARKEST = 0.1, 0.05
 #: What is wider than this in both directions is no stroke. [pixels of the patch]
 _WIDER = HIGH // 2 + 1
 
@@ -53,17 +53,20 @@ class StillLight:
         self.picture: Patch = np.zeros(shape, np.float32)
 
     def add(self, light: Patch) -> None:
-        """Learn from a patch, shape (rows, columns)."""
-        self._seen.append(np.einsum("kp,p->k", self._solve, light[self._about]))
+        """Learn from a patch, shape (rows, columns), as it would be in the room's usual light."""
+        self._seen.append(np.einsum("kp,p->k", self._solve, light[self._about]) / self._share(light))
         if len(self._seen) >= _FEW_LOOKS:
             usual = np.median(np.stack(self._seen), axis=0).reshape(len(self._down), -1)
             self.picture = np.asarray(self._down.T @ usual @ self._across, dtype=np.float32)
 
     def taken_off(self, light: Patch) -> Patch:
         """Return a patch less what rests on it; where the room's light is another than usual, so much more or less."""
+        return np.asarray(light - self._share(light) * self.picture, dtype=np.float32)
+
+    def _share(self, light: Patch) -> np.float32:
         usual, now = (float(np.median(patch[self._about])) for patch in (self.picture, light))
         share = now / usual if usual and np.sign(now) == np.sign(usual) else 1.0
-        return np.asarray(light - (1.0 if abs(share - 1) < _AS_EVER else share) * self.picture, dtype=np.float32)
+        return np.float32(1.0 if abs(share - 1) < _AS_EVER else max(share, _DARKEST))
 
 
 class StillEdges:
