@@ -60,13 +60,14 @@ class StillLight:
             self.picture = np.asarray(self._down.T @ usual @ self._across, dtype=np.float32)
 
     def taken_off(self, light: Patch) -> Patch:
-        """Return a patch less what rests on it; where the room's light is another than usual, so much more or less."""
+        """Return a patch less what rests on it; where the room is darker than usual, so much less."""
         return np.asarray(light - self._share(light) * self.picture, dtype=np.float32)
 
     def _share(self, light: Patch) -> np.float32:
         usual, now = (float(np.median(patch[self._about])) for patch in (self.picture, light))
         share = now / usual if usual and np.sign(now) == np.sign(usual) else 1.0
-        return np.float32(1.0 if abs(share - 1) < _AS_EVER else max(share, _DARKEST))
+        # What is brighter may be a hand, which is no light that falls on the display.
+        return np.float32(1.0 if share > 1 - _AS_EVER else max(share, _DARKEST))
 
 
 class StillEdges:
