@@ -92,7 +92,7 @@ def test_a_pipe_in_a_journal_s_place_lets_nobody_wait(folder, capsys):
 
 def test_a_link_in_a_hidden_file_s_place_is_not_followed(folder, monkeypatch):
     """Not even where its name was guessed."""
-    monkeypatch.setattr("secrets.token_hex", lambda _n: "00c0ffee")
+    monkeypatch.setattr("os.urandom", lambda _n: bytes.fromhex("00c0ffee"))
     (folder / ".page.html.00c0ffee.part").symlink_to(folder.parent / "letter")
     with pytest.raises(InputError, match="File exists"):
         write_text(folder / "page.html", "new")
