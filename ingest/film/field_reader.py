@@ -48,7 +48,7 @@ class Glimpse:
     ``point`` is the digit after which a point is lit, -1 where none is, None where that cannot be told. ``reason`` says
     why nothing or not all was read. ``light`` is how bright each digit is, in parts of the brightest. ``strays`` is how
     far, of each digit, the segment strays that comes nearest to being taken for the contrary: 0 for not at all, 1 for
-    all of a lit one's light. ``flickers`` is whether it was read by the light of each row.
+    all of a lit one's light. ``flickers``: whether it was read by each row's light. ``segments``: how bright each is.
     """
 
     glyphs: str
@@ -57,6 +57,7 @@ class Glimpse:
     light: tuple[float, ...] = ()
     strays: tuple[float, ...] = ()
     flickers: bool = False
+    segments: tuple[float, ...] = ()
 
 
 class FieldReader:
@@ -259,6 +260,7 @@ class FieldReader:
             tuple(np.maximum(strongest / level, 0).round(3).tolist()),
             tuple(round(digit.strays, 3) for digit in digits),
             flickers,
+            tuple((lit / level).round(3).ravel().tolist()),
         )
 
     def _shade(self, grounds: NDArray[np.float64], brightest: int) -> NDArray[np.float64]:

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from itertools import groupby, pairwise
-from statistics import median
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 #: The forms in which meters show digits (common practice, no source): 6 and 9 with and without a tail, 7 with a hook.
 _FORMS: Final = {
@@ -48,13 +48,12 @@ _VARIED: Final = frozenset(glyph for glyph, forms in _FORMS.items() if len(forms
 _OFTEN, _TIMES = 20, 10
 #: A digit that was not clear for no longer, and is the same before and after, was the same between. [s]
 _SAME_S: Final = 0.4
+#: A digit that was changing in so many frames between may have been another one meanwhile.
+_CHANGES: Final = 3
 #: A digit that flickers may be lit in few frames: it is not dark between two that show so much of its light. [s]
 _LIT, _DARK_S = 0.3, 0.3
 #: What is light, of a display that flickers; what is without it for longer is dark. [s]
 _SOME_LIGHT, _DARK_MOST_S = 0.12, 3.0
-#: A glyph that stands for less, and in whose last third a segment strays so far, and so much more than before, is what
-#: a slow display still shows of two values while one goes out; by films of the tests.
-_GOES_OUT_S, _STRAYS_FAR, _STRAYS_MORE = 2.0, 0.2, 0.06
 #: Letters that may stand for a unit in a digit's place, and the unit.
 UNIT_LETTERS: Final = {"A": "A", "U": "V", "P": "W"}
 
@@ -121,19 +120,6 @@ def doubt_parts(column: list[str], times: Sequence[float], part_s: float) -> Non
             column[first : last + 1] = [DOUBT] * (last + 1 - first)
 
 
-def doubt_what_goes_out(column: list[str], strays: Sequence[Sequence[float]], times: Sequence[float]) -> None:
-    """Put in doubt a glyph with a segment that strays more and more, as one that slowly goes out."""
-    last = 0
-    for glyph, group in groupby(list(column)):
-        first, last = last, last + len(list(group))
-        each = [value for one in strays[first:last] for value in one]
-        if glyph == DOUBT or len(each) < 3 or times[last - 1] - times[first] >= _GOES_OUT_S:
-            continue
-        late = median(each[-(len(each) // 3) :])
-        if late > _STRAYS_FAR and late - sorted(each)[len(each) // 5] > _STRAYS_MORE:
-            column[first:last] = [DOUBT] * (last - first)
-
-
 def doubt_darkness(column: list[str], light: Sequence[Sequence[float]], times: Sequence[float]) -> None:
     """Put in doubt that a digit is dark where something of it was lit shortly before and shortly after."""
     lit_s = np.array(
@@ -163,11 +149,12 @@ def doubt_what_seems_dark(column: list[str], light: Sequence[float], times: Sequ
             column[k] = DOUBT
 
 
-def fill(column: list[str], times: Sequence[float]) -> None:
-    """Fill in a digit where it was in doubt for a moment and is the same before and after."""
+def fill(column: list[str], times: Sequence[float], changing: NDArray[np.bool_]) -> None:
+    """Fill in a digit where it was in doubt for a moment, did not change, and is the same before and after."""
     places = [k for k, glyph in enumerate(column) if glyph != DOUBT]
     for a, b in pairwise(places):
-        if b > a + 1 and column[a] == column[b] and times[b] - times[a] <= _SAME_S:
+        brief = times[b] - times[a] <= _SAME_S and changing[a:b].sum() < _CHANGES
+        if b > a + 1 and column[a] == column[b] and brief:
             column[a + 1 : b] = [column[a]] * (b - a - 1)
 
 

@@ -15,15 +15,16 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from .digit_light.moving_light import MovingLight
 from .display import FieldEntry
 from .figures import NoFigureError, figure_of
 from .lost_digits import CHANGE_S, SMALL_DIGITS, KnownValues, doubt_what_lost_digits
 from .patterns import (
     DOUBT,
+    NAMES,
     dark_for,
     doubt_darkness,
     doubt_parts,
-    doubt_what_goes_out,
     doubt_what_seems_dark,
     fill,
     is_half_changed,
@@ -49,7 +50,8 @@ _SLOW: Final = 1.5
 _REMEMBERS_S: Final = 15.0
 #: Frames so far apart are stills: what one shows may have stood nowhere else. It counts by itself where no segment
 #: strays further than this from what it was taken for, in parts of a lit one's light; by pictures of the tests.
-_STILLS_S, _STILL_STRAYS = 1.0, 0.25
+_STILLS_S, _STILL_STRAYS = 1.0, 0.2
+CHANGING: Final = "the display was still changing"
 #: Neighbours in time that a value is held against. [s]
 _NEAR_S: Final = 3.0
 #: A change of no more of the value is none of those that must stand.
@@ -125,7 +127,7 @@ def _judge(frames: Sequence[Seen], entry: FieldEntry, apart_s: float, before: Kn
     for stand in stands:
         if stand.figure is not None:
             by_quantity.setdefault(stand.figure.quantity, []).append(stand)
-    unread_s = _unread_s(len(frames), by_quantity.values(), apart_s)
+    unread_s = _unread_s(frames, by_quantity.values(), apart_s)
     for same in by_quantity.values():
         for k, stand in enumerate(same):
             around = same[k - 1] if k else None, same[k + 1] if k + 1 < len(same) else None
@@ -161,22 +163,21 @@ def _cleaned(frames: Sequence[Seen], apart_s: float) -> tuple[list[str], list[li
     """Return what each frame shows once single digits are cleaned, and which of its digits were read in it."""
     times = [seen.time_s for seen in frames]
     by_rows = any(seen.glimpse.flickers for seen in frames)
-    flickers = by_rows or _flickers(frames)
-    part_s = 0.0 if apart_s >= _STILLS_S else _PART_ROWS_S if by_rows else _PART_FLICKERS_S if flickers else _PART_S
+    part_flickers_s = _PART_FLICKERS_S if _flickers(frames) else _PART_S
+    part_s = 0.0 if apart_s >= _STILLS_S else _PART_ROWS_S if by_rows else part_flickers_s
     columns = [list(column) for column in zip(*(seen.glimpse.glyphs for seen in frames), strict=True)]
     light = np.array([seen.glimpse.light or [0.0] * len(columns) for seen in frames]).T
     # A value's last two digits are always lit, but for the flicker.
     dark_s = max(dark_for(one, times) for one in light[-2:])
+    changing = _doubt_what_changes(columns, frames, apart_s)
     sure = []
     for k, column in enumerate(columns):
-        if not flickers:
-            doubt_what_goes_out(column, [seen.glimpse.strays[k : k + 1] for seen in frames], times)
         if by_rows and dark_s > _DARK_LOOKS * apart_s:
             doubt_what_seems_dark(column, light[k], times, dark_s)
         doubt_darkness(column, [seen.glimpse.light[k : k + 1] for seen in frames], times)
         doubt_parts(column, times, part_s)
         sure.append([glyph != DOUBT for glyph in column])
-        fill(column, times)
+        fill(column, times, changing[:, k])
     texts = ["".join(row) for row in zip(*columns, strict=True)]
     return texts, [list(row) for row in zip(*sure, strict=True)]
 
@@ -189,6 +190,24 @@ def _same_about(column: Sequence[str], k: int) -> slice:
     while last + 1 < len(column) and column[last + 1] == column[k]:
         last += 1
     return slice(first, last + 1)
+
+
+def _doubt_what_changes(columns: Sequence[list[str]], frames: Sequence[Seen], apart_s: float) -> NDArray[np.bool_]:
+    """Put in doubt digits that a slow display is still changing, and say so; return which, shape (frames, digits)."""
+    changing = np.zeros((len(frames), len(columns)), dtype=bool)
+    nothing = (np.nan,) * (len(columns) * len(NAMES))
+    light = np.array([seen.glimpse.segments or nothing for seen in frames]).reshape(*changing.shape, len(NAMES))
+    # Between two stills anything may have come and gone, and what flickers shines.
+    by_rows = any(seen.glimpse.flickers for seen in frames)
+    if apart_s >= _STILLS_S or by_rows or not np.isfinite(light).any():
+        return changing
+    moving = MovingLight(light, [seen.time_s for seen in frames])
+    for k, column in enumerate(columns):
+        changing[:, k] = moving.goes_away(k, column) & [glyph != DOUBT for glyph in column]
+        column[:] = [DOUBT if gone else glyph for gone, glyph in zip(changing[:, k], column, strict=True)]
+    for at in np.flatnonzero(changing.any(axis=1)).tolist():
+        frames[at].reason = CHANGING
+    return changing
 
 
 def _flickers(frames: Sequence[Seen]) -> bool:
@@ -210,7 +229,7 @@ def _points(frames: Sequence[Seen]) -> list[int | None]:
     for k, (point, first, last) in enumerate(runs):
         if point == "-1" and times[last] - times[first] < _PART_FLICKERS_S and 0 < k < len(runs) - 1:
             column[first : last + 1] = [DOUBT] * (last + 1 - first)
-    fill(column, times)
+    fill(column, times, np.zeros(len(column), dtype=bool))
     return [None if point == DOUBT else int(point) for point in column]
 
 
@@ -231,9 +250,12 @@ def _examine(stand: Stand, entry: FieldEntry, need: int) -> None:
         stand.reason = str(error)
 
 
-def _unread_s(count: int, wholes: Iterable[Sequence[Stand]], apart_s: float) -> NDArray[np.float64]:
-    """Return how long, up to each frame and all of them, frames showed no figure; shape (count + 1,). [s]"""
-    unread = np.ones(count)
+def _unread_s(frames: Sequence[Seen], wholes: Iterable[Sequence[Stand]], apart_s: float) -> NDArray[np.float64]:
+    """Return how long, up to each frame and all of them, frames showed no figure; shape (frames + 1,). [s]
+
+    Before what was only changing there is nothing.
+    """
+    unread = np.array([seen.reason != CHANGING or DOUBT in seen.glimpse.glyphs for seen in frames], dtype=np.float64)
     for stand in chain.from_iterable(wholes):
         unread[stand.first : stand.first + len(stand.frames)] = 0
     return np.concatenate([[0.0], np.cumsum(unread)]) * apart_s

@@ -173,28 +173,6 @@ def test_a_minus_that_is_lost_beside_frames_that_were_covered_is_not_believed():
     assert values[:45] == [-4.5] * 45
 
 
-@pytest.mark.parametrize(("last", "is_read"), [(0.35, False), (0.12, True)])
-def test_a_segment_that_goes_out_while_another_value_stands_makes_no_figure(last, is_read):
-    """It is lit less and less; one that is as bright at the end as it was is the value's own."""
-    judge, seen = FrameJudge(FIELD, APART_S), []
-    ramp = [0.05 + (last - 0.05) * k / 11 for k in range(12)]
-    for k, (glyphs, stray) in enumerate([*[(" 253", 0.1)] * 30, *[(" 258", x) for x in ramp], *[(" 256", 0.1)] * 30]):
-        seen += judge.add(Seen(k + 1, k * APART_S, Glimpse(glyphs, -1, "", (1.0,) * 4, (0.1, 0.1, 0.1, stray))))
-    seen += judge.end()
-    assert {s.figure is not None for s in seen[30:42]} == {is_read}
-    assert all(s.figure is not None for s in seen[:30] + seen[42:])
-
-
-def test_parts_of_digits_that_flicker_do_not_go_out():
-    """A camera that takes row after row sees the whole digit as bright as ever, and now this segment dim, now that."""
-    judge, seen = FrameJudge(FIELD, APART_S), []
-    for k in range(90):
-        strays = ((0.05, 0.3, 0.25)[k % 3],) * 4
-        seen += judge.add(Seen(k + 1, k * APART_S, Glimpse(f" 25{k // 18}", -1, "", (1.0,) * 4, strays)))
-    seen += judge.end()
-    assert [s.figure and s.figure.value for s in seen] == [25 + k // 18 / 10 for k in range(90)]
-
-
 def test_a_slow_display_that_shows_what_two_values_share_shows_none():
     """Of a 7 that becomes a 4 the top goes out before the left lights: that is a 1 for a moment."""
     values = judged((" 257", 30), (" 251", 6), (" 25?", 5), (" 254", 30))
