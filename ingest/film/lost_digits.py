@@ -66,7 +66,9 @@ def doubt_what_lost_digits(
         beside += [(spells[k + 1][0], spell[-1])] if k + 1 < len(spells) else []
         more = [(other, edge) for other, edge in beside if other.lit > edge.lit]
         hidden_s = [x for x in (unread_between_s(*pair, unread_s) for pair in more) if x > usual_s]
-        brief = spell[-1].to_s - spell[0].from_s + apart_s < (_FEWER_S if k else _FEWER_FIRST_S)
+        changing_s = sum(_changing_between_s(*pair, apart_s, unread_s) for pair in beside)
+        lasts_s = spell[-1].to_s - spell[0].from_s + apart_s + changing_s
+        brief = lasts_s < (_FEWER_S if k else _FEWER_FIRST_S)
         if _goes_on(more, brief=brief) or (hidden_s and brief and len(more) == len(beside)):
             _doubt(spell)
         elif hidden_s and _is_covered(more, hidden_s):
@@ -95,6 +97,12 @@ def _goes_on(more: Sequence[tuple[Stand, Stand]], *, brief: bool) -> bool:
 def _is_covered(more: Sequence[tuple[Stand, Stand]], hidden_s: Sequence[float]) -> bool:
     """Tell whether a spell came and went as something was in the way for longer than a change takes, or is a rest."""
     return (len(hidden_s) == 2 and sum(hidden_s) > CHANGE_S) or any(_is_rest_of(edge, other) for other, edge in more)
+
+
+def _changing_between_s(one: Stand, other: Stand, apart_s: float, unread_s: NDArray[np.float64]) -> float:
+    """Return for how long frames between two stands showed figures that were still changing: nothing hid those. [s]"""
+    one, other = sorted((one, other), key=lambda stand: stand.first)
+    return max(other.from_s - one.to_s - apart_s - unread_between_s(one, other, unread_s), 0.0)
 
 
 def _usual_change_s(spells: Sequence[Sequence[Stand]], unread_s: NDArray[np.float64]) -> float:

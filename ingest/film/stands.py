@@ -202,8 +202,11 @@ def _doubt_what_changes(columns: Sequence[list[str]], frames: Sequence[Seen], ap
     if apart_s >= _STILLS_S or by_rows or not np.isfinite(light).any():
         return changing
     moving = MovingLight(light, [seen.time_s for seen in frames])
+    read = np.array(columns).T != DOUBT
+    if moving.is_quick(read):
+        return changing
     for k, column in enumerate(columns):
-        changing[:, k] = moving.goes_away(k, column) & [glyph != DOUBT for glyph in column]
+        changing[:, k] = moving.goes_away(k, column) & read[:, k]
         column[:] = [DOUBT if gone else glyph for gone, glyph in zip(changing[:, k], column, strict=True)]
     for at in np.flatnonzero(changing.any(axis=1)).tolist():
         frames[at].reason = CHANGING

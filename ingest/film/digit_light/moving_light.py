@@ -6,7 +6,7 @@ a third. All figures are in parts of a lit segment's light, and by films of the 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 import numpy as np
@@ -20,6 +20,9 @@ _BEFORE, _AFTER_S = ((0.25, 1), (0.5, 2)), 0.15
 _MOVES, _CHANCE = 0.06, 6.0
 #: One that has lost so much of what it has once it is wholly lit is going out; it must have been lit in so many frames.
 _LOST, _OFTEN = 0.2, 10
+#: A display is quick if segments go from much of their light to little within this [s], or from one frame to the next,
+#: in most of the changes that were seen, and back; so many of each must have been seen.
+_MUCH, _LITTLE, _QUICK_S, _MOST, _SEEN = 0.8, 0.2, 0.15, 0.6, 4
 #: So long before and after a frame it is asked how far light strays. [s]
 _ABOUT_S: Final = 1.0
 #: What white noise gives at the median for second differences.
@@ -36,6 +39,19 @@ class MovingLight:
         self._light = _evened(light)
         self._apart_s = float(np.median(np.diff(times))) if len(times) > 1 else 1.0
         self._strays = self._usual_strays()
+
+    def is_quick(self, read: NDArray[np.bool_]) -> bool:
+        """Tell whether this display was seen to change at once: how its light moves otherwise is the camera's doing.
+
+        Asked are the frames in which a digit was read, shape (frames, digits).
+        """
+        most = max(self._frames(_QUICK_S), 1)
+        took: dict[int, list[bool]] = {1: [], -1: []}
+        for digit, numbers in enumerate(map(np.flatnonzero, read.T)):
+            for light in self._light[numbers, digit].T:
+                for way, frames in _changes(light, numbers):
+                    took[way].append(frames <= most)
+        return all(len(each) >= _SEEN and sum(each) >= _MOST * len(each) for each in took.values())
 
     def goes_away(self, digit: int, glyphs: Sequence[str]) -> NDArray[np.bool_]:
         """Tell of each frame whether a segment of a digit is on its way to the contrary of what it is taken for.
@@ -110,6 +126,15 @@ def _second(light: NDArray[np.float64], otherwise: NDArray[np.float64]) -> NDArr
     *_, second, first = np.sort(light, axis=1).T
     of_first = np.where(first > 0, first, otherwise.max(axis=1))
     return np.asarray(np.maximum(second, of_first / _BRIGHTER), dtype=np.float64)
+
+
+def _changes(light: NDArray[np.float64], numbers: NDArray[np.intp]) -> Iterator[tuple[int, int]]:
+    """Yield each change of a segment: 1 where it was lit, -1 where it went out, and how many frames it took."""
+    levels = (light >= _MUCH).astype(int) - (light <= _LITTLE)
+    at = np.flatnonzero(levels)
+    turns = np.flatnonzero(np.diff(levels[at]))
+    for before, after in zip(at[turns], at[turns + 1], strict=True):
+        yield int(levels[after]), int(numbers[after] - numbers[before])
 
 
 def _earlier(light: NDArray[np.float64], frames: int) -> NDArray[np.float64]:

@@ -9,6 +9,7 @@ from slow_digits import slow_glimpses
 from shuntbook.ingest.film.digit_light.moving_light import MovingLight
 from shuntbook.ingest.film.display import FieldEntry
 from shuntbook.ingest.film.field_reader import Glimpse
+from shuntbook.ingest.film.patterns import DOUBT
 from shuntbook.ingest.film.seen import Seen
 from shuntbook.ingest.film.stands import CHANGING, FrameJudge
 
@@ -105,6 +106,19 @@ def test_a_segment_that_goes_out_while_another_value_stands_makes_no_figure(last
     seen = judged(glimpses)
     assert {one.figure is not None for one in seen[30:45]} == {is_read}
     assert all(one.figure is not None for one in seen[:30] + seen[45:])
+
+
+@pytest.mark.parametrize(("fall_s", "is_quick"), [(0.03, True), (0.3, False)])
+def test_a_display_that_changes_at_once_is_known_by_its_changes(fall_s, is_quick):
+    """Its light may then rise and fall as a camera takes it row after row; light that takes long to go is none such."""
+    glimpses = slow_glimpses(*CLIMB, fall_s=fall_s, rise_s=0.03)
+    wave = 1 - 0.08 * (1 + np.sin(np.arange(len(glimpses)) / 4))
+    light = np.array([one.segments for _, one in glimpses]).reshape(len(wave), -1, 7)
+    light[:, -1, 0] *= wave
+    moving = MovingLight(light, [time_s for time_s, _ in glimpses])
+    read = np.array([[glyph != DOUBT for glyph in one.glyphs] for _, one in glimpses])
+    assert moving.is_quick(read) == is_quick
+    assert not moving.is_quick(np.zeros_like(read))
 
 
 def test_which_digits_are_lit_moves_no_light():
