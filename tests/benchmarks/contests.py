@@ -22,6 +22,7 @@ AN_HOUR, A_DAY, CAPTURED = 3600, 86_400, 100_000
 OURS = "shuntbook"
 #: Stands for the log that a version's own `convert` wrote.
 LOG = Path("its own log")
+SUMMARY = "summary.parquet"
 
 Tables = dict[str, list[Contestant]]
 
@@ -183,11 +184,19 @@ def fleet(folder: Path, count: int, versions: Mapping[str, str], most: int) -> I
     """Many log-days by one process, two, and Dask clusters of one and of four workers; beyond `most` by processes."""
     logs = folder / f"fleet-{count}"
     subprocess.run([sys.executable, HERE / "fleet_days.py", logs, str(count)], check=True)
+    own = list[Path]()
 
     def by(name: str, *options: str, version: str = OURS) -> Contestant:
-        out = folder / f"{name.replace(' ', '-')}-{count}-summary.parquet"
-        run = command("fleet", logs, "--out", out, *options, python=versions[version])
-        return Contestant(name, [run], prepare=lambda: out.unlink(missing_ok=True))
+        place = folder / f"{name.replace(' ', '-')}-{count}"
+        run = command("fleet", logs, "--out", place / SUMMARY, *options, python=versions[version])
+
+        # What was read before is not read again: each run begins with an empty folder.
+        def empty() -> None:
+            shutil.rmtree(place, ignore_errors=True)
+            place.mkdir()
+
+        own.extend([place / SUMMARY] if version == OURS else ())
+        return Contestant(name, [run], prepare=empty)
 
     with ExitStack() as clusters:
         ways = [by("1 process", "--workers", "1"), by("2 processes", "--workers", "2")]
@@ -203,6 +212,5 @@ def fleet(folder: Path, count: int, versions: Mapping[str, str], most: int) -> I
                 address = clusters.enter_context(workers(place, size))
                 ways.append(by(f"Dask workers {size}", "--scheduler", address))
         yield {f"fleet of {count:,} log-days": ways}
-        summaries = {path.read_bytes() for path in folder.glob(f"[!0]*-{count}-summary.parquet")}
-        assert len(summaries) == 1, "the summary depends on how many workers there are"
+        assert len({path.read_bytes() for path in own}) == 1, "the summary depends on how many workers there are"
     shutil.rmtree(logs)
