@@ -22,7 +22,7 @@ _MOVES, _CHANCE = 0.06, 6.0
 _LOST, _OFTEN = 0.2, 10
 #: A display is quick if segments go from much of their light to little within this [s], or from one frame to the next,
 #: in most of the changes that were seen, and back; so many of each must have been seen.
-_MUCH, _LITTLE, _QUICK_S, _MOST, _SEEN = 0.8, 0.2, 0.15, 0.6, 4
+_MUCH, _LITTLE, _QUICK_S, _MOST, _SEEN = 0.8, 0.2, 0.2, 0.6, 4
 #: So long before and after a frame it is asked how far light strays. [s]
 _ABOUT_S: Final = 1.0
 #: What white noise gives at the median for second differences.
