@@ -7,50 +7,55 @@ import numpy as np
 
 
 @dataclass(frozen=True)
-class Streak:
-    """A gleam along a line: through `x`, `y` (shares of the picture) at an angle, `wide` pixels to either side."""
+class AlongLine:
+    """What lies along a line: through `x`, `y` (shares of the picture) at an angle, and how `wide` it is in pixels."""
 
     x: float
     y: float
     angle_deg: float
     wide: float
+
+    def away(self, picture: np.ndarray) -> np.ndarray:
+        """Return how far each pixel lies to the right of the line. [pixels]"""
+        high, wide = picture.shape[:2]
+        along, down = np.meshgrid(np.arange(wide) - self.x * wide, np.arange(high) - self.y * high)
+        turn = np.radians(self.angle_deg)
+        return (along * np.cos(turn) + down * np.sin(turn)).astype(np.float32)
+
+
+@dataclass(frozen=True)
+class Streak(AlongLine):
+    """A gleam, `wide` pixels to either side."""
+
     peak: float
 
     def on(self, picture: np.ndarray) -> None:
         """Add it to a picture."""
-        away = _from_line(picture.shape, self.x, self.y, self.angle_deg)
+        away = self.away(picture)
         picture += self.peak * np.exp(-0.5 * (away / self.wide) ** 2)[..., None]
 
 
 @dataclass(frozen=True)
-class Window:
-    """A window that is mirrored: light from a line on, that grows over `wide` pixels and thins out beyond."""
+class Window(AlongLine):
+    """A window that is mirrored: light from the line on, that grows over `wide` pixels and thins out beyond."""
 
-    x: float
-    y: float
-    angle_deg: float
-    wide: float
     peak: float
 
     def on(self, picture: np.ndarray) -> None:
         """Add it to a picture."""
-        away = _from_line(picture.shape, self.x, self.y, self.angle_deg)
+        away = self.away(picture)
         picture += self.peak * (np.clip(away / self.wide, 0, 1) * np.exp(-np.maximum(away, 0) / 400))[..., None]
 
 
 @dataclass(frozen=True)
-class Shade:
-    """A shadow with an edge: beyond a line a share of the room's light is left, which an LCD has no other than."""
+class Shade(AlongLine):
+    """A shadow with an edge: beyond the line a share of the room's light is left, which an LCD has no other than."""
 
-    x: float
-    y: float
-    angle_deg: float
-    wide: float
     left: float
 
     def on(self, picture: np.ndarray) -> None:
         """Take it from a picture."""
-        away = _from_line(picture.shape, self.x, self.y, self.angle_deg)
+        away = self.away(picture)
         picture *= (1 - (1 - self.left) * np.clip(away / self.wide + 0.5, 0, 1))[..., None]
 
 
@@ -74,11 +79,3 @@ class Dust:
             curl = np.cumsum(rng.normal(0, 2.5, (8, 2)) + rng.normal(0, 2, 2), axis=0)
             cv2.polylines(specks, [((at + curl) * 16).astype(np.int32)], False, 255, 1, cv2.LINE_AA, 4)
         picture += self.peak * (specks.astype(np.float32) / 255)[..., None]
-
-
-def _from_line(shape: tuple[int, ...], x: float, y: float, angle_deg: float) -> np.ndarray:
-    """Return how far each pixel lies to the right of a line. [pixels]"""
-    high, wide = shape[:2]
-    along, down = np.meshgrid(np.arange(wide) - x * wide, np.arange(high) - y * high)
-    turn = np.radians(angle_deg)
-    return (along * np.cos(turn) + down * np.sin(turn)).astype(np.float32)
