@@ -8,10 +8,10 @@ import threading
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass, field
-from functools import partial
+from functools import cache, partial
 from http import HTTPStatus
 from importlib.resources import files
-from typing import Final, ParamSpec, TypeVar, cast
+from typing import TYPE_CHECKING, Final, ParamSpec, TypeVar, cast
 from urllib.parse import urlencode
 
 from tornado.ioloop import IOLoop
@@ -25,6 +25,9 @@ from ..render.page.templated import Exact, environment, template_text
 from ..served.guarded import Guarded, Guards
 from .folder import Folder
 from .jobs import Jobs
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -109,10 +112,8 @@ class DeskHandler(Guarded):
         rest = "frame-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
         self.set_header("Content-Security-Policy", f"default-src 'none'; {own}; {rest}")
         self.set_header("Content-Type", "text/html; charset=utf-8")
-        pages = environment(_template_text)
-        pages.globals["address"] = lambda path, **query: Exact(address(path, **query))
-        pages.globals["zones"] = zone_names
-        text = pages.get_template(template).render(
+        page = _pages().get_template(template)
+        text = page.render(
             nonce=nonce,
             step=self.step,
             folder=str(self.desk.folder.path),
@@ -178,6 +179,15 @@ def _sentence_of(error: InputError | Refusal | OSError) -> str:
 def joined_sentences(error: InputError) -> Sequence[str]:
     """Return all that is wrong, a sentence each."""
     return [str(sentence) for sentence in error.args]
+
+
+@cache
+def _pages() -> Environment:
+    """Return what fills the desk's pages, with what they name besides what they are given."""
+    pages = environment(_template_text)
+    pages.globals["address"] = lambda path, **query: Exact(address(path, **query))
+    pages.globals["zones"] = zone_names
+    return pages
 
 
 def _template_text(name: str) -> str:

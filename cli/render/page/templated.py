@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from functools import partial
+from functools import cache, partial
 from importlib.resources import files
 from textwrap import wrap
 from typing import TYPE_CHECKING
@@ -50,6 +50,7 @@ def filled(template: str, *, styles: tuple[str, ...] = (), **parts: object) -> s
     )
 
 
+@cache  # what it has read of templates it keeps: to read one takes ten times as long as to fill it
 def environment(text_of: Callable[[str], str]) -> Environment:
     """Return what fills templates, whose texts `text_of` gives by their names."""
     from jinja2 import Environment, FunctionLoader, StrictUndefined  # not for commands that make no page
