@@ -9,8 +9,9 @@ from math import sqrt
 from typing import Final
 
 from ..cycles.in_step import InStep, InStepSums
-from ..readings.blocks import BLOCK, Blocks, in_windows
+from ..readings.blocks import BLOCK, Blocks
 from ..readings.chunk import Chunk, Sampling, Side
+from ..readings.windows import Windows
 from ..stats.interval95 import Component
 from .ripple import Ripple, RippleSums
 
@@ -60,7 +61,10 @@ class Instants:
 
 
 class InstantsFold:
-    """Look for both in one quantity, as a fold; the tail it carries is a block of readings that is not full."""
+    """Look for both in one quantity, as a fold.
+
+    The tail it carries is a block of readings that is not full, and windows that wait for others.
+    """
 
     def __init__(self, signal: str, gap_limit_s: float | None) -> None:
         self._signal, self._gap_limit_s = signal, gap_limit_s
@@ -77,20 +81,18 @@ class InstantsFold:
     def _take(self, readings: Chunk, size: int) -> None:
         # A row a block, so that windows never reach over a border, wherever chunks end.
         x, time_us = readings.quantities[self._signal].reshape(-1, size), readings.time_us.reshape(-1, size)
-        windows, jumps = in_windows(x, time_us, self._gap_limit_s)
-        self._ripple.add(windows, jumps)
-        self._in_step.add(x, windows, jumps)
+        windows = Windows.of(x, time_us, self._gap_limit_s)
+        self._ripple.add(windows)
+        self._in_step.add(x, windows)
 
     def result(self) -> Instants:
         """Return what is seen so far."""
-        rest = self._blocks.rest()
-        ended = self
+        ended, rest = copy.deepcopy(self), self._blocks.rest()
         if rest is not None:
-            ended = copy.deepcopy(self)
             ended._take(rest, len(rest))
-        ripple = ended._ripple.result()
+        ripple = ended._ripple.end()
         # Beats of a ripple repeat themselves, too, and would seem to be a load in step.
-        return Instants(ripple, ended._in_step.result() if ripple is None else None)
+        return Instants(ripple, ended._in_step.end() if ripple is None else None)
 
 
 def looked_at(side: Side, sampling: Sampling, quantities: Set[str]) -> str | None:

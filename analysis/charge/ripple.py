@@ -16,8 +16,8 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ..readings.blocks import WINDOW
 from ..readings.chunk import FloatArray
+from ..readings.windows import WINDOW, Waiting, Windows, sums_of_products
 from .grouped_sums import size_of
 
 #: By how many the next scale is coarser, and their number; the coarsest window is a piece of readings. [1]
@@ -65,6 +65,8 @@ _BELOW_MOST: Final = 2
 _RETURNS: Final = 4
 #: Powers of two that are told apart, from 2^-32 of the unit on: what is beyond is taken for the outermost. [1]
 _SIZES, _LEAST = 64, 1023 - 32
+#: So many windows are looked at together: quicker, as measured. [1]
+_MANY: Final = 4096
 #: Readings beyond the size that this share of them reaches may be false ones. [1]
 _FALSE_SHARE: Final = 0.001
 
@@ -101,36 +103,87 @@ class Ripple:
 
 
 class RippleSums:
-    """Look for it in blocks of readings; sums are all that it carries."""
+    """Look for it in blocks of readings; it carries sums, and windows of each scale that wait for others."""
 
     def __init__(self) -> None:
-        self._sums = np.zeros((SCALES, len(_WindowCounts._fields), _SIZES))
-        self._returned = np.zeros(_SIZES)
+        # Each scale looks at means of four of the one before: a wave too slow for its windows fits into later ones.
+        self._scales = [_Scale(fast=not k) for k in range(SCALES)]
 
-    def add(self, windows: FloatArray, jumps: FloatArray) -> None:
-        """Take the next windows in, whole blocks of them, as `in_windows` gives them."""
-        for scale in range(SCALES):
-            means = windows.mean(axis=0)
-            if not scale:
-                back = -means[means < 0]
-                self._returned += _by_size(back, np.ones_like(back))[0]
-            self._sums[scale] += _counted(windows, means, jumps.max(axis=0, initial=0.0), fast=not scale)
-            if len(means) < COARSER:
+    def add(self, windows: Windows) -> None:
+        """Take the next windows in, whole blocks of them."""
+        for scale in self._scales:
+            coarser = scale.add(windows)
+            if coarser is None:
                 return
-            # Each scale looks at means of four of the one before: a wave too slow for its windows fits into later ones.
-            windows, jumps = _coarser(windows, np.add) / COARSER, _coarser(jumps, np.maximum)
+            windows = coarser
 
-    def result(self) -> Ripple | None:
-        """Return what is seen so far; None where the draw does not fluctuate so."""
+    def end(self) -> Ripple | None:
+        """Return what was seen, after which no more is taken in; None where the draw does not fluctuate so."""
+        windows: Windows | None = None
+        for scale in self._scales:
+            windows = scale.end(windows)
+        sums = [scale.counts for scale in self._scales]
         # How many windows are as large or larger, by size; the largest that is no false reading tells what a large draw
         # is.
-        seen = np.cumsum(self._sums[0, 0, ::-1])[::-1]
+        seen = np.cumsum(sums[0][0, ::-1])[::-1]
         most = int(np.flatnonzero(seen > _FALSE_SHARE * seen[0])[-1]) if seen[0] else 0
         # With an array at work slow waves may be clouds; fast ones are not.
-        back = self._returned[max(most - _RETURNS, 0) :].sum() > _FALSE_SHARE * (seen[0] + self._returned.sum())
-        rows = [_row(scale[:, max(most - _BELOW_MOST, 1) :]) for scale in self._sums]
-        low = _row(self._sums[0, :, : most - _BELOW_MOST])
+        returned = self._scales[0].returned
+        back = returned[max(most - _RETURNS, 0) :].sum() > _FALSE_SHARE * (seen[0] + returned.sum())
+        rows = [_row(scale[:, max(most - _BELOW_MOST, 1) :]) for scale in sums]
+        low = _row(sums[0][:, : most - _BELOW_MOST])
         return _scattering(rows, low) or (None if back else _beating(rows))
+
+
+class _Scale:
+    """Counts windows of one scale, as `_WindowCounts` names them, by the size of their means; shape (11, 64).
+
+    ``returned`` counts those whose mean is below nought.
+    """
+
+    def __init__(self, *, fast: bool) -> None:
+        self.counts = np.zeros((len(_WindowCounts._fields), _SIZES))
+        self.returned = np.zeros(_SIZES)
+        self._fast = fast
+        self._waiting, self._moving = Waiting(_MANY), Waiting(_MANY)
+
+    def add(self, windows: Windows) -> Windows | None:
+        """Take the next windows in; return the next scale's, where so many waited that they were looked at."""
+        together = self._waiting.add(windows.values, windows.jumps)
+        if together is None:
+            return None
+        # What did not have to wait has its sums already.
+        return self._look(windows if together[0] is windows.values else Windows(*together))
+
+    def end(self, windows: Windows | None) -> Windows | None:
+        """Take the last windows in, if any, with all that waits; return the next scale's."""
+        together = None if windows is None else self._waiting.add(windows.values, windows.jumps)
+        together = together or self._waiting.rest()
+        coarser = None if together is None else self._look(Windows(*together))
+        if moving := self._moving.rest():
+            self.counts += _moving(*moving, fast=self._fast)
+        return coarser
+
+    def _look(self, windows: Windows) -> Windows | None:
+        """Count windows, and return the next scale's; None where they fill none."""
+        means, jumps = windows.sums / WINDOW, windows.largest_jump
+        seen = (means > 0) & (jumps < np.inf)
+        # Most windows are still, and need no more than this: a mean square beyond the square of the mean is a variance.
+        moves = windows.squares / WINDOW > (1 + (FLUCTUATES if self._fast else MEANS_FLUCTUATE) ** 2) * means**2
+        self.counts[0] += _counted(means[seen & ~moves])
+        self.returned += _counted(-means[means < 0])
+        at = np.flatnonzero(seen & moves)
+        values = windows.values.take(at, axis=1)
+        # In a wave seen at a coarser scale the readings themselves do not jump, as loads do that come and go; only
+        # among readings, which may be one a wave, they do.
+        smooth = jumps[at] <= SMOOTH * np.ptp(values, axis=0)
+        if not self._fast:
+            at, values, smooth = at[smooth], values[:, smooth], smooth[smooth]
+        if moving := self._moving.add(values, means[at], smooth):
+            self.counts += _moving(*moving, fast=self._fast)
+        if len(windows) < COARSER:
+            return None
+        return Windows(_coarser(windows.values, np.add) / COARSER, _coarser(windows.jumps, np.maximum))
 
 
 def _scattering(rows: list[_WindowCounts], low: _WindowCounts) -> Ripple | None:
@@ -214,25 +267,9 @@ def _coarser(windows: FloatArray, together: np.ufunc) -> FloatArray:
     return np.asarray(whole.reshape(COARSER, -1, COARSER).transpose(2, 0, 1).reshape(WINDOW, -1))
 
 
-def _counted(windows: FloatArray, means: FloatArray, jumps: FloatArray, *, fast: bool) -> FloatArray:
-    """Return the counts of windows, as `_WindowCounts` names them, by the size of their means; shape (11, 64).
-
-    `windows` has shape (16, m), `jumps` is the largest jump in each; `fast` where they are of readings.
-    """
-    squares = np.einsum("ij,ij->j", windows, windows) / WINDOW
-    # In a wave seen at a coarser scale the readings themselves do not jump, as loads do that come and go; only among
-    # readings, which may be one a wave, they do.
-    smooth = jumps <= SMOOTH * np.ptp(windows, axis=0)
-    seen = (means > 0) & (jumps < np.inf)
-    least = FLUCTUATES if fast else MEANS_FLUCTUATE
-    # Most windows are still, and need no more than this: a mean square beyond the square of the mean is a variance.
-    moves = squares > (1 + least**2) * means**2
-    still, moving = means[seen & ~moves], np.flatnonzero(seen & moves & (smooth | fast))
-    counts = np.zeros((len(_WindowCounts._fields), _SIZES))
-    counts[0] = _by_size(still, np.ones_like(still))[0]
-    if len(moving):
-        counts += _moving(windows.take(moving, axis=1), means[moving], smooth[moving], fast=fast)
-    return counts
+def _counted(means: FloatArray) -> FloatArray:
+    """Return how many there are of each size; shape (64,)."""
+    return np.bincount(_size(means), minlength=_SIZES).astype(np.float64)
 
 
 def _moving(windows: FloatArray, means: FloatArray, smooth: NDArray[np.bool_], *, fast: bool) -> FloatArray:
@@ -243,7 +280,7 @@ def _moving(windows: FloatArray, means: FloatArray, smooth: NDArray[np.bool_], *
     variance = squares.mean(axis=0)
     share2 = variance / means**2
     low, high = windows.min(axis=0), windows.max(axis=0)
-    kurtosis = np.einsum("ij,ij->j", squares, squares) / WINDOW / variance**2
+    kurtosis = sums_of_products(squares, squares) / WINDOW / variance**2
     middle = (np.abs(windows - (low + high) / 2) < (high - low) / 4).sum(axis=0) / WINDOW
     pulses = share2 < MOST_OF_ONE**2
     full = pulses & _between(kurtosis, KURTOSIS) & _between(middle, MIDDLE)
@@ -252,7 +289,7 @@ def _moving(windows: FloatArray, means: FloatArray, smooth: NDArray[np.bool_], *
     # Over twice the variance, the mean square of the changes is 1 for what is random from reading to reading (von
     # Neumann's ratio halved), and far less for what stays.
     change = windows[1:] - windows[:-1]
-    random = np.einsum("ij,ij->j", change, change) / (WINDOW - 1) / (2 * variance)
+    random = sums_of_products(change, change) / (WINDOW - 1) / (2 * variance)
     scattered = fast & ~full & (share2 > SCATTERS**2) & _between(random, AT_RANDOM) & (middle >= NOT_TWO_LEVELS)
     logs = np.log(share2) / 2
     weights = (
@@ -265,10 +302,13 @@ def _moving(windows: FloatArray, means: FloatArray, smooth: NDArray[np.bool_], *
 
 def _by_size(x: FloatArray, *weights: NDArray[Any]) -> FloatArray:
     """Return each weight's sums by the power of two of what is not negative; shape (weights, 64)."""
-    size = np.clip(size_of(x) - _LEAST, 0, _SIZES - 1)
-    each = size + _SIZES * np.arange(len(weights))[:, None]
+    each = _size(x) + _SIZES * np.arange(len(weights))[:, None]
     sums = np.bincount(each.ravel(), np.concatenate(weights), each.shape[0] * _SIZES)
     return sums.reshape(-1, _SIZES).astype(np.float64)
+
+
+def _size(x: FloatArray) -> NDArray[np.int64]:
+    return np.clip(size_of(x) - _LEAST, 0, _SIZES - 1)
 
 
 def _between(x: FloatArray, bounds: tuple[float, float]) -> NDArray[np.bool_]:

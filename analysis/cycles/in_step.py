@@ -8,9 +8,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ..readings.blocks import WINDOW
 from ..readings.chunk import FloatArray
 from ..readings.integral import Indices
+from ..readings.windows import WINDOW, Waiting, Windows, sums_of_products
 
 #: Windows and readings in a stretch that is looked at, and the longest pattern in it: it is seen twice at least. [1]
 WINDOWS: Final = 4
@@ -26,6 +26,8 @@ JUMPS: Final = 0.5
 LEAST_JUMPS: Final = 4
 #: So many stretches must repeat, and this share of the amount must be in doubt: common practice, no source.
 LEAST_STRETCHES, LEAST_SHARE = 4, 0.01
+#: So many stretches are looked at together: quicker, as measured. [1]
+_MANY: Final = 512
 
 
 @dataclass(frozen=True)
@@ -40,38 +42,47 @@ class InStep:
 
 
 class InStepSums:
-    """Look for it in blocks of readings; sums are all that it carries."""
+    """Look for it in blocks of readings; it carries sums, and stretches that wait for others."""
 
     def __init__(self) -> None:
         self._stretches = np.zeros(LONGEST + 1)
         self._drawn = self._doubtful = 0.0
+        self._waiting = Waiting(_MANY)
 
-    def add(self, x: FloatArray, windows: FloatArray, jumps: FloatArray) -> None:
-        """Take the next blocks in, a row each, and the same as `in_windows` gives them."""
+    def add(self, x: FloatArray, windows: Windows) -> None:
+        """Take the next blocks in, a row each, and the same in windows."""
         self._drawn += float(np.maximum(x, 0.0).sum())
-        rows = _jumping(windows, jumps)
+        if together := self._waiting.add(_jumping(windows)):
+            self._take(*together)
+
+    def _take(self, rows: FloatArray) -> None:
+        """Take stretches in; shape (64, m)."""
         after = _pattern(rows)
         repeats = after > 0
         self._stretches += np.bincount(after[repeats], minlength=LONGEST + 1)
         self._doubtful += float((np.ptp(rows[:, repeats], axis=0) * STRETCH / after[repeats]).sum())
 
-    def result(self) -> InStep | None:
-        """Return what is seen so far; None where nothing repeats."""
+    def end(self) -> InStep | None:
+        """Return what was seen, after which no more is taken in; None where nothing repeats."""
+        if together := self._waiting.rest():
+            self._take(*together)
         if self._stretches.sum() < LEAST_STRETCHES or self._doubtful < LEAST_SHARE * self._drawn:
             return None
         return InStep(int(np.argmax(self._stretches)), self._doubtful / self._drawn)
 
 
-def _jumping(windows: FloatArray, jumps: FloatArray) -> FloatArray:
+def _jumping(windows: Windows) -> FloatArray:
     """Return the stretches in which a draw jumps again and again, without a gap; shape (64, m)."""
-    whole = windows.shape[1] - windows.shape[1] % WINDOWS
-    sums = (windows.sum(axis=0), np.einsum("ij,ij->j", windows, windows))
-    means, squares = (x[:whole].reshape(-1, WINDOWS).sum(axis=1) / STRETCH for x in sums)
-    longest = jumps.max(axis=0, initial=0.0)[:whole].reshape(-1, WINDOWS).max(axis=1)
+    whole = len(windows) - len(windows) % WINDOWS
+    sums, squares, jumps = (
+        x[:whole].reshape(-1, WINDOWS) for x in (windows.sums, windows.squares, windows.largest_jump)
+    )
+    means, longest = sums.sum(axis=1) / STRETCH, jumps.max(axis=1)
     # Most stand still: a mean square beyond the square of the mean is a variance.
-    at = np.flatnonzero((means > 0) & (squares > (1 + MOVES**2) * means**2) & (longest < np.inf))
-    rows = _stretches(windows, at)
-    often = (_stretches(jumps, at) >= JUMPS * np.ptp(rows, axis=0)).sum(axis=0) >= LEAST_JUMPS
+    moves = squares.sum(axis=1) / STRETCH > (1 + MOVES**2) * means**2
+    at = np.flatnonzero((means > 0) & moves & (longest < np.inf))
+    rows = _stretches(windows.values, at)
+    often = (_stretches(windows.jumps, at) >= JUMPS * np.ptp(rows, axis=0)).sum(axis=0) >= LEAST_JUMPS
     return rows.take(np.flatnonzero(often), axis=1)
 
 
@@ -83,9 +94,13 @@ def _stretches(x: FloatArray, at: Indices) -> FloatArray:
 def _pattern(rows: FloatArray) -> NDArray[np.int64]:
     """Return after how many readings each stretch, of shape (64, m), repeats; 0 where it does not."""
     pattern = np.zeros(rows.shape[1], dtype=np.int64)
-    at_random = 2 * rows.var(axis=0)
+    rows = rows - rows.mean(axis=0)
+    # Sums of the squares of the first readings, and of the first k of them less, on the way to squares of changes.
+    squares = np.cumsum(rows * rows, axis=0)
+    at_random = 2 * squares[-1] / STRETCH
     # From the longest down, so that the shortest stands in the end: what repeats after 3 repeats after 6 as well.
     for k in range(LONGEST, 1, -1):
-        change = rows[k:] - rows[:-k]
-        pattern[np.einsum("ij,ij->j", change, change) < REPEATS * at_random * len(change)] = k
+        # (b - a)2 = a2 + b2 - 2 a b, of which the sums are there.
+        changes = squares[-1 - k] + squares[-1] - squares[k - 1] - 2 * sums_of_products(rows[k:], rows[:-k])
+        pattern[changes < REPEATS * at_random * (STRETCH - k)] = k
     return pattern

@@ -8,7 +8,7 @@ from quality_logs import changed, codes, grades, looked
 from readings import charge_of, chunk_of, fed, how
 
 from shuntbook.analysis.charge.instants import InstantsFold, looked_at
-from shuntbook.analysis.readings.blocks import WINDOW, in_windows
+from shuntbook.analysis.readings.windows import WINDOW, Windows
 from shuntbook.analysis.sureness.amount_intervals import with_intervals
 from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED
 
@@ -47,7 +47,8 @@ def test_windows_hold_sixteen_readings_of_one_block(rows, columns):
     rng = np.random.default_rng(rows * columns)
     x = rng.normal(0, 3, (rows, columns))
     time_us = np.cumsum(rng.choice([1, 1, 1, 1, 60], x.size)).reshape(x.shape) * 1_000_000
-    windows, jumps = in_windows(x, time_us, 10.0)
+    in_windows = Windows.of(x, time_us, 10.0)
+    windows, jumps = in_windows.values, in_windows.jumps
     for row in range(rows):
         for k in range(columns // WINDOW * WINDOW):
             at = k % WINDOW, row * (columns // WINDOW) + k // WINDOW
