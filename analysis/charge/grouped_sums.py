@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..readings.blocks import firsts
-from ..readings.chunk import MICROSECONDS, FloatArray, TimeArray
+from ..readings.chunk import MICROSECONDS, FloatArray, TimeArray, is_one_number, sums_of_runs
 from ..readings.measured_span import Gap
 
 #: A double's sign and exponent make so many sizes; those of one sign are half of them. [1]
@@ -52,7 +52,9 @@ class GroupSums:
         if not len(group):
             return cls(group, np.empty((1, 0)))
         if len(group) * _SPARSE > count:
-            return cls.of_all(np.bincount(group, minlength=count)[None].astype(np.float64))
+            counts = np.bincount(group)
+            at = np.flatnonzero(counts)
+            return cls(at, counts[at][None].astype(np.float64))
         groups, counts = np.unique(group, return_counts=True)
         return cls(groups, counts[None].astype(np.float64))
 
@@ -105,8 +107,14 @@ def _sums_by(group: NDArray[Any], count: int, amounts: Sequence[FloatArray]) -> 
     first = np.flatnonzero(group[1:] != group[:-1]) + 1
     if len(first) <= len(group) // _RUN:
         first = np.concatenate([[0], first])
-        group, amounts = group[first], [np.add.reduceat(amount, first) for amount in amounts]
-    return np.array([np.bincount(group, amount, count) for amount in amounts])
+        group, amounts = group[first], [sums_of_runs(amount, first) for amount in amounts]
+    return np.array([_counted(group, amount, count) for amount in amounts])
+
+
+def _counted(group: NDArray[Any], amount: FloatArray, count: int) -> FloatArray:
+    if is_one_number(amount):
+        return np.bincount(group, minlength=count) * amount[0] if amount[0] else np.zeros(count)
+    return np.bincount(group, amount, count)
 
 
 @dataclass(frozen=True)
@@ -124,7 +132,7 @@ class HourSums:
     def of(cls, start_us: TimeArray, above: FloatArray, below: FloatArray, length_s: FloatArray) -> HourSums:
         """Return the sums of intervals, at least one: where they begin [us], the amounts [unit s], how long [s]."""
         first = firsts(start_us, _HOUR_US)
-        sums = [np.add.reduceat(x, first) for x in (above, below, length_s)]
+        sums = [sums_of_runs(x, first) for x in (above, below, length_s)]
         return cls(start_us[first] // _HOUR_US, np.stack(sums, 1))
 
     @property

@@ -18,7 +18,7 @@ from ..charge.completed import CompletedIntervals
 from ..cycles.cycle import Cycles
 from ..not_known import Missing
 from ..readings.blocks import firsts
-from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
+from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray, sums_of_runs
 from ..readings.measured_span import HowRead
 from ..stats.interval95 import Within
 from .running_charge import CurrentFold
@@ -83,7 +83,7 @@ class ClockHoursFold(CurrentFold):
         if not len(stop_us):
             return
         first = firsts(stop_us, _HOUR_US)
-        parts = [np.add.reduceat(x, first) for x in (pieces.measured.length_s, *pieces.split)]
+        parts = [sums_of_runs(x, first) for x in (pieces.measured.length_s, *pieces.split)]
         for hour, sums in zip((stop_us[first] // _HOUR_US).tolist(), np.stack(parts, axis=1), strict=True):
             if self._open is not None and self._open[0] == hour:
                 self._open = (hour, self._open[1] + sums)

@@ -10,7 +10,7 @@ import numpy as np
 from ..charge.completed import CURRENT, CompletedIntervals, PieceReader
 from ..not_known import Refusal
 from ..readings.blocks import firsts
-from ..readings.chunk import SECONDS_PER_HOUR, Chunk, FloatArray, TimeArray
+from ..readings.chunk import SECONDS_PER_HOUR, Chunk, FloatArray, TimeArray, sums_of_runs
 from ..readings.measured_span import HowRead
 
 
@@ -84,7 +84,7 @@ class RunningChargeFold(CurrentFold):
         # Sums of each bucket first, and running totals of these alone: a log has far more readings than points.
         first = firsts(stop_us, self._width_us)
         last = np.append(first[1:], len(stop_us)) - 1
-        growth = [np.add.reduceat(x, first) for x in (*pieces.split, pieces.measured.length_s)]
+        growth = [sums_of_runs(x, first) for x in (*pieces.split, pieces.measured.length_s)]
         sums = self._last + np.cumsum(np.stack(growth, axis=1), axis=0)
         self._last = sums[-1]
         self._merge(np.concatenate([self._time_us, stop_us[last]]), np.concatenate([self._sums, sums]))

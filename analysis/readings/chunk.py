@@ -74,6 +74,18 @@ def has_missing(x: FloatArray) -> bool:
     return bool(np.isnan(np.min(x, initial=np.inf)))
 
 
+def is_one_number(x: FloatArray) -> bool:
+    """Tell whether an array is one number for all, as `numpy.broadcast_to` gives it, so that it need not be read."""
+    return x.strides == (0,) and len(x) > 0
+
+
+def sums_of_runs(x: FloatArray, first: NDArray[np.intp]) -> FloatArray:
+    """Return the sum of each run of numbers, by where each begins, the first at 0; shapes (n,), (m,) to (m,)."""
+    if is_one_number(x):
+        return np.diff(first, append=len(x)) * x[0]
+    return np.add.reduceat(x, first)
+
+
 def join(parts: list[Chunk]) -> Chunk:
     """Return consecutive chunks as one, with the quantities of the last, which all of them have."""
     if len(parts) == 1:

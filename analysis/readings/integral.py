@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .blocks import gaps_before
-from .chunk import MICROSECONDS, BoolArray, FloatArray, Sampling, Side, TimeArray, has_missing
+from .chunk import MICROSECONDS, BoolArray, FloatArray, Sampling, Side, TimeArray, has_missing, is_one_number
 
 Indices: TypeAlias = NDArray[np.intp]
 """Which of some intervals are meant."""
@@ -172,6 +172,8 @@ def linear_split(x0: FloatArray, x1: FloatArray, length_s: FloatArray) -> tuple[
     whole = x0 + x1
     whole *= length_s
     whole *= 0.5
+    if (sides := _on_one_side(whole, x0, x1)) is not None:
+        return sides
     above, below = _by_sign(whole)
     # Where the line passes zero it leaves two triangles, one on either side, of which `whole` is the difference.
     if len(at := crossed(x0, x1)):
@@ -199,6 +201,8 @@ def product_split(
     whole += v1 * i1
     whole *= length_s
     whole /= 6
+    if (sides := _on_one_side(whole, i0, i1)) is not None:
+        return sides
     above, below = _by_sign(whole)
     # The same rule on either side of the instant at which the current is nought, so that one product falls away.
     if len(at := crossed(i0, i1)):
@@ -225,8 +229,20 @@ def crossed(x0: FloatArray, x1: FloatArray) -> Indices:
 
 def inner(a: FloatArray, b: FloatArray) -> float:
     """Return the sum of products of two arrays; shapes (n,)."""
+    if is_one_number(b):
+        return float(a[0] * b[0] * len(a) if is_one_number(a) else a.sum() * b[0])
     # Not by a matrix library, whose threads cost more than they give here and whose sums depend on their number.
     return float(np.einsum("i,i->", a, b))
+
+
+def _on_one_side(amount: FloatArray, x0: FloatArray, x1: FloatArray) -> tuple[FloatArray, FloatArray] | None:
+    """Return amounts above and below zero where neither they nor their signal pass it, as most do not; else None."""
+    nothing = np.broadcast_to(0.0, len(amount))
+    if all(x.min(initial=0.0) >= 0 for x in (x0, x1, amount)):
+        return amount, nothing
+    if all(x.max(initial=-math.inf) < 0 for x in (x0, x1, amount)):
+        return nothing, -amount
+    return None
 
 
 def _by_sign(amount: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -309,6 +325,7 @@ def energy_of(pieces: Intervals) -> tuple[FloatArray, FloatArray]:
     # Power of the wrong sign at either end spoils the interval: a meter that gives watts without a sign while charging.
     wrong = np.flatnonzero(contradicts(first["p"], first["i"]) | contradicts(last["p"], last["i"]))
     if len(wrong):
+        above, below = above.copy(), below.copy()
         v0, v1, i0, i1 = (end[name][wrong] for name in ("v", "i") for end in (first, last))
         above[wrong], below[wrong] = product_split(v0, v1, i0, i1, length_s[wrong])
     return above, below
