@@ -27,7 +27,7 @@ LEAST_JUMPS: Final = 4
 #: So many stretches must repeat, and this share of the amount must be in doubt: common practice, no source.
 LEAST_STRETCHES, LEAST_SHARE = 4, 0.01
 #: So many stretches are looked at together: quicker, as measured. [1]
-_MANY: Final = 512
+_MANY: Final = 2048
 
 
 @dataclass(frozen=True)
@@ -52,11 +52,14 @@ class InStepSums:
     def add(self, x: FloatArray, windows: Windows) -> None:
         """Take the next blocks in, a row each, and the same in windows."""
         self._drawn += float(np.maximum(x, 0.0).sum())
-        if together := self._waiting.add(_jumping(windows)):
+        at = _moving(windows)
+        if together := self._waiting.add(_stretches(windows.values, at), _stretches(windows.jumps, at)):
             self._take(*together)
 
-    def _take(self, rows: FloatArray) -> None:
-        """Take stretches in; shape (64, m)."""
+    def _take(self, rows: FloatArray, jumps: FloatArray) -> None:
+        """Take stretches in, and their jumps; shapes (64, m)."""
+        often = (jumps >= JUMPS * np.ptp(rows, axis=0)).sum(axis=0) >= LEAST_JUMPS
+        rows = rows.take(np.flatnonzero(often), axis=1)
         after = _pattern(rows)
         repeats = after > 0
         self._stretches += np.bincount(after[repeats], minlength=LONGEST + 1)
@@ -71,8 +74,8 @@ class InStepSums:
         return InStep(int(np.argmax(self._stretches)), self._doubtful / self._drawn)
 
 
-def _jumping(windows: Windows) -> FloatArray:
-    """Return the stretches in which a draw jumps again and again, without a gap; shape (64, m)."""
+def _moving(windows: Windows) -> Indices:
+    """Return the stretches, of four windows each, in which a draw moves, without a gap."""
     whole = len(windows) - len(windows) % WINDOWS
     sums, squares, jumps = (
         x[:whole].reshape(-1, WINDOWS) for x in (windows.sums, windows.squares, windows.largest_jump)
@@ -80,15 +83,13 @@ def _jumping(windows: Windows) -> FloatArray:
     means, longest = sums.sum(axis=1) / STRETCH, jumps.max(axis=1)
     # Most stand still: a mean square beyond the square of the mean is a variance.
     moves = squares.sum(axis=1) / STRETCH > (1 + MOVES**2) * means**2
-    at = np.flatnonzero((means > 0) & moves & (longest < np.inf))
-    rows = _stretches(windows.values, at)
-    often = (_stretches(windows.jumps, at) >= JUMPS * np.ptp(rows, axis=0)).sum(axis=0) >= LEAST_JUMPS
-    return rows.take(np.flatnonzero(often), axis=1)
+    return np.flatnonzero((means > 0) & moves & (longest < np.inf))
 
 
 def _stretches(x: FloatArray, at: Indices) -> FloatArray:
-    """Return some stretches, of four windows each; shapes (16, n), (64, m)."""
-    return np.concatenate([x.take(WINDOWS * at + k, axis=1) for k in range(WINDOWS)])
+    """Return some stretches; shapes (16, n), (64, m)."""
+    whole = x[:, : x.shape[1] - x.shape[1] % WINDOWS].reshape(WINDOW, -1, WINDOWS)
+    return whole.take(at, axis=1).transpose(2, 0, 1).reshape(STRETCH, len(at))
 
 
 def _pattern(rows: FloatArray) -> NDArray[np.int64]:
