@@ -112,9 +112,10 @@ def _sums_by(group: NDArray[Any], count: int, amounts: Sequence[FloatArray]) -> 
 
 
 def _counted(group: NDArray[Any], amount: FloatArray, count: int) -> FloatArray:
-    if is_one_number(amount):
-        return np.bincount(group, minlength=count) * amount[0] if amount[0] else np.zeros(count)
-    return np.bincount(group, amount, count)
+    if not is_one_number(amount):
+        return np.asarray(np.bincount(group, amount, count), np.float64)
+    counts = np.bincount(group, minlength=count) if amount[0] else np.zeros(count)
+    return np.asarray(counts * amount[0], np.float64)
 
 
 @dataclass(frozen=True)

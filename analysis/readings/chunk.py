@@ -82,8 +82,8 @@ def is_one_number(x: FloatArray) -> bool:
 def sums_of_runs(x: FloatArray, first: NDArray[np.intp]) -> FloatArray:
     """Return the sum of each run of numbers, by where each begins, the first at 0; shapes (n,), (m,) to (m,)."""
     if is_one_number(x):
-        return np.diff(first, append=len(x)) * x[0]
-    return np.add.reduceat(x, first)
+        return np.asarray(np.diff(first, append=len(x)) * x[0])
+    return np.asarray(np.add.reduceat(x, first))
 
 
 def join(parts: list[Chunk]) -> Chunk:

@@ -53,7 +53,8 @@ class Windows:
         return cls(windows, jumps)
 
     def __len__(self) -> int:
-        return self.values.shape[1]
+        """Return the number of windows."""
+        return int(self.values.shape[1])
 
     @cached_property
     def sums(self) -> FloatArray:
