@@ -1,7 +1,9 @@
 """Readings made up for the tests of the folds: how to make them, cut them and feed them."""
 
 from dataclasses import fields, is_dataclass
+from functools import cache
 from itertools import pairwise
+from operator import itemgetter
 
 import numpy as np
 
@@ -39,17 +41,38 @@ def charge_of(chunk, reading=None, *, cuts=(), **window):
     return fed(ChargeFold(reading, set(chunk.quantities), **window), chunk, cuts).result()
 
 
+#: What stands for itself. A result holds thousands of them, so no more is asked of them than their type.
+_PLAIN = frozenset((float, int, str, bool, type(None)))
+
+
 def flat(x):
     """A result's numbers and texts in one list, in a fixed order, so that two results can be compared."""
-    if is_dataclass(x):
-        return [y for f in fields(x) for y in flat(getattr(x, f.name))]
-    if isinstance(x, dict):
-        return [y for key in sorted(x) for y in [key, *flat(x[key])]]
-    if isinstance(x, tuple | list):
-        return [len(x), *(y for item in x for y in flat(item))]
-    if isinstance(x, np.ndarray):
-        return [len(x), x]
-    return [x]
+    into = []
+    _flatten((x,), into)
+    return into
+
+
+def _flatten(items, into):
+    """Append what each of these holds."""
+    for x in items:
+        if type(x) in _PLAIN:
+            into.append(x)
+        elif isinstance(x, tuple | list):
+            into.append(len(x))
+            _flatten(x, into)
+        elif isinstance(x, dict):
+            _flatten((y for item in sorted(x.items(), key=itemgetter(0)) for y in item), into)
+        elif isinstance(x, np.ndarray):
+            into += (len(x), x)
+        elif is_dataclass(x):
+            _flatten((getattr(x, name) for name in _names(type(x))), into)
+        else:
+            into.append(x)
+
+
+@cache
+def _names(kind):
+    return [f.name for f in fields(kind)]
 
 
 def assert_same(got, expected, *, within=1e-9):

@@ -162,13 +162,14 @@ def test_cut_anywhere_the_result_is_the_same(name, chunk, cuts):
     assert_same(parts, whole, within=0.0 if name in EXACT else 1e-9)
 
 
+@pytest.mark.parametrize(("first", "about"), [(60, 15), pytest.param(200, 50, marks=pytest.mark.night)])
 @pytest.mark.parametrize("name", FOLDS)
-def test_reading_by_reading_is_the_same(name):
+def test_reading_by_reading_is_the_same(name, first, about):
     """As in a live capture, where each chunk holds one reading."""
-    chunk = a_log(5, BLOCK + 50)
+    chunk = a_log(5, BLOCK + about)
     whole = fed(FOLDS[name](set(chunk.quantities)), chunk).result()
     # One by one at the beginning and about a block's end: all of them would take minutes.
-    singly = [*range(200), *range(BLOCK - 50, len(chunk))]
+    singly = [*range(first), *range(BLOCK - about, len(chunk))]
     single = fed(FOLDS[name](set(chunk.quantities)), chunk, singly).result()
     assert_same(single, whole)
 
