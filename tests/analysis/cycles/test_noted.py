@@ -90,10 +90,11 @@ def test_notes_may_be_cut_anywhere(amps, cuts, seed):
     assert_same(sure_of(chunk, cuts), sure_of(chunk))
 
 
+@pytest.mark.parametrize("logs", [80, pytest.param(300, marks=pytest.mark.night)])
 @pytest.mark.parametrize("to_the_minute", [True, False])
-def test_the_truth_is_covered(to_the_minute):
+def test_the_truth_is_covered(to_the_minute, logs):
     """Loads noted when they switch, to the minute shown or within 5 s, off a display of whole amps and its gain."""
-    chance, covered, logs = np.random.default_rng(14), 0, 300
+    chance, covered = np.random.default_rng(14), 0
     for _ in range(logs):
         changes_s = np.cumsum(chance.uniform(70, 900, int(chance.integers(3, 12))))
         amps = chance.choice([0.0, 2.3, 31.4, 72.8, -18.6], len(changes_s))

@@ -74,7 +74,7 @@ def load_of(spans, watts):
 
 
 #: How many logs of each habit and stretch are tried, by day and by night; and of how many the interval must hold it.
-TRIED = [(80, 0.9), pytest.param(250, 0.92, marks=pytest.mark.night)]
+TRIED = [(40, 0.85), pytest.param(250, 0.92, marks=pytest.mark.night)]
 
 
 @pytest.mark.parametrize(("logs", "least"), TRIED)
@@ -88,7 +88,7 @@ def test_the_next_stretch_lies_within_it_as_often_as_stated(habit, hours, logs, 
         factor = 1 + chance.uniform(-0.01, 0.01)
         forecast = load_of(HABITS[habit].spans(chance, LOG_H), 800 * factor).amount(hours, "Ah")
         held.append(forecast.holds(32 * running_h(HABITS[habit].spans(chance, hours), hours)))
-    # Of 250 at 95 %: 0.92 or more but once in seventy; of 80: 0.9 but once in fifty.
+    # Of 250 at 95 %: 0.92 or more but once in seventy; of 40: 0.85 but once in seventy.
     assert np.mean(held) >= least
 
 
@@ -114,12 +114,13 @@ def logged(chance, spans, hours, amps):
     return time_s, np.round(true_A * (1 + chance.uniform(-0.01, 0.01)) + chance.normal(0, 0.05, len(time_s)))
 
 
-def test_a_meters_digit_and_factor_are_within_it_from_reading_to_forecast():
+@pytest.mark.parametrize("logs", [25, pytest.param(60, marks=pytest.mark.night)])
+def test_a_meters_digit_and_factor_are_within_it_from_reading_to_forecast(logs):
     """Logs of a second's readings in whole amps, through the search for runs: nine of ten and more hold the truth."""
     chance, habit, hours = np.random.default_rng(23), HABITS["like a clock"], 2.0
     figures = MeterFigures(current=Accuracy(1.0, 0.0, resolution=1.0), voltage=Accuracy(0.0, 0.0))
     held, without = [], []
-    for _ in range(60):
+    for _ in range(logs):
         amps = chance.uniform(9, 14)
         time_s, shown_A = logged(chance, habit.spans(chance, 1.5), 1.5, amps)
         chunk = chunk_of(time_s, current_A=shown_A, voltage_V=25.0)

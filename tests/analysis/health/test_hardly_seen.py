@@ -5,6 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from examples import examples
 from health_cycles import site
 from hypothesis import given
 from hypothesis import strategies as st
@@ -170,6 +171,7 @@ def readings(time_s, x):
     return T0_US + (time_s * US).astype(np.int64), x, np.full(len(x), 24.0), np.zeros(len(x), dtype=bool)
 
 
+@examples(8, 100)
 @given(cuts=st.lists(st.integers(1, 2000), max_size=6))
 def test_where_a_log_is_cut_makes_no_difference(cuts):
     """The counts of the fold, and what is asked in the middle changes nothing."""

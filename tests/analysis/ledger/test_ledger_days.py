@@ -146,7 +146,7 @@ def assert_adds_up(lines, whole):
     assert sum(line.whole.span.covered_s for line in lines) == pytest.approx(whole.span.covered_s, rel=1e-9, abs=1e-6)
 
 
-@examples(27, 80)
+@examples(14, 80)
 @given(logs(), ZONES, CUTS, st.lists(st.integers(0, 2 * 86400), max_size=6), SAMPLINGS)
 def test_days_and_demos_add_up_to_the_log(chunk, zone, cuts, notes_s, sampling):
     """Any cuts, any notes: days sum to the whole fold, and so do demos that leave nothing out."""
@@ -161,7 +161,7 @@ def test_days_and_demos_add_up_to_the_log(chunk, zone, cuts, notes_s, sampling):
     assert all(line.measured_s <= (line.stop_us - line.start_us) / 1e6 + 1e-6 for line in ledger.days)
 
 
-@examples(10, 30)
+@examples(7, 30)
 @given(logs(), ZONES, CUTS)
 def test_each_day_is_the_charge_between_its_midnights(chunk, zone, cuts):
     """A day's line is what the fold of charge gives for the window from midnight to midnight."""

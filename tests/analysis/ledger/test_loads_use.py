@@ -212,7 +212,7 @@ def a_household(seed, days=3):
     return days_of(loads_A, sun_A), float(loads_A.mean()) * 24 * VOLTS
 
 
-@pytest.mark.parametrize("households", [8, pytest.param(20, marks=pytest.mark.night)])
+@pytest.mark.parametrize("households", [4, pytest.param(20, marks=pytest.mark.night)])
 def test_the_interval_holds_the_use_of_most_households(households):
     """Households with exact truth; a log's nights are a few hours, and its interval says so."""
     held = near = 0

@@ -44,27 +44,33 @@ def test_moving_one_lot_moves_the_shift(before, by):
     assert apart.holds(by) or min(abs(apart.low - by), abs(apart.high - by)) < 1e-9
 
 
-def test_the_shift_is_found_as_often_as_stated_and_agrees_with_an_independent_test():
-    """A thousand pairs of skewed lots, a known shift: in as many intervals, and zero in where scipy's test says so."""
+#: How many lots are tried, by day and by night; and of how many the interval must hold what is sought.
+TRIED = [(250, 0.91), pytest.param(1000, 0.93, marks=pytest.mark.night)]
+
+
+@pytest.mark.parametrize(("lots", "least"), TRIED)
+def test_the_shift_is_found_as_often_as_stated_and_agrees_with_an_independent_test(lots, least):
+    """Pairs of skewed lots, a known shift: in as many intervals, and zero in where scipy's test says so."""
     chance = np.random.default_rng(3)
     held = agreed = 0
-    for _ in range(1000):
+    for _ in range(lots):
         n, m = chance.integers(6, 60, 2)
         before, after = chance.gamma(2, 1, n), chance.gamma(2, 1, m) + 0.7
         apart = shift(before, after)
         held += apart.holds(0.7)
         agreed += apart.holds(0.0) == (mannwhitneyu(after, before).pvalue > 0.05)
-    assert held >= 930
-    assert agreed >= 990  # the two round differently near 5 %
+    assert held >= least * lots
+    assert agreed >= 0.99 * lots  # the two round differently near 5 %
 
 
-def test_the_median_is_found_as_often_as_stated():
+@pytest.mark.parametrize(("lots", "least"), TRIED)
+def test_the_median_is_found_as_often_as_stated(lots, least):
     """Lots of any size from six to beyond the counting-out of ranks, skewed: the median of a gamma is 1.678 (table)."""
     chance = np.random.default_rng(4)
     held = [
-        median_of(chance.gamma(2, 1, int(chance.choice([6, 9, 40, 300, 1500])))).holds(1.67835) for _ in range(1000)
+        median_of(chance.gamma(2, 1, int(chance.choice([6, 9, 40, 300, 1500])))).holds(1.67835) for _ in range(lots)
     ]
-    assert np.mean(held) >= 0.93
+    assert np.mean(held) >= least
     assert median_of(np.arange(5.0)) is None
 
 

@@ -13,7 +13,7 @@ from coverage_scenes import recorded
 from examples import many
 from scipy.stats import binom
 
-CELLS, LOGS_PER_CELL = 8, many(3, 5)
+CELLS, LOGS_PER_CELL = 8, many(2, 5)
 MOST_READINGS, SHORTEST_S = 1500, 1200.0
 RARELY = 1e-4
 #: What all classes together may be wider than needed: the full run's 1.3, and a tenth for the scatter of its own.

@@ -1,6 +1,7 @@
 """Another inverter with losses of its own, another bank with a price of its own, and a pump against more pressure."""
 
 from dataclasses import replace
+from functools import cache
 from math import inf
 
 import numpy as np
@@ -160,6 +161,7 @@ def at_pressures(low, high, *more, seen=None, site=None):
     return what_if(site or scene_of()[0], PUMP, changes, hours=24.0, measured=seen)
 
 
+@cache
 def scene_of():
     scene, seen = read(System(120.0, 1.0, 40.0, 60.0), 7)
     return scene.site, seen
