@@ -21,7 +21,8 @@ from ...ingest.safe_files.whole_file import copy_file, refuse_no_text, write_tex
 from ..assembling.report import report_of
 from ..opening.prepared_log import open_site
 from ..parallel.worker_process import second_process
-from ..render.page.page import load_library, load_page, render
+from ..render.page.page import load_page, render
+from ..render.still_charts.svg import load_library
 from ..render.terminal.answer import Reply, explain_option, say_answer
 from ..render.terminal.plate import plate_in_short
 from ..render.wording.answer import bank_gave, load_took

@@ -16,7 +16,8 @@ from ..door import say
 from ..exit import Exit, strictly
 from ..opening.prepared_log import Corrections, correction_options, open_site
 from ..parallel.worker_process import Second, second_process
-from ..render.page.page import load_library, load_page, render, render_one_page
+from ..render.page.page import load_page, render, render_one_page
+from ..render.still_charts.svg import load_library
 from ..render.terminal.answer import explain_option, say_answer
 from ..render.terminal.report import report_answer
 from ..render.wording.numbers import counted

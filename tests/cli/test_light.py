@@ -4,11 +4,18 @@ from __future__ import annotations
 
 import json
 import os
+import pickle
 import subprocess
 import sys
 
 import pytest
 from places import ROOT
+
+from shuntbook.cli.assembling.report import report_of
+from shuntbook.cli.opening.prepared_log import read_site
+from shuntbook.cli.parallel.worker_process import Second
+from shuntbook.cli.render.page.page import render
+from shuntbook.cli.render.still_charts import svg
 
 EXPORT = "\n".join(
     ["time,current [A],voltage [V]"]
@@ -124,3 +131,33 @@ def test_algebra_is_done_in_one_thread_unless_somebody_says_otherwise(stated, th
     own = {name: value for name, value in os.environ.items() if name != "OPENBLAS_NUM_THREADS"} | stated
     done = subprocess.run([sys.executable, "-c", code], env=own, capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == f"{threads} False"
+
+
+class Packed(Second):
+    """A second process that does nothing: it keeps what it was sent."""
+
+    def __init__(self):
+        """Begin with nothing."""
+        self.works = []
+
+    def begin(self, work):
+        """Keep some work; its drawings are empty."""
+        self.works.append(pickle.dumps(work))
+        return lambda: ("", "")
+
+
+def test_what_draws_loads_nothing_of_a_site_but_what_is_drawn(demo, tmp_path):
+    """Its figures were worked out elsewhere, and the model of a site file takes as long to load as some drawings."""
+    packed = Packed()
+    site = read_site(demo / "site.toml")
+    render(report_of([demo / "open_day.parquet"], site, None), packed)
+    (tmp_path / "works").write_bytes(pickle.dumps([*packed.works, pickle.dumps(svg.load_library)]))
+    code = (
+        "import pickle, sys\nworks = pickle.load(open(sys.argv[1], 'rb'))\nfor work in works: pickle.loads(work)\n"
+        "print(len(works), 'matplotlib' in sys.modules, 'pydantic' in sys.modules)"
+    )
+    words = [sys.executable, "-c", code, str(tmp_path / "works")]
+    done = subprocess.run(words, capture_output=True, text=True, check=True)
+    count, *loaded = done.stdout.split()
+    assert int(count) > 8
+    assert loaded == ["False", "False"]

@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from ....analysis.charge.amounts import budget_of
+from ....analysis.charge.amounts import Charge, budget_of
 from ....analysis.health.finding import is_swapped
 from ....analysis.health.limits import MINIMUM_RUN_S, MINIMUM_RUN_SOURCE
 from ....analysis.one_log import energy_flow as flows
+from ....analysis.one_log.log_report import LogReport
 from ..readouts import runs as runs_readout
 from ..readouts import whole_log as whole_readout
 from ..still_charts import all_starts as starts_chart
@@ -26,7 +27,6 @@ from ..wording.sureness import of_figure
 from . import answer_tables, log_tables, plate_tables
 
 if TYPE_CHECKING:
-    from ....analysis.one_log.log_report import LogReport
     from ....analysis.several_logs.report import Report
     from ....analysis.site.site import Limits
     from .log_tables import Table
@@ -199,8 +199,9 @@ def sureness(log: LogReport, name: str) -> Figure | None:
 
 
 def to_draw(log: LogReport) -> LogReport:
-    """Return what drawings look at: without the site, whose model another process would have to load."""
-    return replace(log, plate=None, by_site=None)
+    """Return what drawings look at, and no more: another process would have to load whatever else is in it."""
+    charge = Charge(log.charge.how, log.charge.span, charge=None, energy=None, energy_by=None, counter=None)
+    return LogReport(log.facts, charge, replace(log.cycles, stairs=()), log.findings, log.envelopes)
 
 
 def _strip(log: LogReport) -> str:

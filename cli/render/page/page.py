@@ -140,10 +140,3 @@ def _title(report: Report) -> str:
 def load_page() -> None:
     """Load what a page is made with but for drawing, while there is nothing to put on it."""
     from . import first_screen, log_view, several_view  # noqa: F401
-
-
-def load_library() -> None:
-    """Load what drawing takes longest to load, before there is anything to draw."""
-    import matplotlib.backends.backend_svg
-    import matplotlib.dates
-    import matplotlib.figure  # noqa: F401

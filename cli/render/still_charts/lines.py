@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -79,7 +79,11 @@ def _patch(axes: Axes, rings: Sequence[FloatArray], style: dict[str, Any], *, cl
     patch = PathPatch(path, **style)
     if is_called:
         moving(patch, is_called)
-    return cast("PathPatch", axes.add_patch(patch))
+    axes.add_artist(patch)
+    # `add_patch` would look along each piece for how far it bends: straight ones reach no further than their ends.
+    updatex, updatey = patch.get_transform().contains_branch_separately(axes.transData)
+    axes.update_datalim(path.vertices, updatex=updatex, updatey=updatey)
+    return patch
 
 
 def _at(at: FloatArray, step: str) -> FloatArray:

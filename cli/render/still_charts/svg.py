@@ -16,7 +16,7 @@ from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from functools import partial
 from html import escape
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from ...parallel.worker_process import HERE, Second
 
@@ -52,6 +52,13 @@ LIGHT = {
     GAP: "#ebe9e1",
     PAPER: "#fbfaf7",
 }
+
+
+def load_library() -> None:
+    """Load what drawing takes longest to load, before there is anything to draw."""
+    import matplotlib.backends.backend_svg
+    import matplotlib.dates
+    import matplotlib.figure  # noqa: F401
 
 
 @contextmanager
@@ -185,23 +192,25 @@ def inline(figure: Figure, *, name: str, label: str, x_unit: float | None = None
         for axes in figure.axes:
             for part, called in ((axes, "panel"), (axes.xaxis, "x-axis"), (axes.yaxis, "y-axis")):
                 moving(part, called)
-    _laid_out(figure)
     # Ids of clips and hatches are hashed with the name, else two drawings of a page could share one.
     with mpl.rc_context({"svg.hashsalt": name}):
-        nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
-        figure.savefig(out, format="svg", metadata=nothing, transparent=True)
+        _draw(figure, out)
     return _opening(figure, label, x_unit) + _body(out.getvalue(), name)
 
 
-def _laid_out(figure: Figure) -> None:
-    """Place all parts for good: `savefig` would do so by drawing the whole once more and throwing that away."""
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
+def _draw(figure: Figure, out: io.StringIO) -> None:
+    """Lay a figure out and draw it by one renderer, which so measures each text once; `savefig` takes one for each."""
+    from matplotlib.backends.backend_svg import FigureCanvasSVG, RendererSVG
 
-    FigureCanvasSVG(figure)
-    engine = figure.get_layout_engine()
-    if engine is not None:
-        engine.execute(figure)
-    figure.set_layout_engine(None)
+    for patch in (figure.patch, *(axes.patch for axes in figure.axes)):
+        patch.set(facecolor="none", edgecolor="none")
+    nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
+    width_px, height_px = figure.get_size_inches() * 72
+    renderer = cast(Any, RendererSVG)(width_px, height_px, out, metadata=nothing)
+    # The layout asks the canvas for what it measures with.
+    cast(Any, FigureCanvasSVG(figure)).get_renderer = lambda: renderer
+    figure.draw(renderer)
+    renderer.finalize()
 
 
 def _opening(figure: Figure, label: str, x_unit: float | None) -> str:
