@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 _LARGE_PIECE: Final = 24 << 20
 #: So many threads work ahead, and so many chunks are begun at most beside the one that is taken in.
 _THREADS: Final = 2
-_BEGUN: Final = 3
+_BEGUN: Final = 2
 
 
 class Fed(Protocol):

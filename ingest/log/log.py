@@ -105,7 +105,7 @@ def _microseconds(when: When, log: Log) -> int:
 TIME_TYPE = pa.timestamp("us", tz="UTC")
 ROWS_A_GROUP = 1 << 18
 #: Readings handed on at once: enough that NumPy's calls cost little, few enough to stay in a processor's cache.
-ROWS_AT_ONCE = 1 << 16
+ROWS_AT_ONCE = 1 << 17
 #: What a Parquet file begins and ends with.
 FILE_MARK: Final = b"PAR1"
 #: What a capture writes beside its log, until that is finished, is called like the log and ends so.
