@@ -1,10 +1,18 @@
 """What several files of tests start from."""
 
 import os
+import sys
 from contextlib import redirect_stdout
+from pathlib import Path
 
 # Several processes share the processor: threads of algebra that wait for each other only take it from them.
 os.environ["OPENBLAS_NUM_THREADS"] = os.environ["OMP_NUM_THREADS"] = "1"
+
+# Tests begin some hundred processes: where Python is told to keep no bytecode, each would compile all that it loads.
+if os.environ.pop("PYTHONDONTWRITEBYTECODE", ""):
+    sys.dont_write_bytecode = False
+    os.environ["PYTHONPYCACHEPREFIX"] = str(Path(__file__).parents[1] / ".pytest_cache" / "bytecode")
+    sys.pycache_prefix = os.environ["PYTHONPYCACHEPREFIX"]
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -40,6 +48,12 @@ def demo_and_words(tmp_path_factory):
 def demo(demo_and_words):
     """A folder that the demo has written: the invented scenario's two logs, its site file and its page."""
     return demo_and_words[0]
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers():
+    """Return one process more than there are processors: the one whose tests keep clocks mostly waits."""
+    return (os.cpu_count() or 1) + 1
 
 
 @pytest.hookimpl(tryfirst=True)
