@@ -1,4 +1,4 @@
-"""The film that tests of the desk ask about, made once in a run."""
+"""The film that tests of films and of the desk ask about, made once in a run."""
 
 from film_plans import plan_of
 from film_reading import filmed

@@ -71,9 +71,10 @@ def test_what_is_read_stands_beside_each_box(seated):
     assert "Not read: its pictures are 640 by 360 pixels, and the box reaches beyond" in beyond
 
 
-def test_a_film_becomes_a_log_by_the_profile_that_is_written(seated):
+def test_a_film_becomes_a_log_by_the_profile_that_is_written(seated, capsys, monkeypatch):
     """From the boxes to the answer, by a command that is shown; what is there already is never written over."""
     client, plan, boxes = seated
+    monkeypatch.chdir(client.folder)
     sent = form(plan, boxes, start="2026-06-13T10:30:05", zone="UTC", out="pump", profile_name="mine", do="read")
     answer = client.send("/film", **sent)
     assert "shuntbook convert pump.mp4 --display mine.toml --start 2026-06-13T10:30:05 --zone UTC" in text_of(answer)
@@ -86,6 +87,12 @@ def test_a_film_becomes_a_log_by_the_profile_that_is_written(seated):
     corners = [field.corners for field in load_display(client.folder / "mine.toml").fields]
     assert corners == [typed_corners(box) for box in boxes]
     assert "has been read" in text_of(client.get("/"))
+    # The command line reads the same by it, at the same moment, in the same boxes.
+    for at in ("0:01", "0:04"):
+        assert run(["look", "pump.mp4", "--display", "mine.toml", "--at", at, "--out", f"{at[-1]}.png", "--json"]) == 0
+        seen = [field["read"] for field in json.loads(capsys.readouterr().out)["fields"]]
+        said = text_of(client.send("/film", **form(plan, boxes) | {"at": at}))
+        assert all(text in said for text in seen), at
     again = client.send("/film", **sent)
     assert again.status == 400 and "already pump.parquet" in text_of(again)
     # By the same boxes that profile is taken, whatever a new one would be called; by others it stays as it was.
@@ -136,6 +143,11 @@ def test_a_mistake_stands_at_its_field(seated, more, told):
     assert answer.status == 400
     assert sorted(client.folder.iterdir()) == before
     assert told in text_of(answer)
+
+
+def test_what_is_no_moment_is_told_at_its_field(seated):
+    """The film is shown from its beginning."""
+    client, plan, boxes = seated
     assert "'9' is no time of a film" in text_of(client.send("/film", **form(plan, boxes) | {"at": "9"}))
 
 
@@ -155,10 +167,8 @@ def test_stills_say_how_far_apart_they_are(seated):
     client, plan, boxes = seated
     (client.folder / "stills").mkdir()
     painter = Painter(plan)
-    for k in range(round(3 * plan.fps)):
-        picture = painter.frame(k)
-        if k % 6 == 0:
-            cv2.imwrite(str(client.folder / "stills" / f"{k:04d}.png"), picture)
+    for k in range(0, round(3 * plan.fps), 6):
+        cv2.imwrite(str(client.folder / "stills" / f"{k:04d}.png"), painter.frame(k))
     assert "stills" in text_of(client.get("/"))
     typed = form(plan, boxes, start="2026-06-13T10:30", do="read") | {"file": "stills", "at": "0:00"}
     assert "Say how far apart" in text_of(client.send("/film", **typed))
@@ -267,20 +277,6 @@ def test_what_a_model_refuses_stands_at_its_box():
     assert state.entries[0] is not None and state.entries[1] is None
     twice = checked(TypedDisplay([TypedBox(BOX), TypedBox(BOX, "V")]))
     assert twice.wrong[""].startswith("Display 1 and display 2 have corners round the same place")
-
-
-def test_the_command_line_reads_the_same_by_what_was_written(seated, capsys, monkeypatch):
-    """At the same moment, in the same boxes."""
-    client, plan, boxes = seated
-    typed = form(plan, boxes, start="2026-06-13T10:30", out="look", profile_name="look", do="read")
-    done = read_to_its_end(client, client.send("/film", **typed))
-    name = re.search(r"--display (\S+)", text_of(done))[1]
-    monkeypatch.chdir(client.folder)
-    for at in ("0:01", "0:04"):
-        assert run(["look", "pump.mp4", "--display", name, "--at", at, "--out", f"{at[-1]}.png", "--json"]) == 0
-        seen = [field["read"] for field in json.loads(capsys.readouterr().out)["fields"]]
-        said = text_of(client.send("/film", **form(plan, boxes) | {"at": at}))
-        assert all(text in said for text in seen), at
 
 
 def test_stills_that_say_when_they_were_taken_are_asked_for_nothing(seated):

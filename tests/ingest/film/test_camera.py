@@ -32,7 +32,7 @@ class DrawnCamera:
 
     def __init__(self, plan, clock, *, dark=False):
         self._painter, self._plan, self._clock = Painter(plan), plan, clock
-        self._k, self._picture, self._dark, self._from_us = 0, None, dark, clock.us
+        self._k, self._dark, self._from_us = 0, dark, clock.us
 
     def isOpened(self):
         return True
@@ -40,18 +40,18 @@ class DrawnCamera:
     def grab(self):
         if self._k >= self._plan.length_s * self._plan.fps:
             return False
-        self._picture = self._painter.frame(self._k)
-        if self._dark:
-            self._picture[:] = 0
         self._k += 1
         self._clock.us = self._from_us + round(self._k / self._plan.fps * 1e6)
         return True
 
     def retrieve(self):
-        return True, self._picture
+        picture = self._painter.frame(self._k - 1)  # only those that are looked at: to draw one takes long
+        if self._dark:
+            picture[:] = 0
+        return True, picture
 
     def release(self):
-        self._picture = None
+        self._painter = None
 
 
 @pytest.fixture
@@ -105,6 +105,7 @@ def read_until_lost(source):
 def test_a_camera_that_is_lost_and_found_leaves_a_gap(profile, monkeypatch):
     """What it showed before is judged by what was seen, and after it reading goes on; nothing is told between."""
     plan, path = profile
+    plan.length_s = 6.0
     clock = FilmClock()
     monkeypatch.setattr(cv2, "VideoCapture", lambda _: DrawnCamera(plan, clock))
     source = make_source(f"camera:0?display={path}", None, clock)

@@ -16,7 +16,9 @@ def read_of(name, degree):
     return read
 
 
-@pytest.mark.parametrize(("name", "degree", "share"), [("room", 0.3, 1.0), ("fading", 0.1, 0.85)])
+@pytest.mark.parametrize(
+    ("name", "degree", "share"), [("room", 0.3, 1.0), pytest.param("fading", 0.1, 0.85, marks=pytest.mark.night)]
+)
 def test_what_leaves_the_display_to_be_seen_costs_little(name, degree, share):
     """The room's light goes off, or segments take a quarter of a second to change: each jump of the load is read."""
     read = read_of(name, degree)
