@@ -2,6 +2,7 @@
 
 import base64
 import io
+from itertools import product
 from unicodedata import normalize
 
 import pytest
@@ -34,8 +35,15 @@ def pages(demo, tmp_path_factory):
     return {"demo": demo / "page.html"} | {name: folder / f"{name}.html" for name in ("one", "hostile")}
 
 
-@pytest.mark.parametrize("dark", [False, True])
-@pytest.mark.parametrize("name", ["demo", "hostile"])
+@pytest.mark.parametrize(
+    ("name", "dark"),
+    [
+        ("demo", False),
+        ("hostile", True),
+        pytest.param("demo", True, marks=pytest.mark.night),
+        pytest.param("hostile", False, marks=pytest.mark.night),
+    ],
+)
 def test_page_is_quiet_and_stands_upright(driven, pages, name, dark):
     """No word in the console, nothing asked for, no script run, and no scrolling sideways at any width."""
     for width in WIDTHS:
@@ -48,15 +56,24 @@ def test_page_is_quiet_and_stands_upright(driven, pages, name, dark):
         assert driven.execute_script("return document.documentElement.scrollWidth") <= width
 
 
-@pytest.mark.parametrize("dark", [False, True])
-@pytest.mark.parametrize("name", ["demo", "hostile"])
-def test_page_has_no_grave_fault_of_access(driven, pages, name, dark):
+@pytest.mark.parametrize(
+    ("name", "dark", "width"),
+    [
+        ("demo", False, 1440),
+        ("hostile", True, 360),
+        *[
+            pytest.param(*other, marks=pytest.mark.night)
+            for other in product(["demo", "hostile"], [False, True], [360, 1440])
+            if other not in {("demo", False, 1440), ("hostile", True, 360)}
+        ],
+    ],
+)
+def test_page_has_no_grave_fault_of_access(driven, pages, name, dark, width):
     """Nothing serious or critical by axe-core's rules (WCAG 2 among them), folded and unfolded."""
-    for width in (360, 1440):
-        opened(driven, pages[name], width, dark=dark)
-        assert faults_of_access(driven) == {}
-        driven.execute_script(UNFOLD)
-        assert faults_of_access(driven) == {}
+    opened(driven, pages[name], width, dark=dark)
+    assert faults_of_access(driven) == {}
+    driven.execute_script(UNFOLD)
+    assert faults_of_access(driven) == {}
 
 
 def test_axe_is_awake(driven, pages):
@@ -151,8 +168,15 @@ def test_nothing_moves(driven, pages):
     assert driven.execute_script(moving) == 0
 
 
-@pytest.mark.parametrize("paper", PAPERS)
-@pytest.mark.parametrize("name", ["demo", "hostile"])
+@pytest.mark.parametrize(
+    ("name", "paper"),
+    [
+        ("demo", "A4"),
+        ("hostile", "Letter"),
+        pytest.param("demo", "Letter", marks=pytest.mark.night),
+        pytest.param("hostile", "A4", marks=pytest.mark.night),
+    ],
+)
 def test_print_clips_nothing(driven, pages, name, paper):
     """As printed every fold but a long list is open, and no picture, table or line is wider than the sheet's inside."""
     inside_px = round((PAPERS[paper][0] - 2 * 14 / 25.4) * 96)
