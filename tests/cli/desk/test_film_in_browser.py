@@ -7,7 +7,7 @@ import json
 import pytest
 from browsers import as_wide_as, browser, faults, faults_of_access, until
 from desk_film import desk_film
-from desks import desk, let_in
+from desks import let_in, shared_desk
 from film_drawing import corners_of
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.actions.action_builder import ActionBuilder
@@ -15,19 +15,25 @@ from selenium.webdriver.common.actions.pointer_input import PointerInput
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.select import Select
 
-pytestmark = [pytest.mark.xdist_group("captures"), pytest.mark.timeout(300)]
+pytestmark = pytest.mark.timeout(300)
+
+
+@pytest.fixture(scope="module")
+def seat(tmp_path_factory):
+    """One desk for the whole file."""
+    with shared_desk(tmp_path_factory) as seat:
+        yield seat
 
 
 @pytest.fixture
-def seated(tmp_path_factory):
+def seated(seat, tmp_path_factory):
     """Someone at a desk over a folder with a film, in a browser; yields it, the desk and the film's plan."""
-    folder = tmp_path_factory.mktemp("desk")
-    plan, path = desk_film(tmp_path_factory)
-    (folder / path.name).write_bytes(path.read_bytes())
-    with desk(folder) as client, browser() as driven:
+    client, (plan, path) = seat.client(), desk_film(tmp_path_factory)
+    (client.folder / path.name).write_bytes(path.read_bytes())
+    with browser() as driven:
         let_in(driven, client)
         faults(driven)
-        client.folder, client.film = folder, path.name
+        client.film = path.name
         yield driven, client, plan
 
 

@@ -47,6 +47,8 @@ def page_of(client, log="open_day.parquet", site="site.toml"):
     """The name of the page that a log's answer leads to."""
     answer = client.get(address("/report", file=log, site=site))
     assert answer.status == 303, answer.text
+    assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
+    assert (answer.headers["X-Content-Type-Options"], answer.headers["Cache-Control"]) == ("nosniff", "no-store")
     return re.fullmatch(r"/page\?file=(.*)", answer.headers["Location"])[1]
 
 
