@@ -87,18 +87,21 @@ class LocalClock:
         """Return UTC instants; shape (n,), both in microseconds since 1970-01-01 00:00 [us]."""
         if not len(local_us):
             return local_us
-        quarters, inverse = np.unique(local_us // _QUARTER_US, return_inverse=True)
-        table = np.array([self._offsets(int(q)) for q in quarters], dtype=np.int64)
-        first, second, exists = table[inverse, 0], table[inverse, 1], table[inverse, 2].astype(bool)
-        twice = exists & (first != second)
-        offset = first
+        quarters = local_us // _QUARTER_US
+        # Rows come mostly in order, so that a quarter hour is a stretch of them: few are to be sorted.
+        begins = np.flatnonzero(np.diff(quarters, prepend=quarters[0] - 1))
+        kinds, inverse = np.unique(quarters[begins], return_inverse=True)
+        lengths = np.diff(begins, append=len(quarters))
+        first, second, exists = np.array([self._offsets(q) for q in kinds.tolist()], dtype=np.int64).T[:, inverse]
+        offset, twice = np.repeat(first, lengths), np.repeat((exists > 0) & (first != second), lengths)
         if twice.any():
             self.ambiguous += int(twice.sum())
-            offset = np.where(self._is_second(local_us, twice), second, first)
+            offset = np.where(self._is_second(local_us, twice), np.repeat(second, lengths), offset)
         else:
             self._turned = False
         self._last_us = int(local_us[-1])
-        return np.where(exists, local_us - offset, NO_TIME)
+        utc_us = local_us - offset
+        return utc_us if exists.all() else np.where(np.repeat(exists > 0, lengths), utc_us, NO_TIME)
 
     def _is_second(self, local_us: NDArray[np.int64], twice: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """Mark the rows of the repeated hour that belong to its second time."""

@@ -187,8 +187,8 @@ class Changes:
         # Held against all that was read so far: the noise of a level is no change.
         steps = np.diff(x)
         change = np.abs(steps)
-        self._readings += int((~np.isnan(change)).sum())
-        self._equal += int((change == 0).sum())
+        self._readings += len(change) - int(np.count_nonzero(np.isnan(change)))
+        self._equal += int(np.count_nonzero(change == 0))
         if len(self._steps) < _MOST_STEPS:
             self._steps = np.concatenate([self._steps, steps[change > 0]])[:_MOST_STEPS]
         # Where the same comes again and again, nobody writes changes alone.
@@ -197,7 +197,7 @@ class Changes:
             flow = np.nan_to_num(x)
             self._more += float((np.diff(flow) * spacings_us).sum()) / 2e6
             self._flow += float((np.abs(flow[:-1]) * spacings_us).sum()) / 1e6
-        self._changes += int((change > _CHANGE * self._reach(x)).sum())
+        self._changes += int(np.count_nonzero(change > _CHANGE * self._reach(x)))
         self._last = float(x[-1])
 
     def _reach(self, x: NDArray[np.float64]) -> NDArray[np.float64] | float:

@@ -73,11 +73,15 @@ def without_mark(cells: pa.Array, mark: str) -> dict[int, str]:
     """
     lacks_mark = booleans(pc.invert(pc.match_substring(cells, mark)))
     marked = np.flatnonzero(valid(cells) & ~lacks_mark)
-    texts = [cells[int(k)].as_py() for k in marked[:: max(len(marked) // _LOOKED_AT, 1)]]
-    decimals = {_decimals(text) for text in texts}
+    texts, decimals = [], set[int]()
+    for k in marked[:: max(len(marked) // _LOOKED_AT, 1)].tolist():
+        texts.append(cells[k].as_py())
+        decimals.add(_decimals(texts[-1]))
+        # A program that leaves out noughts writes whole numbers without a mark: two cells mostly tell.
+        if len(decimals) > 1:
+            return {}
     places = min(decimals, default=0)
-    # A program that leaves out noughts writes whole numbers without a mark.
-    if len(decimals) != 1 or not places or not any(text.endswith("0") for text in texts):
+    if not places or not any(text.endswith("0") for text in texts):
         return {}
     bare = {int(k): cells[int(k)].as_py() for k in np.flatnonzero(lacks_mark)}
     return {

@@ -44,6 +44,7 @@ class BlockRows:
             read_options=pcsv.ReadOptions(column_names=names, use_threads=False, block_size=len(text) + 1),
             parse_options=pcsv.ParseOptions(
                 delimiter=self._delimiter,
+                quote_char='"' if b'"' in text else False,  # most exports have none, and need not be searched for it
                 invalid_row_handler=misfit,
             ),
             convert_options=pcsv.ConvertOptions(
