@@ -118,8 +118,8 @@ def main() -> None:
         if options.beside != "none":
             label, _, python = options.beside.partition("=")
             versions[label] = python or installed(label, folder)
-        os.environ["PYTHONPYCACHEPREFIX"] = name  # start-up as installed, with compiled modules, and no traces here
-        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+        if os.environ.pop("PYTHONDONTWRITEBYTECODE", None):  # start-up as installed, with compiled modules
+            os.environ.setdefault("PYTHONPYCACHEPREFIX", name)
         say([machine()])
         measure(folder, options, versions)
 

@@ -47,15 +47,22 @@ def test_every_dialect_holds_the_same_readings(tmp_path):
             assert (other[quantity] == logs[0][quantity]).all()
 
 
-def test_the_command_measures(tmp_path):
+@pytest.mark.parametrize(
+    ("only", "title", "scripts"),
+    [
+        ("cycles", "cycles", ()),
+        pytest.param("charge", "charge: Parquet to Ah and Wh", ("Arrow",), marks=pytest.mark.night),
+    ],
+)
+def test_the_command_measures(tmp_path, only, title, scripts):
     """The command writes its files, runs ours beside another version and plain scripts, and leaves nothing."""
-    options = ["--rows", "0.002", "--only", "charge", "--times", "1", "--beside", f"earlier={sys.executable}"]
+    options = ["--rows", "0.002", "--only", only, "--times", "1", "--beside", f"earlier={sys.executable}"]
     command = [sys.executable, str(TOOLS), "benchmarks", *options, "--folder", str(tmp_path)]
     printed = subprocess.run(command, capture_output=True, text=True, check=True).stdout
     assert "2,000 readings" in printed
-    rows = printed.partition("charge: Parquet to Ah and Wh")[2].splitlines()[1:]
+    rows = printed.partition(f"\n{title}")[2].splitlines()[1:]
     assert [row.split()[0] for row in rows[:2]] == ["shuntbook", "earlier"]
-    assert "Arrow" in printed
+    assert all(script in printed for script in scripts)
     assert list(tmp_path.iterdir()) == []
 
 

@@ -396,16 +396,17 @@ def day_of_runs(chance, length_h):
             runs.append(make_cycle(start, run_s, **shape))
 
 
-def test_the_next_stretch_takes_what_was_forecast_as_often_as_stated():
-    """A log of six hours, then one, two or four hours of the same: within the interval in at least 93 % of 600."""
+@pytest.mark.parametrize(("logs", "least"), [(150, 0.9), pytest.param(600, 0.93, marks=pytest.mark.night)])
+def test_the_next_stretch_takes_what_was_forecast_as_often_as_stated(logs, least):
+    """A log of six hours, then one, two or four hours of the same: within the interval in 93 % of 600 at least."""
     chance = np.random.default_rng(5)
     held = []
-    for k in range(600):
+    for k in range(logs):
         hours = (1, 2, 4)[k % 3]
         runs, _ = day_of_runs(chance, 6)
         _, truth_Wh = day_of_runs(chance, hours)
         held.append(seen(runs, len(runs) / 6).amount(hours, "Wh").holds(truth_Wh))
-    assert np.mean(held) >= 0.93
+    assert np.mean(held) >= least
     assert np.mean(held) <= 0.99  # nor wider than it need be
 
 

@@ -130,14 +130,17 @@ def test_a_note_at_a_time_stands_in_the_log(tmp_path, capsys):
 
 def test_all_meters_of_a_site_at_once(tmp_path, capsys):
     """Each meter that says how it is read gets a log of its own, named by meter: in a folder, or after a name."""
-    site, out = tmp_path / "site.toml", tmp_path / "logs"
-    site.write_text(SITE.format(source=WEEK), encoding="utf-8")
+    site, out, part = tmp_path / "site.toml", tmp_path / "logs", tmp_path / "part.csv"
+    lines = gzip.decompress((SAMPLES / "week_later.csv.gz").read_bytes()).splitlines(keepends=True)
+    part.write_bytes(b"".join(lines[:602]))  # two lines above 600 readings
+    source = WEEK.replace(str(SAMPLES / "week_later.csv.gz"), str(part))
+    site.write_text(SITE.format(source=source), encoding="utf-8")
     assert run(["capture", "--site", str(site), "--out", str(out), "--quiet"]) == 0
     assert sorted(path.name for path in out.glob("*.parquet")) == ["bank_shunt.parquet", "shed_meter.parquet"]
-    assert open_log(out / "bank_shunt.parquet").rows == 9000
+    assert open_log(out / "bank_shunt.parquet").rows == 600
     alone = tmp_path / "one.parquet"
     assert run(["capture", "--site", str(site), "--meter", "shed meter", "--out", str(alone), "--quiet"]) == 0
-    assert open_log(alone).rows == 9000
+    assert open_log(alone).rows == 600
     beside = tmp_path / "open-day.parquet"
     assert run(["capture", "--site", str(site), "--out", str(beside), "--quiet"]) == 0
     assert [path.name for path in sorted(tmp_path.glob("open*.parquet"))] == [
