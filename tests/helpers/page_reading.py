@@ -4,6 +4,10 @@ import re
 from html.parser import HTMLParser
 from xml.etree import ElementTree
 
+import pytest
+
+from shuntbook.cli.render.page import figures, several_view, site_sections
+
 # Elements that HTML never closes (HTML standard, "void elements").
 VOID = {"meta", "br", "hr", "img", "input", "link", "area", "base", "col", "embed", "source", "track", "wbr"}
 
@@ -11,6 +15,16 @@ VOID = {"meta", "br", "hr", "img", "input", "link", "area", "base", "col", "embe
 NASTY = '<script>alert("x")</script> & \' " $x^2$ \u202eabc\u200f \x07 עברית'
 #: A text of the user's that would break out of a chart.
 NASTY_LABEL = "</script><script>hit=1</script> \u2028 \" ' \\ & $$x$$ \u202e עברית var(--ink) " + "marrow " * 1500
+
+
+@pytest.fixture
+def undrawn(monkeypatch):
+    """Blank drawings: drawing takes nearly all of a page's time, and does nothing to its words and tables."""
+    for module in (figures, several_view, site_sections):
+        monkeypatch.setattr(module, "both_sizes", lambda *_: lambda: ("<svg></svg>",) * 2)
+
+
+OF_WORDS_ALONE = pytest.mark.usefixtures("undrawn")
 
 
 class Reader(HTMLParser):

@@ -8,6 +8,7 @@ import pytest
 from health_cycles import US, attempt, cycles, found, healthy, judged, site
 from hypothesis import given
 from hypothesis import strategies as st
+from page_reading import OF_WORDS_ALONE, undrawn  # noqa: F401  (a fixture)
 
 from shuntbook.analysis.health.finding import OF_RUNS, withheld
 from shuntbook.analysis.health.health import health_of, sign_check
@@ -209,6 +210,7 @@ def test_checks_and_trends_are_in_the_documents(tmp_path, capsys):
     assert "not judged: standing_draw (" in said
 
 
+@OF_WORDS_ALONE
 def test_the_page_lists_what_was_checked_and_the_trends():
     """Every check with outcome, limit and source; a trend with its interval; when a finding's runs began."""
     from report_scenes import make_log, make_report

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 
+from page_reading import OF_WORDS_ALONE, undrawn  # noqa: F401  (a fixture)
 from telling import unwrapped
 
 from shuntbook.cli.main import run
@@ -23,6 +24,7 @@ def test_it_writes_what_its_list_names(demo):
     assert {"page.html", "open_day.parquet", "week_later.parquet", "site.toml"} <= there <= listed
 
 
+@OF_WORDS_ALONE
 def test_it_says_in_a_few_lines_what_it_found(demo_and_words, tmp_path, capsys):
     """What the pump took on both days and that it short-cycles on the second; what that rests on, on request."""
     written, whole = demo_and_words
@@ -46,6 +48,7 @@ def test_it_says_in_a_few_lines_what_it_found(demo_and_words, tmp_path, capsys):
     assert "starts too often" in whole
 
 
+@OF_WORDS_ALONE
 def test_the_array_is_named_wherever_the_site_file_has_one(demo, tmp_path, capsys):
     """The same words from `cycles` as from `report`; without the site file it may have been a charger."""
     log, site = str(demo / "open_day.parquet"), ("--site", str(demo / "site.toml"))

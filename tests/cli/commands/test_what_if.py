@@ -4,6 +4,7 @@ import json
 import re
 
 import pytest
+from page_reading import OF_WORDS_ALONE, undrawn  # noqa: F401  (a fixture)
 from telling import told, unwrapped
 
 
@@ -164,6 +165,7 @@ def test_a_report_says_what_the_forecast_says_of_a_day(demo, capsys):
     assert json.loads(reported(capsys, demo, "--json")[1])["what_if"] is None
 
 
+@OF_WORDS_ALONE
 def test_the_page_and_the_terminal_have_it_in_short(demo, tmp_path, capsys):
     """The sentence that matters and a few rows in sight; the figures with their limits in a fold."""
     place = tmp_path / "page.html"

@@ -6,7 +6,14 @@ import sys
 from dataclasses import replace
 
 import pytest
-from page_reading import NASTY, Reader, assert_sound, without_scripts
+from page_reading import (
+    NASTY,
+    OF_WORDS_ALONE,
+    Reader,
+    assert_sound,
+    undrawn,  # noqa: F401  (a fixture)
+    without_scripts,
+)
 from places import ROOT
 from report_scenes import (
     SECOND_US,
@@ -30,7 +37,7 @@ from shuntbook.analysis.one_log.log_report import CloseUp
 from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.measured_span import HowRead, Span
 from shuntbook.analysis.stats.interval95 import Component, judged
-from shuntbook.cli.render.page import figures, method
+from shuntbook.cli.render.page import method
 from shuntbook.cli.render.page.page import render
 
 
@@ -38,12 +45,6 @@ from shuntbook.cli.render.page.page import render
 def pages():
     """The page of one log and of two."""
     return {"one": render(make_report()), "two": render(make_report(make_log(), make_later()))}
-
-
-@pytest.fixture
-def undrawn(monkeypatch):
-    """Blank drawings: drawing takes nearly all of a page's time, and does nothing to its words and tables."""
-    monkeypatch.setattr(figures, "both_sizes", lambda *_: lambda: ("<svg></svg>",) * 2)
 
 
 #: The type sizes of all pages, and the steps of a projector's view, whose sizes go with its screen.
@@ -64,9 +65,6 @@ def test_every_style_sheet_has_the_six_sizes_alone():
         sizes = re.findall(r"font-size:\s*([^;}]+)", own)
         allowed = {"live_chart.css": r"1em", "stage.css": r"calc\([\d.]+ \* var\(--u\)\)"}.get(name, r"$^")
         assert [x for x in sizes if not (_BY_NAME.fullmatch(x.strip()) or re.fullmatch(allowed, x.strip()))] == [], name
-
-
-OF_WORDS_ALONE = pytest.mark.usefixtures("undrawn")
 
 
 @pytest.mark.parametrize("which", ["one", "two"])

@@ -8,7 +8,13 @@ import numpy as np
 import pytest
 from day_logs import LONDON, RECHARGED, made_log, us, write_month
 from logs_of_days import day_log, days_from, zone_of
-from page_reading import NASTY, Reader, assert_sound
+from page_reading import (
+    NASTY,
+    OF_WORDS_ALONE,
+    Reader,
+    assert_sound,
+    undrawn,  # noqa: F401  (a fixture)
+)
 from readings import US
 from report_scenes import make_report
 from telling import told
@@ -165,6 +171,7 @@ def test_what_is_not_judged_is_not_called_equal():
     assert "no difference" in {row[-1] for row in told}
 
 
+@OF_WORDS_ALONE
 def test_many_names_do_not_swamp_title_and_sentences():
     """Without a site the title names the first and the last; nine logs left out are five and four more."""
     logs = [day_log(day, name=f"log {k}", undated=k > 3) for k, day in enumerate(days_from("2026-11-01", 13))]
@@ -251,6 +258,7 @@ def test_a_change_that_is_none_is_said(days, capsys, words, sentence):
     assert "reading" not in err
 
 
+@OF_WORDS_ALONE
 def test_the_terminal_tells_what_all_logs_show(days, capsys, tmp_path):
     """A few lines, not some for each log."""
     status, out, _ = told(capsys, "report", *days, "--out", tmp_path / "all.html")

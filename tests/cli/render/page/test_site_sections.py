@@ -12,7 +12,11 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from page_reading import assert_sound
+from page_reading import (
+    OF_WORDS_ALONE,
+    assert_sound,
+    undrawn,  # noqa: F401  (a fixture)
+)
 from readings import US, how
 from report_scenes import make_cycle, make_log, make_report
 
@@ -246,6 +250,7 @@ def test_a_meter_behind_an_inverter_sees_all_its_loads():
     assert short.sentence == "No measured word on 'wash shed inverter': no ten minutes on end were measured."
 
 
+@OF_WORDS_ALONE
 def test_a_meter_whose_inverter_is_not_named_asks_for_the_key():
     """Two inverters, and nothing says behind which the meter sits."""
     unknown = [each.seen for each in behind(site_with(), None, highest=1.0, sustained=1.0)]
@@ -477,6 +482,7 @@ def test_report_json_has_the_keys_that_scripts_rely_on(documents):
 
 
 # 200 A on 6 AWG, which may carry 65 A: NEC table 310.16, copper at 75 degC (from memory)
+@OF_WORDS_ALONE
 @pytest.mark.parametrize("change", [{"conductors__gauge_AWG": "6"}, {"conductors__fuse_A": None}])
 def test_a_cable_without_its_protection_stands_at_the_top_of_the_page(full, change):
     """Before what was drawn, with who decides; and the sentence on the system does not say that it carries the load."""
@@ -492,6 +498,7 @@ def test_a_cable_without_its_protection_stands_at_the_top_of_the_page(full, chan
     assert unsafe(make_report(full, site=site_with())) == []
 
 
+@OF_WORDS_ALONE
 @pytest.mark.parametrize(
     ("bank", "word", "said"),
     [

@@ -4,6 +4,7 @@ import json
 import re
 
 import pytest
+from page_reading import OF_WORDS_ALONE, undrawn  # noqa: F401  (a fixture)
 from telling import told, unwrapped
 
 CLOCK = re.compile(r"\b\d\d:\d\d:\d\d\b")
@@ -86,6 +87,7 @@ def test_what_look_proposes_is_that_hour_and_not_the_other(night, capsys):
     assert document["zero_check"]["offset_A"] == pytest.approx(0.03)
 
 
+@OF_WORDS_ALONE
 def test_a_payback_names_the_zone(demo, capsys):
     """The report's lines on the terminal stand alone: each clock time has its zone beside it."""
     log, page = demo / "open_day.parquet", demo / "again.html"
