@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR
 from ..signal_levels.level_record import LevelList
 from .run_figures import SeenRun
@@ -22,18 +24,17 @@ def regulation_V(levels: LevelList) -> float:
     """Return the highest voltage at which the bank was held while it was charged; NaN if there is none. [V]."""
     if not {"voltage_V", "current_A"} <= levels.names:
         return math.nan
-    held = [level.usual["voltage_V"] for level in levels.levels if level.usual["current_A"] < 0]
-    return max((volts for volts in held if not math.isnan(volts)), default=math.nan)
+    volts, amps = np.array(levels.usual["voltage_V"]), np.array(levels.usual["current_A"])
+    return max(volts[(amps < 0) & ~np.isnan(volts)].tolist(), default=math.nan)
 
 
 def at_regulation(levels: LevelList) -> list[bool]:
     """Return, for the step that led to each level, whether the bank was held at its regulation voltage before."""
     top_V = regulation_V(levels)
-    before = levels.levels[:-1]
     if math.isnan(top_V):
-        return [False] * len(levels.levels)
-    held = [level.last["current_A"] < 0 and level.last["voltage_V"] >= (1 - AT_TOP) * top_V for level in before]
-    return [False, *held]
+        return [False] * len(levels)
+    amps, volts = (np.array(levels.last[name])[:-1] for name in ("current_A", "voltage_V"))
+    return [False, *((amps < 0) & (volts >= (1 - AT_TOP) * top_V)).tolist()]
 
 
 def may_share(run: SeenRun, top_V: float, ohm: float) -> bool:
@@ -66,14 +67,14 @@ def straight(run: SeenRun, name: str, taken: float | None) -> float | None:
         return None
     base = run.before(name) + run.coincidence.at_start.get(name, 0.0)
     drift = 0.0 if run.shared else max(run.drift(name), 0.0)
-    given, levels = 0.0, run.levels.levels
+    given, levels = 0.0, run.levels
     for k in range(run.start, run.last + 1):
         base += run.levels.change(k, name) if k in run.others else 0.0
-        until_us = run.stop_us if k == run.last else levels[k + 1].start_us
+        until_us = run.stop_us if k == run.last else levels.start_us[k + 1]
         # At no moment more than the load then drew: what it leaves goes on into the bank.
-        draws = max(levels[k].usual[name] - base, 0.0)
+        draws = max(levels.usual[name][k] - base, 0.0)
         given += (
-            min(max(-(base + drift), 0.0), draws) * (until_us - levels[k].start_us) / MICROSECONDS / SECONDS_PER_HOUR
+            min(max(-(base + drift), 0.0), draws) * (until_us - levels.start_us[k]) / MICROSECONDS / SECONDS_PER_HOUR
         )
     return None if math.isnan(given) else min(given, max(taken, 0.0))
 

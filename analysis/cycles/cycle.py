@@ -197,7 +197,7 @@ class Cycles:
     fixed_speeds: bool = True
     drive: bool = False
     under_array: bool = False
-    stairs: tuple[Stair, ...] = field(default=(), compare=False, repr=False)
+    stairs: Sequence[Stair] = field(default=(), compare=False, repr=False)
 
     @property
     def varies(self) -> bool:

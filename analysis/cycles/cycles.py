@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import copy
 import math
-from collections.abc import Iterable, Sequence, Set
+from collections.abc import Iterable, Iterator, Sequence, Set
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -17,7 +18,7 @@ from ..signal_levels.level_record import LevelList, stairs_of
 from ..signal_levels.levels import START_S, Level, LevelMaker, edge_readings, record
 from ..signal_levels.plateau import EDGE, Plateau
 from ..signal_levels.start_length import start_length_s
-from ..signal_levels.steps import StepFold
+from ..signal_levels.steps import Plateaus, StepFold
 from ..signal_levels.still_sky import sky_drift, still_sky
 from .array_share import at_regulation, may_share, prompt_ohm, regulation_V, straight
 from .choose_load import LoadSteps, loads_of, the_load
@@ -79,7 +80,11 @@ class CycleFold:
     def result(self) -> Cycles:
         """Return the cycles so far."""
         plateaus = self._steps.result()
-        levels = self._levels.with_rest(plateaus.plateaus)
+        with self._levels.with_rest(plateaus.plateaus) as levels:
+            return self._result(plateaus, levels)
+
+    def _result(self, plateaus: Plateaus, levels: _Levels) -> Cycles:
+        """Return the cycles among these levels."""
         own, others, two_kinds, perhaps_dry, of_speeds = self._chosen(levels.list)
         cycles = self._cycles_of(own)
         draws, cycles = told_speeds(own, cycles) if of_speeds else (NO_SPEEDS, _with_starts(own, cycles, self._how))
@@ -110,21 +115,27 @@ class CycleFold:
 
     def _chosen(self, levels: LevelList) -> _Chosen:
         """Return the load's runs: from rest to rest of one of several speeds, else by its steps."""
-        if len(levels.levels) < 2:
+        if len(levels) < 2:
             return _Chosen([], 0)
         changes, heights, per_unit = _sizes(levels)
         plate = None if self._expected is None else self._expected * per_unit
         loads = loads_of(changes, heights, plate)
         # What a person noted down now and then shows no speeds.
+        at_speeds = None
         if self._drive or self._how.sampling != "held":
-            refined, usual_s = levels.refined(), self._how.usual_interval_s or 0.0
-            # What an array gives meanwhile is no load's.
-            track = Track(refined, usual_s)
-            if levels.gives:
-                track = Track(still_sky(refined, usual_s), usual_s, sky_drift(refined))
-            if is_of_speeds(track, levels, loads, changes, drive=self._drive, expected=self._expected):
-                return _Chosen(runs_at_speeds(track, refined), 0, of_speeds=True)
-        return _by_steps(levels, loads, changes, heights, plate)
+            at_speeds = self._at_speeds(levels, loads, changes)
+        return at_speeds or _by_steps(levels, loads, changes, heights, plate)
+
+    def _at_speeds(self, levels: LevelList, loads: Sequence[LoadSteps], changes: FloatArray) -> _Chosen | None:
+        """Return the load's runs from rest to rest; None where it is not one of several speeds."""
+        refined, usual_s = levels.refined(), self._how.usual_interval_s or 0.0
+        # What an array gives meanwhile is no load's.
+        track = Track(refined, usual_s)
+        if levels.gives:
+            track = Track(still_sky(refined, usual_s), usual_s, sky_drift(refined))
+        if not is_of_speeds(track, levels, loads, changes, drive=self._drive, expected=self._expected):
+            return None
+        return _Chosen(runs_at_speeds(track, refined), 0, of_speeds=True)
 
     def _cycles_of(self, own: Sequence[SeenRun]) -> list[Cycle]:
         """Return the cycles, each with the rest before it."""
@@ -154,14 +165,16 @@ class _Levels:
             self.last_us = plateau.last_us
             self._keep(self._maker.add(plateau))
 
-    def with_rest(self, plateaus: Iterable[Plateau]) -> _Levels:
-        """Return all levels as if the log ended with these plateaus."""
+    @contextmanager
+    def with_rest(self, plateaus: Iterable[Plateau]) -> Iterator[_Levels]:
+        """Give all levels as if the log ended with these plateaus."""
         twin = copy.copy(self)
-        twin._maker, twin.list = copy.copy(self._maker), LevelList(self.list.signal, list(self.list.levels))
-        twin.add(plateaus)
-        twin._keep(twin._maker.rest())
-        twin._record(EDGE)
-        return twin
+        with self.list.lent() as twin.list:
+            twin._maker = copy.copy(self._maker)
+            twin.add(plateaus)
+            twin._keep(twin._maker.rest())
+            twin._record(EDGE)
+            yield twin
 
     def _keep(self, levels: Iterable[Level]) -> None:
         """Record levels; each waits for the next, which decides how its end is judged."""
@@ -176,10 +189,10 @@ class _Levels:
 
     def _record(self, at_end: int) -> None:
         if self._last is not None:
-            signal, levels = self.list.signal, self.list.levels
+            signal = self.list.signal
             pair = self._last, self._before_last, signal
             whole = record(*pair, at_start=self._at_start, at_end=at_end, start_s=start_length_s(*pair))
-            levels.append(with_inner(whole, *pair))
+            self.list.append(with_inner(whole, *pair))
 
 
 class _Chosen(NamedTuple):
@@ -199,7 +212,7 @@ def _by_steps(
 
     Of the loads in the log: which one is asked for? Failed starts of a load look like a load of their own.
     """
-    at_us = np.array([*(level.start_us for level in levels.levels), levels.levels[-1].last_us])
+    at_us = np.array([*levels.start_us, levels.last_us[-1]])
     load = the_load(without_failed(loads, at_us), changes, plate, at_regulation(levels), heights)
     if load is None:
         return _Chosen([], sum(len(other.runs) for other in loads))
@@ -234,7 +247,7 @@ def _with_array(run: SeenRun, cycle: Cycle) -> Cycle:
 
 def _with_starts(own: Sequence[SeenRun], cycles: list[Cycle], how: HowRead) -> list[Cycle]:
     """Return cycles with the lengths of their starts, where the readings show these."""
-    lengths_s = [run.levels.levels[run.start].start_s for run in own]
+    lengths_s = [run.levels.start_s[run.start] for run in own]
     usual_s = _usual(lengths_s)
     # A start that one reading or two meet seems as long as their spacing, and averages smear every start: by one rule
     # for the whole log, since leaving out the shortest alone would make all others seem long.
@@ -246,11 +259,11 @@ def _with_starts(own: Sequence[SeenRun], cycles: list[Cycle], how: HowRead) -> l
 
 def _on_since_first(levels: LevelList, expected: float | None) -> bool:
     """Tell whether a load without a start was on when the log began, and still is."""
-    if not levels.levels:
+    if not len(levels):
         return False
     # The log may begin with the surge of a start: what outlasts one counts.
-    over_us = levels.levels[0].first_us + START_S * MICROSECONDS
-    settled = next((k for k, level in enumerate(levels.levels) if level.last_us > over_us), -1)
+    over_us = levels.first_us[0] + START_S * MICROSECONDS
+    settled = next((k for k, last_us in enumerate(levels.last_us) if last_us > over_us), -1)
     first, lowest = float(levels.after[settled]), float(levels.after[settled:].min())
     # With a plate, what stands beside the load is no matter: half of its own draw must be there, and never have gone.
     draw = first if expected is None else expected
@@ -281,7 +294,7 @@ def _sizes(levels: LevelList) -> tuple[FloatArray, Heights, float]:
     NaN stands for a gap; a step within the noise is nought.
     """
     steps = levels.changes(levels.signal)
-    small = np.abs(steps) < np.array([level.least for level in levels.levels]) / 2
+    small = np.abs(steps) < np.array(levels.least) / 2
     per_unit = 1.0
     # Watts where there are any, since an inverter takes more amps for the same watts while the bank sags; where those
     # of a step are not known, its amps are turned into watts as in the other steps.
@@ -292,7 +305,7 @@ def _sizes(levels: LevelList) -> tuple[FloatArray, Heights, float]:
             per_unit = float(np.median(watts[known] / steps[known]))
             steps = np.where(np.isnan(watts), steps * per_unit, watts)
     steps = np.where(small, 0.0, steps)
-    steps[[level.after_gap for level in levels.levels]] = np.nan
+    steps[levels.behind_gap] = np.nan
     before, after, rest = (per_unit * x for x in (levels.before, levels.after, levels.rest))
     heights = Heights(before, after, rest, levels.gives)
     return steps, heights, per_unit
@@ -302,9 +315,9 @@ def _rest_before(levels: LevelList, run: SeenRun, previous: SeenRun | None, shor
     """Return the time since the load's last stop [s]; None for the first run, and where a gap may hide another."""
     if previous is None or previous.stop is None:
         return None
-    between = [k for k in range(previous.stop + 1, run.start + 1) if levels.levels[k].after_gap]
+    between = [k for k in range(previous.stop + 1, run.start + 1) if levels.after_gap[k]]
     # A gap hides no run of the load if it is shorter than its shortest one.
-    gaps_us = [levels.levels[k].first_us - levels.levels[k - 1].last_us for k in between]
+    gaps_us = [levels.first_us[k] - levels.last_us[k - 1] for k in between]
     if any(gap_us >= shortest_s * MICROSECONDS for gap_us in gaps_us):
         return None
     return (round(run.start_us) - round(previous.stop_us)) / MICROSECONDS

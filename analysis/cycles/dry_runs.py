@@ -139,7 +139,7 @@ def dry_runs(
 
 
 def _own(load: LoadSteps, levels: LevelList) -> _Own:
-    log_s = (levels.levels[-1].last_us - levels.levels[0].first_us) / MICROSECONDS
+    log_s = (levels.last_us[-1] - levels.first_us[0]) / MICROSECONDS
     steps = np.array([levels.change(run.start, levels.signal) for run in load.runs])
     tops = np.array([_top(run, levels) for run in load.runs]) / steps
     # Some that draw less may be among its own runs already; where an array gives, it may have given part of any.
@@ -162,16 +162,13 @@ def _draws(left: FloatArray, draw: float) -> Iterator[float]:
 def _span_us(run: RunLevels, levels: LevelList) -> tuple[float, float]:
     """Return when a run began and ended, or was last seen. [us]."""
     if run.stop is not None:
-        return levels.levels[run.start].start_us, levels.levels[run.stop].start_us
-    rest = levels.levels[run.start + 1 :]
-    last = next((k for k, level in enumerate(rest) if level.after_gap), len(rest))
-    return levels.levels[run.start].start_us, levels.levels[run.start + last].last_us
+        return levels.start_us[run.start], levels.start_us[run.stop]
+    return levels.start_us[run.start], levels.last_us[levels.next_gap(run.start + 1) - 1]
 
 
 def _top(run: RunLevels, levels: LevelList) -> float:
     """Return how far a start rose above what it settled to. [unit of the signal]."""
-    level = levels.levels[run.start]
-    return level.peak[levels.signal] - level.usual[levels.signal]
+    return levels.peak[levels.signal][run.start] - levels.usual[levels.signal][run.start]
 
 
 class _Weighed(NamedTuple):
@@ -216,7 +213,7 @@ def _meets(span_us: tuple[float, float], spans_us: Sequence[tuple[float, float]]
 def _rows(runs: Sequence[RunLevels], own: _Own, levels: LevelList) -> list[list[RunLevels]]:
     """Return runs in rows, the longest first: between two of a row the load has none of its own."""
     starts_us = np.array([a for a, _ in own.spans_us])
-    rows = groupby(runs, key=lambda run: int(np.searchsorted(starts_us, levels.levels[run.start].start_us)))
+    rows = groupby(runs, key=lambda run: int(np.searchsorted(starts_us, levels.start_us[run.start])))
     return sorted((list(row) for _, row in rows), key=len, reverse=True)
 
 
@@ -250,7 +247,7 @@ def _of_start(run: RunLevels, own: _Own, levels: LevelList) -> float:
     if own.shows <= SHOWS_BY_CHANCE:
         return 0.0
     low, high = np.quantile(own.tops[own.tops > SHOWS], [0.05, 1.0])
-    is_resolved = 0 < levels.levels[run.start].spacing_s <= SURGE_SPACING_S
+    is_resolved = 0 < levels.spacing_s[run.start] <= SURGE_SPACING_S
     like = (LIKE_TOP[0] * low if is_resolved else 0.0) <= top <= LIKE_TOP[1] * high
     return math.log(own.shows / SHOWS_BY_CHANCE) if like else -math.log(own.shows / SHOWS_BY_CHANCE)
 
@@ -266,15 +263,13 @@ def with_late_fall(run: RunLevels, runs: Sequence[RunLevels], levels: LevelList)
     long_us = max(TIMES_LONGEST * max(b - a for a, b in whole), LONG_S * MICROSECONDS)
     own = levels.change(run.start, signal)
     steps = {
-        k: levels.change(k, signal) / own
-        for k, level in enumerate(levels.levels)
-        if run.start < k and level.start_us < until_us
+        k: levels.change(k, signal) / own for k in range(run.start + 1, len(levels)) if levels.start_us[k] < until_us
     }
     # For far longer than any run that ended, at a dry pump's draw and without rising again: a load that was on before
     # and has gone off meanwhile would be a coincidence.
     for k, step in steps.items():
         rises = max((x for j, x in steps.items() if j > k), default=0.0)
-        is_long = until_us - levels.levels[k].start_us > long_us
+        is_long = until_us - levels.start_us[k] > long_us
         if DRY[0] <= 1 + step <= DRY[1] and is_long and rises < RISES * -step:
             return run._replace(fall=k)
     return run
@@ -285,7 +280,7 @@ def fell(run: SeenRun, bounds: RunLevels) -> bool:
     levels = run.levels
     if bounds.fall is None or bounds.fall in run.others:
         return False
-    since_s = (run.stop_us - levels.levels[bounds.fall].start_us) / MICROSECONDS
+    since_s = (run.stop_us - levels.start_us[bounds.fall]) / MICROSECONDS
     if run.stop is not None and since_s < LONG_S:
         return False
     left = 1 + levels.change(bounds.fall, levels.signal) / levels.change(bounds.start, levels.signal)

@@ -91,19 +91,16 @@ def _tried_again(begun_us: FloatArray, starts_us: FloatArray) -> float:
 def _bursts(levels: LevelList, own: Sequence[SeenRun], least: float) -> Iterable[Burst]:
     """Yield what was drawn briefly, between two readings at one level or as a level of its own that stays so high."""
     starts = {run.start for run in own}
-    for k, level in enumerate(levels.levels):
-        if level.burst is not None:
-            yield level.burst
-        if 0 < k < len(levels.levels) - 1 and k not in starts and not level.after_gap:
-            before, after = levels.levels[k - 1], levels.levels[k + 1]
-            if after.after_gap or after.start_us - level.start_us > ATTEMPT_S * MICROSECONDS:
-                continue
-            rise, fall = levels.change(k, levels.signal), -levels.change(k + 1, levels.signal)
-            # A level below that is a short run, whatever its start's top was.
-            if rise > least and abs(rise - fall) < SAGS * rise:
-                peak = {name: level.peak[name] - before.last[name] for name in level.peak}
-                sag_V = before.last.get("voltage_V", math.nan) - level.lowest_V
-                yield Burst(level.start_us, after.start_us, WITHOUT_SAG, peak, sag_V)
+    yield from levels.bursts.values()
+    begun_us, after_gap = np.array(levels.start_us), levels.behind_gap
+    brief = (begun_us[2:] - begun_us[1:-1] <= ATTEMPT_S * MICROSECONDS) & ~after_gap[1:-1] & ~after_gap[2:]
+    for k in (np.flatnonzero(brief) + 1).tolist():
+        rise, fall = levels.change(k, levels.signal), -levels.change(k + 1, levels.signal)
+        # A level below that is a short run, whatever its start's top was.
+        if k not in starts and rise > least and abs(rise - fall) < SAGS * rise:
+            peak = {name: x[k] - levels.last[name][k - 1] for name, x in levels.peak.items()}
+            before_V = levels.last["voltage_V"][k - 1] if "voltage_V" in levels.last else math.nan
+            yield Burst(levels.start_us[k], levels.start_us[k + 1], WITHOUT_SAG, peak, before_V - levels.lowest_V[k])
 
 
 def _sag_per_unit(levels: LevelList, own: Sequence[SeenRun]) -> float:

@@ -85,18 +85,18 @@ def held_up(levels: LevelList, own: Sequence[RunLevels]) -> Held | None:
 def _waited(levels: LevelList, k: int, before: Sequence[RunLevels]) -> tuple[float, float]:
     """Return how long it has been on since a level [s], and how many starts of the load were due meanwhile [1]."""
     # No time at all where it was not on for far longer than the load's runs were before: any run goes on at some end.
-    at_us = [level.start_us for level in levels.levels]
+    at_us = levels.start_us
     lengths_us = [at_us[run.stop] - at_us[run.start] for run in before if run.stop is not None]
-    lasted_us = levels.levels[-1].last_us - at_us[k]
+    lasted_us = levels.last_us[-1] - at_us[k]
     if not lengths_us or lasted_us < max(TIMES_USUAL * float(np.median(lengths_us)), TIMES_LONGEST * max(lengths_us)):
         return 0.0, 0.0
-    return lasted_us / MICROSECONDS, len(before) * lasted_us / max(at_us[k] - levels.levels[0].first_us, 1)
+    return lasted_us / MICROSECONDS, len(before) * lasted_us / max(at_us[k] - levels.first_us[0], 1)
 
 
 def _rose(levels: LevelList, least: float) -> int | None:
     """Return the level since which the signal has stayed above its rest before by so much; None without one."""
-    gaps = [k for k, level in enumerate(levels.levels) if level.after_gap]
-    first = max(gaps, default=0) + 1
+    gaps = np.flatnonzero(levels.behind_gap)
+    first = int(gaps.max(initial=0)) + 1
     # From the end backwards: the least that is drawn from each level on, so that one look at each level will do.
     low = np.minimum.accumulate(levels.after[::-1])[::-1]
     high = np.flatnonzero(low[first:] - levels.rest[first - 1 : -1] >= least)
@@ -111,7 +111,7 @@ def _raised(levels: LevelList, k: int) -> float:
 def _fall(levels: LevelList, start: int, draw: float) -> int | None:
     """Return the level at which a run's own draw fell to what has stayed since; None without one."""
     down = _raised(levels, start) - draw
-    steps = np.array([levels.change(k, levels.signal) for k in range(start + 1, len(levels.levels))])
+    steps = levels.changes(levels.signal)[start + 1 :]
     if not len(steps) or np.abs(steps - down).min() > SAME * draw:
         return None
     return start + 1 + int(np.argmax(np.abs(steps - down) <= SAME * draw))

@@ -9,8 +9,9 @@ Proc. IEEE 80 (1992) 1870-1891 pairs steps by size alone; both from memory).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import repeat
 from typing import NamedTuple
 
 import numpy as np
@@ -235,8 +236,8 @@ class Heights:
         return cls(after - np.nan_to_num(changes), after, np.minimum.accumulate(after))
 
 
-def steps_of(share: FloatArray, good: FloatArray, heights: Heights, draw: float = 1.0) -> list[StepMatch]:
-    """Return the steps that can matter: those that fit, possible falls, gaps, and those at which all may rest."""
+def steps_of(share: FloatArray, good: FloatArray, heights: Heights, draw: float = 1.0) -> Iterator[StepMatch]:
+    """Yield the steps that can matter: those that fit, possible falls, gaps, and those at which all may rest."""
     before, after, rest = (x / draw for x in (heights.before, heights.after, heights.rest))
     above_before, above, down = before - rest, after - rest, -share
     matter = np.isnan(share) | (good > WORST) | ((down >= FALL[0]) & (down <= FALL[1]))
@@ -245,5 +246,5 @@ def steps_of(share: FloatArray, good: FloatArray, heights: Heights, draw: float 
     matter |= (above < STAYS) & (above < previous)
     matter |= (above_before < STAYS) & (above_before < previous)
     rows = (x[matter].tolist() for x in (share, good, before, after, rest))
-    slides = [not heights.gives] * int(matter.sum())
-    return [StepMatch(*row) for row in zip(np.flatnonzero(matter).tolist(), *rows, slides, strict=True)]
+    slides = repeat(not heights.gives, int(matter.sum()))
+    return map(StepMatch._make, zip(np.flatnonzero(matter).tolist(), *rows, slides, strict=True))

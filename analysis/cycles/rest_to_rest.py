@@ -62,7 +62,7 @@ class Track:
     @cached_property
     def least(self) -> FloatArray:
         """The smallest change that stood out from the noise. [unit]."""
-        return np.array([level.least for level in self.levels.levels])
+        return np.array(self.levels.least)
 
     @cached_property
     def height(self) -> FloatArray:
@@ -72,11 +72,11 @@ class Track:
 
     def _above_bases(self, least: float) -> FloatArray:
         """Return how far levels stand above the base of a run of a load that draws so much; nought at rest. [unit]."""
-        height, at = np.zeros(len(self.levels.levels)), [level.start_us for level in self.levels.levels]
+        height, at = np.zeros(len(self.levels)), self.levels.start_us
         for run in self.runs(least):
             if run.stop is not None:
                 within, base = slice(run.start, run.stop), float(self.levels.before[run.start])
-                moved = self.levels.levels[run.stop].first[self.levels.signal] - base
+                moved = self.levels.first[self.levels.signal][run.stop] - base
                 through = (np.array(at[within]) - at[run.start]) / max(at[run.stop] - at[run.start], 1.0)
                 height[within] = self.levels.after[within] - base - moved * through
         return height
@@ -84,7 +84,7 @@ class Track:
     @cached_property
     def length_s(self) -> FloatArray:
         """How long each level holds. [s]."""
-        return np.array([level.length_s for level in self.levels.levels])
+        return self.levels.lengths_s
 
     @cached_property
     def highest(self) -> float:
@@ -180,7 +180,7 @@ def _many(draws: FloatArray, bands: Sequence[FloatArray]) -> bool:
     return len(draws) >= LEVELS_EACH * len(bands)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class SpeedRun(SeenRun):
     """A run at one draw after another; a ramp at either end belongs to it.
 
@@ -192,36 +192,36 @@ class SpeedRun(SeenRun):
     @property
     def start_us(self) -> float:
         """When the signal left its rest. [us]."""
-        return self.levels.levels[self.start].left_us
+        return self.levels.left_us[self.start]
 
     @property
     def stop_us(self) -> float:
         """When it was back, or was last seen running. [us]."""
-        levels = self.levels.levels
-        return levels[self.last].last_us if self.stop is None else levels[self.stop].reached_us
+        return self.levels.last_us[self.last] if self.stop is None else self.levels.reached_us[self.stop]
 
     @property
     def within_s(self) -> tuple[float, float | None]:
         """How well its edges are known. [s]."""
-        levels = self.levels.levels
-        return levels[self.start].left_s / 2, None if self.stop is None else levels[self.stop].reached_s / 2
+        levels = self.levels
+        return levels.left_s[self.start] / 2, None if self.stop is None else levels.reached_s[self.stop] / 2
 
     def bent(self) -> float:
         """Return what the sky moved the base by beyond a straight line, summed over the run. [unit of the signal s]."""
         if self.still is None or self.stop is None:
             return 0.0
-        name, at_us, moved = self.levels.signal, list[float](), list[float]()
+        levels, at_us, moved = self.levels, list[float](), list[float]()
+        ends = [(each.first[levels.signal], each.last[levels.signal]) for each in (levels, self.still)]
+        (first, last), (still_first, still_last) = ends
         for k in range(self.start - 1, self.stop + 1):
-            level, still = self.levels.levels[k], self.still.levels[k]
-            at_us += [level.first_us, level.last_us]
-            moved += [level.first[name] - still.first[name], level.last[name] - still.last[name]]
+            at_us += [levels.first_us[k], levels.last_us[k]]
+            moved += [first[k] - still_first[k], last[k] - still_last[k]]
         # From the last reading before it to the first behind it.
         at_s, by = np.array(at_us[1:-1]) / MICROSECONDS, np.array(moved[1:-1])
         return float(np.trapezoid(by, at_s) - (by[0] + by[-1]) / 2 * (at_s[-1] - at_s[0]))
 
     def drift(self, name: str) -> float:
         """Return how far the baseline has moved by its end, others' steps apart; not known of one that goes on."""
-        return 0.0 if self.stop is None else super().drift(name)
+        return 0.0 if self.stop is None else SeenRun.drift(self, name)
 
     def settled(self, name: str) -> float:
         """Return its mean draw. [unit]."""
@@ -230,12 +230,12 @@ class SpeedRun(SeenRun):
 
     def held(self) -> Iterator[HeldDraw]:
         """Yield what it drew on each of its levels, and for how long, the way there with it."""
-        levels, others = self.levels.levels, dict.fromkeys(self.levels.names, 0.0)
-        begun = [self.start_us, *(levels[k].start_us for k in range(self.start + 1, self.last + 1)), self.stop_us]
+        levels, others = self.levels, dict.fromkeys(self.levels.names, 0.0)
+        begun = [self.start_us, *levels.start_us[self.start + 1 : self.last + 1], self.stop_us]
         for k, (a, b) in zip(range(self.start, self.last + 1), pairwise(begun), strict=True):
             for name in others if k in self.others else ():
-                others[name] += self.levels.change(k, name)
-            draws = {name: levels[k].usual[name] - self.before(name) - others[name] for name in others}
+                others[name] += levels.change(k, name)
+            draws = {name: levels.usual[name][k] - self.before(name) - others[name] for name in others}
             yield HeldDraw(draws, max((b - a) / MICROSECONDS, 0.0))
 
 
@@ -248,12 +248,11 @@ class HeldDraw(NamedTuple):
 
 def speed_run(levels: LevelList, bounds: RunLevels, still: LevelList | None = None) -> SpeedRun:
     """Return a run between these levels; one of its steps may be another load's, if what is left at rest is as much."""
-    rest = range(bounds.start + 1, len(levels.levels))
-    gap = next((k for k in rest if levels.levels[k].after_gap), len(levels.levels))
+    gap = levels.next_gap(bounds.start + 1)
     run = SpeedRun(
         levels, bounds.start, bounds.stop, (gap if bounds.stop is None else bounds.stop) - 1, [], still=still
     )
-    left, least = run.drift(levels.signal), levels.levels[bounds.start].least
+    left, least = run.drift(levels.signal), levels.least[bounds.start]
     steps = {k: levels.change(k, levels.signal) for k in range(run.start + 1, run.last + 1)}
     if abs(left) <= least or not steps:
         return run

@@ -54,7 +54,7 @@ class Coincidence:
 NOTHING = Coincidence({}, {})
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class SeenRun:
     """A run among all levels, by their index: its first and last, and the one after its end, None if that was not seen.
 
@@ -76,19 +76,18 @@ class SeenRun:
     @property
     def start_us(self) -> float:
         """When it began. [us]."""
-        return self.levels.levels[self.start].start_us
+        return self.levels.start_us[self.start]
 
     @property
     def stop_us(self) -> float:
         """When it ended, or was last seen running. [us]."""
-        levels = self.levels.levels
-        return levels[self.last].last_us if self.stop is None else levels[self.stop].start_us
+        return self.levels.last_us[self.last] if self.stop is None else self.levels.start_us[self.stop]
 
     @property
     def within_s(self) -> tuple[float, float | None]:
         """How well its edges are known: half the spacing of the readings around them. [s]."""
-        levels, stop = self.levels.levels, self.stop
-        return levels[self.start].spacing_s / 2, None if stop is None else levels[stop].spacing_s / 2
+        spacing_s, stop = self.levels.spacing_s, self.stop
+        return spacing_s[self.start] / 2, None if stop is None else spacing_s[stop] / 2
 
     @property
     def length_s(self) -> float:
@@ -97,26 +96,26 @@ class SeenRun:
 
     def before(self, name: str) -> float:
         """Return the level that it stands on. [unit]."""
-        return self.levels.levels[self.start - 1].last[name]
+        return self.levels.last[name][self.start - 1]
 
     def settled(self, name: str) -> float:
         """Return its settled draw: the median of its levels by their length, less what others draw then. [unit]."""
-        levels, others = self.levels.levels, 0.0
+        levels, usual, others = self.levels, self.levels.usual[name], 0.0
         until_us = self.start_us + SETTLED_S * MICROSECONDS
         readings: list[tuple[float, float]] = []
         for k in range(self.start, self.last + 1):
-            if readings and levels[k].first_us > until_us:
+            if readings and levels.first_us[k] > until_us:
                 break
             # A level counts by its length, and what others draw is known from their steps since the run's start.
-            others += self.levels.change(k, name) if k in self.others else 0.0
-            readings.append((levels[k].usual[name] - others, min(levels[k].length_s, SETTLED_S)))
+            others += levels.change(k, name) if k in self.others else 0.0
+            readings.append((usual[k] - others, min(levels.length_s(k), SETTLED_S)))
         return _weighted_median(readings) - self.before(name) - self.coincidence.at_start.get(name, 0.0)
 
     def drift(self, name: str) -> float:
         """Return how far the baseline has moved by a run's end, or within one that goes on, others' steps apart."""
         if self.stop is None:
             return self._lowest_moved(name)
-        moved = self.levels.levels[self.stop].first[name] - self.before(name)
+        moved = self.levels.first[name][self.stop] - self.before(name)
         switched = self.coincidence.at_start.get(name, 0.0) + self.coincidence.at_stop.get(name, 0.0)
         return moved - switched - sum(self.levels.change(k, name) for k in self.others)
 
@@ -124,7 +123,7 @@ class SeenRun:
         """Return how far the least that others draw has moved within a run that still goes on. [unit]."""
         levels, signal = self.levels, self.levels.signal
         first = self.start if self.fall is None else self.fall
-        if len(levels.levels) - first < 2:
+        if len(levels) - first < 2:
             return 0.0
         draw = self.draw(signal) + (0.0 if self.fall is None else levels.change(self.fall, signal))
         moved = float(levels.after[first : self.last + 1].min() - levels.rest[self.start - 1]) - draw
@@ -132,7 +131,7 @@ class SeenRun:
 
     def draw(self, name: str) -> float:
         """Return what it drew on its first level. [unit]."""
-        first = self.levels.levels[self.start].usual[name]
+        first = self.levels.usual[name][self.start]
         return first - self.before(name) - self.coincidence.at_start.get(name, 0.0)
 
 
@@ -189,7 +188,7 @@ def seen(levels: LevelList, bounds: RunLevels, coincidence: Coincidence = NOTHIN
     signal, end = levels.signal, _end(levels, bounds)
     size = levels.change(bounds.start, signal)
     steps = {k: levels.change(k, signal) for k in range(bounds.start + 1, end)}
-    others = {k: x for k, x in steps.items() if abs(x) >= max(levels.levels[k].least / 2, OWN_WOBBLE * size)}
+    others = {k: x for k, x in steps.items() if abs(x) >= max(levels.least[k] / 2, OWN_WOBBLE * size)}
     run = SeenRun(levels, bounds.start, bounds.stop, end - 1, list(others))
     ways = [_with_own_falls(run, others, size, 0.0, bounds.fall)]
     if coincidence is not NOTHING:
@@ -227,7 +226,7 @@ def _below_rest(run: SeenRun, others: dict[int, float]) -> float:
         return 0.0
     base = run.before(signal) + run.coincidence.at_start.get(signal, 0.0)
     lowest = min(accumulate(others.values(), initial=base))
-    within = max(levels.levels[run.start].least, ABOUT * levels.change(run.start, signal))
+    within = max(levels.least[run.start], ABOUT * levels.change(run.start, signal))
     rest = min(levels.rest[run.start], levels.rest[run.last if run.stop is None else run.stop])
     return max(float(rest) - within - lowest, 0.0)
 
@@ -236,22 +235,21 @@ def _end(levels: LevelList, bounds: RunLevels) -> int:
     """Return the level that follows a run's last."""
     if bounds.stop is not None:
         return bounds.stop
-    after = range(bounds.start + 1, len(levels.levels))
-    return next((k for k in after if levels.levels[k].after_gap), len(levels.levels))
+    return levels.next_gap(bounds.start + 1)
 
 
 def cycle_of(run: SeenRun, how: HowRead, load: str | None, off_before_s: float | None) -> Cycle:
     """Return what a run of a load was like; `off_before_s` is the rest before it. [s]"""
-    levels, names, signal = run.levels.levels, run.levels.names, run.levels.signal
-    first, is_whole = levels[run.start], run.stop is not None
+    levels, names, signal = run.levels, run.levels.names, run.levels.signal
+    is_whole, all_along = run.stop is not None, slice(run.start, run.last + 1)
     start_us, stop_us = round(run.start_us), round(run.stop_us) if is_whole else None
     has_A, has_W, has_V = "current_A" in names, "power_W" in names, "voltage_V" in names and how.side == "dc"
     run_A = _known(run.settled("current_A")) if has_A else None
-    surge_A = _known(first.peak["current_A"] - run.before("current_A")) if run_A is not None else None
+    surge_A = _known(levels.peak["current_A"][run.start] - run.before("current_A")) if run_A is not None else None
     before_V = _known(run.before("voltage_V")) if has_V else None
-    lowest_V = _known(-_highest([-level.lowest_V for level in levels[run.start : run.last + 1]])) if has_V else None
+    lowest_V = _known(-_highest([-volts for volts in levels.lowest_V[all_along]])) if has_V else None
     taken_Ah, taken_Wh = _above_base(run, "current_A") if how.side == "dc" else None, _above_base(run, "power_W")
-    peak_W = _highest([level.highest_W for level in levels[run.start : run.last + 1]])
+    peak_W = _highest(levels.highest_W[all_along])
     return Cycle(
         load=load,
         start_us=start_us,
@@ -261,8 +259,8 @@ def cycle_of(run: SeenRun, how: HowRead, load: str | None, off_before_s: float |
         surge_A=surge_A,
         surge_ratio=_ratio(surge_A, run_A)
         if has_A and run_A is not None
-        else _ratio(first.peak[signal] - run.before(signal), run.settled(signal)),
-        surge_resolved=how.sampling != "held" and 0 < first.spacing_s <= SURGE_SPACING_S,
+        else _ratio(levels.peak[signal][run.start] - run.before(signal), run.settled(signal)),
+        surge_resolved=how.sampling != "held" and 0 < levels.spacing_s[run.start] <= SURGE_SPACING_S,
         run_A=run_A,
         peak_W=_known(peak_W - run.before("power_W")) if has_W else None,
         run_W=_known(run.settled("power_W")) if has_W else None,
@@ -277,8 +275,8 @@ def cycle_of(run: SeenRun, how: HowRead, load: str | None, off_before_s: float |
         stop_within_s=run.within_s[1],
         before_V=before_V,
         lowest_V=lowest_V,
-        begin_V=_known(first.first["voltage_V"]) if has_V else None,
-        end_V=_known(levels[run.last].last["voltage_V"]) if has_V and is_whole else None,
+        begin_V=_known(levels.first["voltage_V"][run.start]) if has_V else None,
+        end_V=_known(levels.last["voltage_V"][run.last]) if has_V and is_whole else None,
         array_may_share=run.shared,
         draws_less=run.less,
         base_A=_known(run.before("current_A")) if has_A else None,
@@ -306,7 +304,7 @@ def _known(x: float) -> float | None:
     return None if math.isnan(x) else x
 
 
-def _highest(x: list[float]) -> float:
+def _highest(x: Sequence[float]) -> float:
     """Return the highest number; NaN if one of them is."""
     return math.nan if math.isnan(sum(x)) else max(x)
 
@@ -320,20 +318,20 @@ def _above_base(run: SeenRun, name: str) -> float | None:
     """Return the integral of a quantity over a run, above what it stands on; None if not read throughout. [unit h]."""
     if name not in run.levels.names:
         return None
-    levels = run.levels.levels
-    before, after = levels[run.start - 1], levels[run.last if run.stop is None else run.stop]
-    until_us, sums = (after.last_us, after.sums_last) if run.stop is None else (after.first_us, after.sums_first)
-    if (unknown := unknown_of(name)) in sums and sums[unknown] > before.sums_last[unknown]:
+    levels, before, after = run.levels, run.start - 1, run.last if run.stop is None else run.stop
+    sums = levels.sums_last if run.stop is None else levels.sums_first
+    if (unknown := unknown_of(name)) in sums and sums[unknown][after] > levels.sums_last[unknown][before]:
         return None
     if run.stop is None:
         return _known(_so_far(run, name))
-    length_us = until_us - before.last_us
+    until_us = levels.first_us[after]
+    length_us = until_us - levels.last_us[before]
     # It stands on the level before, plus the steps of others meanwhile, plus the drift between the levels before and
     # after, taken as linear; but after a shared run the bank takes back what the run took, which is no drift.
     drift = 0.0 if run.shared else run.drift(name)
     below = (run.before(name) + run.coincidence.at_start.get(name, 0.0)) * length_us + drift * length_us / 2
-    below += sum(run.levels.change(k, name) * (until_us - levels[k].start_us) for k in run.others)
-    whole = sums[name] - before.sums_last[name]
+    below += sum(levels.change(k, name) * (until_us - levels.start_us[k]) for k in run.others)
+    whole = sums[name][after] - levels.sums_last[name][before]
     return _known((whole - below / MICROSECONDS) / SECONDS_PER_HOUR)
 
 
@@ -345,6 +343,6 @@ def _so_far(run: SeenRun, name: str) -> float:
     # What it stands on may have moved far in hours: what was read less the base and others' steps would move with it.
     if run.fall is None:
         return run.settled(name) * run.length_s / SECONDS_PER_HOUR
-    whole_s = (run.levels.levels[run.fall].start_us - run.start_us) / MICROSECONDS
+    whole_s = (run.levels.start_us[run.fall] - run.start_us) / MICROSECONDS
     fallen = run.levels.change(run.fall, name) * (run.length_s - whole_s)
     return (run.draw(name) * run.length_s + fallen) / SECONDS_PER_HOUR

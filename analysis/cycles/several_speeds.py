@@ -146,11 +146,10 @@ def explained(
         if len(like) >= max(ENOUGH_RUNS, OWN_STOPS * len(load.runs)):
             own[[k for run in like for k in (run.start, run.stop or 0)]] = True
     # The runs stand among refined levels, the steps among all others: what they share is when they begin.
-    at_us = np.array([level.start_us for level in levels.levels])
-    begun = track.levels.levels
+    at_us, begun_us = np.array(levels.start_us), track.levels.start_us
     within = np.zeros(len(changes), dtype=bool)
     for run in several:
-        within |= (at_us >= begun[run.start].start_us) & (at_us <= begun[run.stop or 0].start_us)
+        within |= (at_us >= begun_us[run.start]) & (at_us <= begun_us[run.stop or 0])
     amount = np.nan_to_num(np.abs(changes))
     return float(amount[own & within].sum() / max(amount[within].sum(), 1e-9))
 
@@ -165,13 +164,13 @@ class _Unlike(NamedTuple):
 
 def _unlike(track: Track, run: RunLevels) -> _Unlike:
     """Return how many of a run's steps have no step the other way that may be the same load's."""
-    levels, signal = track.levels.levels, track.levels.signal
-    solid = [levels[k] for k in range(run.start, run.stop or 0) if track.length_s[k] >= SOLID * track.interval_s]
+    first, last = track.levels.first[track.levels.signal], track.levels.last[track.levels.signal]
+    solid = [k for k in range(run.start, run.stop or 0) if track.length_s[k] >= SOLID * track.interval_s]
     base = float(track.levels.before[run.start])
     # From level to level, without what lies between them: a ramp is one step.
-    ends = [(base, base), *((level.first[signal], level.last[signal]) for level in solid), (base, base)]
+    ends = [(base, base), *((first[k], last[k]) for k in solid), (base, base)]
     steps = [after[0] - before[1] for before, after in pairwise(ends)]
-    least = max(track.least[run.start] / 2, UNREST * max(last - base for _, last in ends))
+    least = max(track.least[run.start] / 2, UNREST * max(end - base for _, end in ends))
     up, down = sorted((x for x in steps if x > least), reverse=True), [-x for x in steps if x < -least]
     total, count = sum(up) + sum(down), len(up) + len(down)
     alone = list[float]()
@@ -201,7 +200,7 @@ def told_speeds(runs: Sequence[SeenRun], cycles: Sequence[Cycle]) -> tuple[ToldS
     held = [list(run.held()) for run in own]
     if not held:
         return NO_SPEEDS, list(cycles)
-    signal, least = runs[0].levels.signal, float(np.median([run.levels.levels[run.start].least for run in runs]))
+    signal, least = runs[0].levels.signal, float(np.median([run.levels.least[run.start] for run in runs]))
     edges, fixed = _edges(np.sort([each.draws[signal] for of_run in held for each in of_run]), least)
     by_speed: list[list[HeldDraw]] = [[] for _ in range(len(edges) + 1)]
     of_each = list[Cycle]()

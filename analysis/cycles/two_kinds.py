@@ -144,7 +144,7 @@ def _coarse(run: SeenRun) -> float:
     """Return by which share of a run's draw two runs differ at least before it stands out. [1]"""
     # Where something came on meanwhile that gives as much as the run draws, nothing of it is left to see.
     draw = run.settled(run.levels.signal)
-    return OF_LEAST * run.levels.levels[run.start].least / draw if draw else math.inf
+    return OF_LEAST * run.levels.least[run.start] / draw if draw else math.inf
 
 
 def _begin_and_end(run: SeenRun) -> tuple[float, float]:
@@ -152,11 +152,11 @@ def _begin_and_end(run: SeenRun) -> tuple[float, float]:
     unknown = math.nan, math.nan
     if run.stop is None or run.shared:
         return unknown
-    levels = run.levels.levels
+    levels = run.levels
     name = "power_W" if "power_W" in run.levels.names else run.levels.signal
-    begin = levels[run.start].first[name] - run.before(name) - run.coincidence.at_start.get(name, 0.0)
-    end = levels[run.last].last[name] - levels[run.stop].first[name] + run.coincidence.at_stop.get(name, 0.0)
-    edge_s = max(EDGE_S, LEVEL_READINGS * levels[run.start].spacing_s)
+    begin = levels.first[name][run.start] - run.before(name) - run.coincidence.at_start.get(name, 0.0)
+    end = levels.last[name][run.last] - levels.first[name][run.stop] + run.coincidence.at_stop.get(name, 0.0)
+    edge_s = max(EDGE_S, LEVEL_READINGS * levels.spacing_s[run.start])
     if run.length_s < LONG_ENOUGH * edge_s or edge_s > LONGEST_EDGE_S:
         return unknown
     # What is known are medians of its first and last seconds; the line through both is drawn on to the ends.
@@ -167,7 +167,7 @@ def _begin_and_end(run: SeenRun) -> tuple[float, float]:
 
 def _shows_start(run: SeenRun) -> bool:
     signal = run.levels.signal
-    return run.levels.levels[run.start].peak[signal] - run.before(signal) > SHOWS_START * run.settled(signal)
+    return run.levels.peak[signal][run.start] - run.before(signal) > SHOWS_START * run.settled(signal)
 
 
 def _split(seen: _Looks) -> BoolArray | None:

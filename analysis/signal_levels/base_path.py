@@ -59,44 +59,43 @@ class BasePath:
     @cached_property
     def at_s(self) -> FloatArray:
         """When each level begins. [s]."""
-        return np.array([level.start_us for level in self.levels.levels]) / MICROSECONDS
+        return np.array(self.levels.start_us) / MICROSECONDS
 
     @cached_property
     def first(self) -> FloatArray:
         """How each level begins. [unit]."""
-        return np.array([level.first[self.levels.signal] for level in self.levels.levels])
+        return np.array(self.levels.first[self.levels.signal])
 
     @cached_property
     def steps(self) -> FloatArray:
         """The step to each level, by the least draw; nought behind a gap. [1]."""
-        after_gap = np.array([level.after_gap for level in self.levels.levels])
-        return np.where(after_gap, 0.0, self.first - self.levels.before) / self.least
+        return np.where(self.levels.behind_gap, 0.0, self.first - self.levels.before) / self.least
 
     @cached_property
     def holds(self) -> BoolArray:
         """Which levels are more than the way to the next."""
-        return np.array([level.length_s for level in self.levels.levels]) >= SOLID * self.interval_s
+        return self.levels.lengths_s >= SOLID * self.interval_s
 
     @cached_property
     def begins(self) -> list[bool]:
         """With which levels a run may begin: the step to them is more than noise and what is beside a step."""
-        noise = np.array([level.least for level in self.levels.levels]) / 2 / self.least
+        noise = np.array(self.levels.least) / 2 / self.least
         return list((self.steps > np.maximum(noise, EDGE)).tolist())
 
     @cached_property
     def ends(self) -> list[int]:
         """For each level the one with which it is cut off: the first behind a gap, or behind the last of all."""
-        ends, end = list[int](), len(self.levels.levels)
-        for k in range(len(self.levels.levels) - 1, -1, -1):
+        ends, end = list[int](), len(self.levels)
+        for k in range(len(self.levels) - 1, -1, -1):
             ends.append(end)
-            end = k if self.levels.levels[k].after_gap else end
+            end = k if self.levels.after_gap[k] else end
         return ends[::-1]
 
     def stretches(self) -> list[Away]:
         """Return the runs that leave least to be explained, in order."""
-        if not self.levels.levels:
+        if not len(self.levels):
             return []
-        count, steps = len(self.levels.levels), np.abs(self.steps).tolist()
+        count, steps = len(self.levels), np.abs(self.steps).tolist()
         cost, came_from = [0.0, *[np.inf] * count], [(-1, False)] * (count + 1)
         for k in range(count):
             ways = [(k + 1, steps[k + 1] if k + 1 < count else 0.0, False)]

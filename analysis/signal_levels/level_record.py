@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from array import array
 from collections import deque
-from collections.abc import Set
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
+from contextlib import contextmanager
+from dataclasses import dataclass
 from functools import cached_property
 from math import nan
-from typing import NamedTuple
+from typing import Final, NamedTuple, overload
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ..readings.chunk import MICROSECONDS, FloatArray
+from ..readings.chunk import MICROSECONDS, BoolArray, FloatArray
 
 #: What is drawn at rest is the least that was drawn in so long: common practice, no source. [s]
 REST_S = 6 * 3600.0
@@ -57,11 +60,6 @@ class LevelRecord:
     leaves: tuple[float, float] | None = None
     start_s: float = nan
 
-    @property
-    def length_s(self) -> float:
-        """From its first to its last reading. [s]."""
-        return (self.last_us - self.first_us) / MICROSECONDS
-
 
 @dataclass(frozen=True, slots=True)
 class Burst:
@@ -79,70 +77,202 @@ class Burst:
     sag_V: float
 
 
-@dataclass
-class LevelList:
-    """All levels of a log, in order, and their steps; `signal` is the quantity in which they were found."""
+#: What is kept of each level by itself, as `LevelRecord` calls it: instants of readings are whole, all else is not.
+_INSTANTS: Final = ("first_us", "last_us")
+_FIGURES: Final = (
+    *("start_us", "spacing_s", "left_us", "left_s", "reached_us", "reached_s"),
+    *("after_gap", "least", "lowest_V", "highest_W", "start_s"),
+)
+#: And by quantity.
+_BY_NAME: Final = ("first", "last", "usual", "peak", "sums_first", "sums_last")
 
-    signal: str
-    levels: list[LevelRecord] = field(default_factory=list)
+
+class LevelList:
+    """All levels of a log, in order, and their steps: a column for each figure of a `LevelRecord`, by its name.
+
+    ``signal`` is the quantity in which they were found. ``bursts`` and ``inner`` are by level: few have any.
+    """
+
+    # A column takes eight bytes a level, an object with its numbers two thousand for all: logs have 100,000 levels.
+    first_us: array[int]
+    last_us: array[int]
+    start_us: array[float]
+    spacing_s: array[float]
+    left_us: array[float]
+    left_s: array[float]
+    reached_us: array[float]
+    reached_s: array[float]
+    after_gap: array[float]
+    least: array[float]
+    lowest_V: array[float]
+    highest_W: array[float]
+    start_s: array[float]
+    first: dict[str, array[float]]
+    last: dict[str, array[float]]
+    usual: dict[str, array[float]]
+    peak: dict[str, array[float]]
+    sums_first: dict[str, array[float]]
+    sums_last: dict[str, array[float]]
+
+    def __init__(self, signal: str, levels: Iterable[LevelRecord] = ()) -> None:
+        self.signal = signal
+        self.bursts: dict[int, Burst] = {}
+        self.inner: dict[int, tuple[LevelRecord, ...]] = {}
+        vars(self).update({name: array("q") for name in _INSTANTS})
+        vars(self).update({name: array("d") for name in _FIGURES})
+        vars(self).update({name: dict[str, "array[float]"]() for name in _BY_NAME})
+        for level in levels:
+            self.append(level)
+
+    def __len__(self) -> int:
+        return len(self.first_us)
+
+    def append(self, level: LevelRecord) -> None:
+        """Add a level."""
+        if level.burst is not None:
+            self.bursts[len(self)] = level.burst
+        if level.inner:
+            self.inner[len(self)] = level.inner
+        columns = vars(self)
+        for name in _BY_NAME:
+            by_name = columns[name]
+            for quantity, x in getattr(level, name).items():
+                by_name.setdefault(quantity, array("d")).append(x)
+        for name in (*_INSTANTS, *_FIGURES):
+            columns[name].append(getattr(level, name))
+
+    @contextmanager
+    def lent(self) -> Iterator[LevelList]:
+        """Give a list of the same levels to add more to; they are gone again at the end."""
+        twin, count = LevelList(self.signal), len(self)
+        twin.bursts, twin.inner = dict(self.bursts), dict(self.inner)
+        # Not a copy: of a long log that would be the largest thing there is.
+        for name in (*_INSTANTS, *_FIGURES):
+            setattr(twin, name, getattr(self, name))
+        for name in _BY_NAME:
+            setattr(twin, name, dict(getattr(self, name)))
+        try:
+            yield twin
+        finally:
+            by_name = (x for name in _BY_NAME for x in getattr(self, name).values())
+            for column in (*(getattr(self, name) for name in (*_INSTANTS, *_FIGURES)), *by_name):
+                del column[count:]
+
+    def part(self, start: int, stop: int) -> LevelList:
+        """Return some of the levels, as a list of their own."""
+        part = LevelList(self.signal)
+        part.bursts = {k - start: burst for k, burst in self.bursts.items() if start <= k < stop}
+        part.inner = {k - start: inner for k, inner in self.inner.items() if start <= k < stop}
+        for name in (*_INSTANTS, *_FIGURES):
+            setattr(part, name, getattr(self, name)[start:stop])
+        for name in _BY_NAME:
+            setattr(part, name, {quantity: x[start:stop] for quantity, x in getattr(self, name).items()})
+        return part
+
+    def _extend(self, more: LevelList) -> None:
+        """Add levels of the same quantities."""
+        self.bursts |= {len(self) + k: burst for k, burst in more.bursts.items()}
+        for name in _BY_NAME:
+            for quantity, x in getattr(more, name).items():
+                getattr(self, name).setdefault(quantity, array("d")).extend(x)
+        for name in (*_INSTANTS, *_FIGURES):
+            getattr(self, name).extend(getattr(more, name))
 
     @property
     def names(self) -> Set[str]:
         """The quantities that were read."""
-        return self.levels[0].first.keys() if self.levels else set()
+        return self.first.keys()
 
     def refined(self) -> LevelList:
         """Return the list with the levels within each in place of those that went through some."""
-        refined = list[LevelRecord]()
-        for level in self.levels:
-            for each in level.inner or (level,):
-                leaves = refined[-1].leaves if refined and not each.after_gap else None
-                refined.append(replace(each, left_us=leaves[0], left_s=leaves[1]) if leaves else each)
-        return LevelList(self.signal, refined)
+        if not self.inner:
+            return self
+        refined, begun = LevelList(self.signal), 0
+        for k, inner in self.inner.items():
+            refined._extend(self.part(begun, k))
+            refined._extend(LevelList(self.signal, inner))
+            begun = k + 1
+        refined._extend(self.part(begun, len(self)))
+        return refined._with_ways(self.inner)
+
+    def _with_ways(self, inner: Mapping[int, Sequence[LevelRecord]]) -> LevelList:
+        """Let the way to the next level begin where the last of some within a level left."""
+        more = 0
+        for k, levels in inner.items():
+            more += len(levels) - 1
+            after, leaves = k + more + 1, levels[-1].leaves
+            if leaves is not None and after < len(self) and not self.after_gap[after]:
+                self.left_us[after], self.left_s[after] = leaves
+        return self
+
+    def length_s(self, k: int) -> float:
+        """Return how long a level was, from its first to its last reading. [s]."""
+        return (self.last_us[k] - self.first_us[k]) / MICROSECONDS
+
+    @cached_property
+    def lengths_s(self) -> FloatArray:
+        """How long each was, from its first to its last reading; shape (n,). [s]."""
+        lengths: FloatArray = (np.array(self.last_us) - np.array(self.first_us)) / MICROSECONDS
+        return lengths
+
+    @cached_property
+    def behind_gap(self) -> BoolArray:
+        """Before which nothing was measured; shape (n,)."""
+        return np.array(self.after_gap) > 0
+
+    def next_gap(self, k: int) -> int:
+        """Return the first level behind a gap from one on, or how many there are."""
+        behind = int(np.searchsorted(self._gaps, k))
+        return int(self._gaps[behind]) if behind < len(self._gaps) else len(self)
+
+    @cached_property
+    def _gaps(self) -> NDArray[np.int64]:
+        return np.flatnonzero(self.behind_gap)
 
     def change(self, k: int, name: str) -> float:
         """Return the step at the beginning of a level. [unit]."""
-        return self.levels[k].first[name] - self.levels[k - 1].last[name]
+        return self.first[name][k] - self.last[name][k - 1]
 
     def changes(self, name: str) -> FloatArray:
         """Return the step at the beginning of each level, nought for the first; shape (n,), in the quantity's unit."""
-        first = np.array([level.first[name] for level in self.levels])
-        last = np.array([level.last[name] for level in self.levels])
+        first, last = np.array(self.first[name]), np.array(self.last[name])
         return np.concatenate([[0.0], first[1:] - last[:-1]])
 
     @cached_property
     def before(self) -> FloatArray:
         """Where the signal was right before each level; shape (n,). [unit of the signal]."""
-        last = np.array([level.last[self.signal] for level in self.levels])
-        return np.concatenate([[self.levels[0].first[self.signal]], last[:-1]])
+        return np.concatenate([self.first[self.signal][:1], self.last[self.signal][:-1]])
 
     @cached_property
     def after(self) -> FloatArray:
         """The lower of where each level begins and where it stays as a rule; shape (n,). [unit of the signal]."""
-        return np.array([min(level.first[self.signal], level.usual[self.signal]) for level in self.levels])
+        return _lower(np.array(self.first[self.signal]), np.array(self.usual[self.signal]))
 
     @cached_property
     def rest(self) -> FloatArray:
         """The least that was drawn in the last `REST_S` up to each level; shape (n,). [unit of the signal]."""
         # A sliding minimum: the queue holds the levels that may yet be the least, each higher than the one before it,
         # so that each level enters and leaves it once however long the window is.
-        low, lowest = np.minimum(self.before, self.after), deque[int]()
-        rest = np.empty_like(low)
-        for k, level in enumerate(self.levels):
-            while lowest and low[lowest[-1]] >= low[k]:
+        low, lowest, rest = np.minimum(self.before, self.after).tolist(), deque[int](), list[float]()
+        for k, (height, start_us) in enumerate(zip(low, self.start_us, strict=True)):
+            while lowest and low[lowest[-1]] >= height:
                 lowest.pop()
             lowest.append(k)
             # A level counts as long as its end is within the window: a base of a whole night is not old at its end.
-            while level.start_us - self.levels[lowest[0]].last_us > REST_S * MICROSECONDS:
+            while start_us - self.last_us[lowest[0]] > REST_S * MICROSECONDS:
                 lowest.popleft()
-            rest[k] = low[lowest[0]]
-        return rest
+            rest.append(low[lowest[0]])
+        return np.array(rest)
 
     @cached_property
     def gives(self) -> bool:
         """Whether anything flowed back at any time, beyond the noise."""
-        low = np.minimum(self.before, self.after)
-        return bool(np.any(low < -np.array([level.least for level in self.levels])))
+        return bool(np.any(np.minimum(self.before, self.after) < -np.array(self.least)))
+
+
+def _lower(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Return the lower of two; the first where one is not known."""
+    return np.where(b < a, b, a)
 
 
 class Stair(NamedTuple):
@@ -161,18 +291,32 @@ class Stair(NamedTuple):
     after_gap: bool
 
 
-def stairs_of(levels: LevelList) -> tuple[Stair, ...]:
+class Stairs(Sequence[Stair]):
+    """Levels in short, in order; each is made of a row of numbers when it is asked for."""
+
+    def __init__(self, rows: FloatArray) -> None:
+        self._rows = rows
+
+    def __len__(self) -> int:
+        return len(self._rows)
+
+    @overload
+    def __getitem__(self, k: int) -> Stair: ...
+    @overload
+    def __getitem__(self, k: slice) -> Stairs: ...
+    def __getitem__(self, k: int | slice) -> Stair | Stairs:
+        if isinstance(k, slice):
+            return Stairs(self._rows[k])
+        *figures, after_gap = self._rows[k].tolist()
+        return Stair._make((*figures, bool(after_gap)))
+
+
+def stairs_of(levels: LevelList) -> Stairs:
     """Return the levels of a log in short, those within a slow ramp each by itself."""
-    signal = levels.signal
-    return tuple(
-        Stair(
-            level.start_us,
-            float(level.last_us),
-            level.first[signal],
-            level.last[signal],
-            level.least,
-            (level.reached_us - level.left_us) / 1e6,
-            level.after_gap,
-        )
-        for level in levels.refined().levels
-    )
+    each = levels.refined()
+    if not len(each):
+        return Stairs(np.empty((0, len(Stair._fields))))
+    spacing_s = (np.array(each.reached_us) - np.array(each.left_us)) / 1e6
+    ends = each.first[each.signal], each.last[each.signal]
+    columns = (each.start_us, each.last_us, *ends, each.least, spacing_s, each.after_gap)
+    return Stairs(np.stack([np.array(x, dtype=np.float64) for x in columns], axis=1))

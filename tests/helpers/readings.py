@@ -1,5 +1,6 @@
 """Readings made up for the tests of the folds: how to make them, cut them and feed them."""
 
+from collections.abc import Sequence
 from dataclasses import fields, is_dataclass
 from functools import cache
 from itertools import pairwise
@@ -57,7 +58,7 @@ def _flatten(items, into):
     for x in items:
         if type(x) in _PLAIN:
             into.append(x)
-        elif isinstance(x, tuple | list):
+        elif isinstance(x, Sequence) and not isinstance(x, str):
             into.append(len(x))
             _flatten(x, into)
         elif isinstance(x, dict):

@@ -1,6 +1,7 @@
 """What is told of runs, from levels put down by hand: figures, failed starts, others' steps, the array's share."""
 
 import math
+from array import array
 from dataclasses import replace
 
 import numpy as np
@@ -62,7 +63,7 @@ def cycle_of(seen_run, how_read):
 
 def run(of, start, stop, others=(), **more):
     """A run among levels."""
-    return SeenRun(of, start, stop, (stop or len(of.levels)) - 1, list(others), **more)
+    return SeenRun(of, start, stop, (stop or len(of)) - 1, list(others), **more)
 
 
 # --- the array's share ----------------------------------------------------------------------------------------------
@@ -396,8 +397,8 @@ def test_what_is_unknown_is_none():
     assert (cycle.lowest_V, cycle.sag_V, cycle.run_W, cycle.peak_W, cycle.energy_Wh) == (None,) * 5
     assert cycle.charge_Ah == pytest.approx(20 * 52 / 3600)
     made = levels(*PUMP)
-    for level, unknown_s in zip(made.levels, (0.0, 0.0, 3.0), strict=True):
-        level.sums_first["power_W unknown"], level.sums_last["power_W unknown"] = unknown_s, unknown_s
+    for sums in (made.sums_first, made.sums_last):
+        sums["power_W unknown"] = array("d", (0.0, 0.0, 3.0))
     holed = cycle_of(run(made, 1, 2), how())
     assert (holed.energy_Wh, holed.run_W) == (None, pytest.approx(22 * 24.8 - 50))
 

@@ -8,7 +8,7 @@ from shuntbook.analysis.signal_levels.still_sky import sky_drift, still_sky
 
 def amps_of(levels):
     """How each level is under a still sky. [A]."""
-    return [level.first["current_A"] for level in still_sky(levels, EVERY_S).levels]
+    return list(still_sky(levels, EVERY_S).first["current_A"])
 
 
 def test_steps_stay_and_what_moves_slowly_goes():
@@ -34,12 +34,10 @@ def test_the_edge_of_a_cloud_is_no_step():
 def test_a_level_is_the_same_from_beginning_to_end():
     """What moved within it is the sun's; its times and all else stay."""
     levels = level_list((0, 10, 600), (30, 35, 300))
-    still = still_sky(levels, EVERY_S).levels[1]
+    still = still_sky(levels, EVERY_S)
 
     assert still.first == still.last == still.usual
-    assert (still.start_us, still.last_us, still.least) == tuple(
-        getattr(levels.levels[1], name) for name in ("start_us", "last_us", "least")
-    )
+    assert all(getattr(still, name) == getattr(levels, name) for name in ("start_us", "last_us", "least"))
 
 
 def test_how_fast_the_sky_moves_levels_is_seen_in_long_ones():
