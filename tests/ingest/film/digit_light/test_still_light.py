@@ -37,8 +37,15 @@ def taught(pictures, shows, over):
     return reader
 
 
-@pytest.mark.parametrize("shows", ["light", "dark"])
-@pytest.mark.parametrize("at", [0.3, 1.0])
+@pytest.mark.parametrize(
+    ("shows", "at"),
+    [
+        ("light", 1.0),
+        ("dark", 0.3),
+        pytest.param("light", 0.3, marks=pytest.mark.night),
+        pytest.param("dark", 1.0, marks=pytest.mark.night),
+    ],
+)
 def test_dim_digits_under_a_gleam_that_is_no_wider_than_they_are_read(shows, at):
     """Also where the first place is dark, and the gleam lies across it."""
     pictures = Pictures()
