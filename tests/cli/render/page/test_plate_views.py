@@ -4,6 +4,7 @@ import json
 from itertools import pairwise
 
 import pytest
+from page_reading import OF_WORDS_ALONE, undrawn  # noqa: F401  (a fixture)
 from report_scenes import make_log, make_plate, make_report
 
 from shuntbook.cli.render.documents.charge_and_runs import plate_document
@@ -42,6 +43,7 @@ def test_terminal_says_why_nothing_is_compared():
     assert plate_lines(make_log(plate=None)) == []
 
 
+@OF_WORDS_ALONE
 def test_page_says_why_nothing_is_compared():
     """The page has the same sentence."""
     page = render(make_report(make_log(plate=None, no_plate="no run was seen whole")))
@@ -72,6 +74,7 @@ def test_json_of_a_report_has_the_keys_scripts_rely_on():
     assert document["paired"] == []
 
 
+@OF_WORDS_ALONE
 def test_both_sums_stand_beside_each_other_step_by_step():
     """On the page, in JSON, in the same figures; what no meter saw does not stand as measured."""
     check = make_plate()
