@@ -10,7 +10,7 @@ from functools import partial
 from typing import Final, Generic, Protocol, TypeVar
 
 from ..readings.chunk import MICROSECONDS, Chunk
-from ..readings.integral import energy_source
+from ..readings.energy_signals import energy_source
 from ..readings.log_facts import only_ends
 from ..readings.measured_span import HowRead
 from .amounts import Amounts, Charge

@@ -9,7 +9,8 @@ import numpy as np
 
 from ..not_known import Refusal
 from ..readings.chunk import SECONDS_PER_HOUR, Chunk
-from ..readings.integral import POWER, bridged_s, energy_source, inner, why_nothing
+from ..readings.energy_signals import POWER, energy_source, why_nothing
+from ..readings.integral import bridged_s, inner
 from ..readings.measured_span import Gap, HowRead, Span
 from ..site.motor_tables import USUAL_START_S
 from .amounts import Amounts, Charge, Evidence

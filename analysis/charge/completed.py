@@ -10,18 +10,8 @@ from typing import Any, Final, NamedTuple, TypeAlias, TypeVar
 import numpy as np
 
 from ..readings.chunk import Chunk, FloatArray, TimeArray, has_missing, join
-from ..readings.integral import (
-    Intervals,
-    between_readings,
-    bridged_s,
-    charge_of,
-    contradicts,
-    energy_of,
-    energy_signals,
-    energy_source,
-    inner,
-    power_at,
-)
+from ..readings.energy_signals import contradicts, energy_signals, energy_source
+from ..readings.integral import Intervals, between_readings, bridged_s, charge_of, energy_of, inner, power_at
 from ..readings.measured_span import HowRead
 from .error_facts import IntervalSums
 

@@ -10,7 +10,8 @@ import numpy as np
 
 from ..not_known import Refusal
 from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, BoolArray, Chunk, FloatArray, TimeArray, join
-from ..readings.integral import Intervals, energy_signals, energy_source, why_nothing
+from ..readings.energy_signals import energy_signals, energy_source, why_nothing
+from ..readings.integral import Intervals
 from ..readings.measured_span import HowRead
 from .completed import CURRENT, POWER, CompletedIntervals, PieceReader, Signal
 

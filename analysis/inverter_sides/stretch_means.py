@@ -7,7 +7,8 @@ from collections.abc import Sequence, Set
 import numpy as np
 
 from ..readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
-from ..readings.integral import between_readings, bridged_s, contradicts
+from ..readings.energy_signals import contradicts
+from ..readings.integral import between_readings, bridged_s
 from ..readings.measured_span import HowRead
 
 Stretch = tuple[int, int]

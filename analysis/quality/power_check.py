@@ -11,7 +11,8 @@ import numpy as np
 from ..charge.charge import WORTH_TELLING
 from ..readings.blocks import Piece
 from ..readings.chunk import Chunk, FloatArray, Sampling, Side
-from ..readings.integral import contradicts, inner
+from ..readings.energy_signals import contradicts
+from ..readings.integral import inner
 from ..wording import figure
 
 #: Columns agree where watts are volts times amps to within this share: common practice, no source; a meter's own

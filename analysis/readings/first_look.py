@@ -10,16 +10,8 @@ from typing import Final
 import numpy as np
 
 from .chunk import SECONDS_PER_HOUR, Chunk, FloatArray, TimeArray, join
-from .integral import (
-    POWER,
-    Intervals,
-    between_readings,
-    bridged_s,
-    charge_of,
-    energy_of,
-    energy_signals,
-    energy_source,
-)
+from .energy_signals import POWER, energy_signals, energy_source
+from .integral import Intervals, between_readings, bridged_s, charge_of, energy_of
 from .measured_span import HowRead
 
 #: So many readings are shown from the beginning.

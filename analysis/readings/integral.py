@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Set
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Protocol, TypeAlias
@@ -12,14 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .blocks import gaps_before
-from .chunk import MICROSECONDS, BoolArray, FloatArray, Sampling, Side, TimeArray, has_missing, is_one_number
+from .chunk import MICROSECONDS, FloatArray, Sampling, TimeArray, is_one_number
+from .energy_signals import contradicts
 
 Indices: TypeAlias = NDArray[np.intp]
 """Which of some intervals are meant."""
-
-POWER = "the power column"
-VOLTS_AMPS = "volts x amps"
-VOLTS_AMPS_FACTOR = "volts x amps x power factor"
 
 
 @dataclass(frozen=True)
@@ -255,57 +252,6 @@ def _both_sides(near: FloatArray, far: FloatArray) -> tuple[FloatArray, FloatArr
     return near_above + far_above, near_below + far_below
 
 
-def energy_source(side: Side, quantities: Set[str]) -> str | None:
-    """Return in words what energy is computed from, or None where nothing allows it.
-
-    Volts times amps behind an inverter are VA, so there a power factor is needed as well.
-    """
-    if "power_W" in quantities:
-        return POWER
-    if not {"voltage_V", "current_A"} <= quantities:
-        return None
-    if side == "dc":
-        return VOLTS_AMPS
-    return VOLTS_AMPS_FACTOR if "power_factor" in quantities else None
-
-
-def energy_signals(side: Side, source: str, q: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
-    """Return power ``p`` [W], current ``i`` [A] and voltage ``v`` [V], as far as energy is integrated from them.
-
-    NaN where a reading lacks them; `source` is what `energy_source` gave.
-    """
-    if source == VOLTS_AMPS_FACTOR:
-        return {"p": q["voltage_V"] * q["current_A"] * q["power_factor"]}
-    if source == VOLTS_AMPS:
-        return {"i": q["current_A"], "v": q["voltage_V"]}
-    if side == "ac" or "current_A" not in q:
-        return {"p": q["power_W"]}
-    return _checked_power(q["power_W"], q["current_A"], q.get("voltage_V"))
-
-
-def _checked_power(p: FloatArray, i: FloatArray, v: FloatArray | None) -> dict[str, FloatArray]:
-    """Return power with what can stand in for it where its sign contradicts the current's."""
-    if v is not None and not any(has_missing(x) for x in (p, i, v)):
-        return {"p": p, "i": i, "v": v}
-    trusted = ~contradicts(p, i)
-    if v is None:
-        return {"p": np.where(trusted, p, np.nan)}
-    with np.errstate(divide="ignore", invalid="ignore"):
-        implied_V = np.where(i == 0, 0.0, p / i)
-    # Volts or amps that are missing beside a power to be trusted must not make the reading count as missing: any number
-    # will do, since it is not used, and the one that the power implies keeps the mean of the volts.
-    return {
-        "p": np.where(np.isnan(p), v * i, p),
-        "i": np.where(np.isnan(i) & ~np.isnan(p), 0.0, i),
-        "v": np.where(np.isnan(v) & trusted, np.where(np.isnan(i), 0.0, implied_V), v),
-    }
-
-
-def contradicts(p: FloatArray, i: FloatArray) -> BoolArray:
-    """Return where a power's sign is not the current's; shapes (n,), in W and A."""
-    return np.asarray(p * i < 0)
-
-
 def charge_of(pieces: Intervals) -> tuple[FloatArray, FloatArray]:
     """Integrate the current: drawn and returned in each interval, both positive. [A s]"""
     return linear_split(pieces.first["i"], pieces.last["i"], pieces.length_s)
@@ -339,15 +285,3 @@ def power_at(values: Mapping[str, FloatArray]) -> FloatArray:
         return values["v"] * values["i"]
     wrong = contradicts(values["p"], values["i"])
     return np.where(wrong, values["v"] * values["i"], values["p"]) if wrong.any() else values["p"]
-
-
-def why_nothing(side: Side, quantities: Set[str]) -> str:
-    """Return in a sentence why neither charge nor energy can be had, and what to add."""
-    if side == "ac" and {"voltage_V", "current_A"} <= quantities:
-        return (
-            "volts times amps behind an inverter are VA, not watts: this log needs a power column (power_W) or a "
-            "power factor beside volts and amps before energy can be worked out"
-        )
-    if side == "ac" and "current_A" in quantities:
-        return "amps behind an inverter are no charge out of the bank: this log needs a power column (power_W)"
-    return "this log has neither current (current_A) nor power (power_W), so there is nothing to integrate"

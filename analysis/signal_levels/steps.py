@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from ..readings.blocks import Blocks, gaps_before
 from ..readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray, join
-from ..readings.integral import between_readings, bridged_s, contradicts
+from ..readings.energy_signals import contradicts
+from ..readings.integral import between_readings, bridged_s
 from ..readings.measured_span import HowRead
 from .plateau import OpenPlateau, Plateau, Trace, traces_of
 from .rises import SLOW_S, RiseCounter, Rises

@@ -20,7 +20,7 @@ from ..charge.completed import CompletedReadings, Reader
 from ..charge.error_facts import ErrorFacts
 from ..charge.instants import Instants, InstantsFold, looked_at
 from ..readings.chunk import SECONDS_PER_HOUR, Chunk
-from ..readings.integral import POWER, VOLTS_AMPS, VOLTS_AMPS_FACTOR
+from ..readings.energy_signals import POWER, VOLTS_AMPS, VOLTS_AMPS_FACTOR
 from ..readings.measured_span import HowRead
 from ..stats.interval95 import EVEN, Component, HowSure, judged
 from .meter_figures import RANGE_IS_OFFSET, USUAL_READING_PCT, Accuracy, MeterFigures

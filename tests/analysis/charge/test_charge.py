@@ -11,7 +11,8 @@ from scipy.integrate import quad, trapezoid
 
 from shuntbook.analysis.charge.charge import ChargeFold
 from shuntbook.analysis.not_known import Refusal
-from shuntbook.analysis.readings.integral import contradicts, power_at, zero_crossing
+from shuntbook.analysis.readings.energy_signals import contradicts
+from shuntbook.analysis.readings.integral import power_at, zero_crossing
 
 # The sums of linear pieces below are exact but for rounding, so tolerances are those of floating-point sums.
 SUM = 1e-9

@@ -54,9 +54,14 @@ OUTCOMES |= {-signal.SIGXCPU: "timed out", -signal.SIGKILL: "timed out"}
 #: Of each group the modules, the files of tests, both without what all have in common, and which tests of these.
 GROUPS = {
     "charge": (
-        "analysis/charge: charge amounts every_second; analysis/readings: integral",
+        "analysis/charge: charge amounts every_second; analysis/readings: integral energy_signals",
         "charge every_second plain_sums true_signals uncertainty folds",
         "not test_folds or charge and not asking",
+    ),
+    "instants": (
+        "analysis/charge: instants ripple; analysis/cycles: in_step; analysis/readings: windows",
+        "instants folds",
+        "not test_folds or instants",
     ),
     "uncertainty": (
         "analysis/sureness: amount_intervals signal_errors; analysis/charge: error_facts "
