@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -18,8 +18,6 @@ from ...analysis.one_log.log_report import CloseUp, LogReport
 from ...analysis.one_log.site_folds import SiteFolds
 from ...analysis.one_log.watched_load import Watched, cycle_fold, watched_load
 from ...analysis.readings.chunk import MICROSECONDS, Chunk, Fold, join
-from ...analysis.several_logs.before_after import NamedChange
-from ...analysis.several_logs.over_logs import over_logs, wanting_a_look
 from ...analysis.several_logs.report import PairedLogs, Report
 from ...analysis.signal_levels.steps import names_of
 from ...analysis.site.site import Site
@@ -32,6 +30,9 @@ from ..parallel.worker_process import HERE, Second
 from ..render.wording.clock import clock, zone_of
 from ..render.wording.numbers import shortened
 from .starts import starts_of
+
+if TYPE_CHECKING:
+    from ...analysis.several_logs.before_after import NamedChange
 
 #: What is shown of a start: from this long before it to this long after. [s]
 _BEFORE_S, _AFTER_S = 2.0, 8.0
@@ -85,7 +86,11 @@ def report_of(
 
         reports, pairs = paired(ready, reports, site)
     several = len(reports) > 1 or change is not None
-    over = over_logs(reports, lambda facts: zone_of(facts)[1], site=site, change=change) if several else None
+    over = None
+    if several:
+        from ...analysis.several_logs.over_logs import over_logs  # most reports are of one log
+
+        over = over_logs(reports, lambda facts: zone_of(facts)[1], site=site, change=change)
     changed = None
     if changes and site is not None:
         from .what_if_asked import what_if_by_log
@@ -105,6 +110,8 @@ def _reports(ready: Sequence[Prepared], site: Site | None, load: str | None, sec
 
 def _reports_of_many(ready: Sequence[Prepared], site: Site | None, load: str | None, second: Second) -> list[LogReport]:
     """Return the reports of many logs: in short, but for those that are shown in full, which are read once more."""
+    from ...analysis.several_logs.over_logs import wanting_a_look  # many logs are seldom
+
     works = [partial(in_short, log, site, load) for log in ready]
     reports = list(_counting(second.share(works), len(ready)))
     second.prepare()
@@ -211,6 +218,8 @@ def named_change(text: str, logs: Sequence[Prepared]) -> NamedChange:
     A clock time is that of the first log's first day. `InputError` if it is neither, or does not lie between the first
     and the last reading.
     """
+    from ...analysis.several_logs.before_after import NamedChange  # few reports name one
+
     dated = [log for log in logs if not log.facts.undated]
     if not dated:
         raise InputError(f"{_OPTION}: needs logs with dates")

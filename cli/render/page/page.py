@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from ....analysis.several_logs.report import Report
     from ..wording.verdict import Verdict
     from .log_tables import Table
+    from .several_view import SeveralView
 
 #: A title names so many logs.
 _MOST_NAMES = 3
@@ -36,14 +37,12 @@ def render(report: Report, second: Second = HERE) -> str:
     from . import figures
     from .first_screen import first_screen
     from .log_view import view_of
-    from .several_view import logs_in_full, several_view
 
-    # Of many logs a page in full would be as long as a book: those that want a look are, the others in short.
-    full = replace(report, logs=logs_in_full(report))
+    full = _in_full(report)
     # By identity: a report holds arrays, and so has no hash.
     anchors = {id(log): f"log-{place}" for place, log in enumerate(full.logs, start=1)}
     with drawn_by(second):
-        several = several_view(report, anchors)
+        several = _several(report, anchors)
         first = first_screen(report, anchors, figures.picture(report, "picture"))
         # What asks for action is read first, though the log may be the later one.
         first_log = shown.leading(full.logs)
@@ -69,6 +68,24 @@ def render(report: Report, second: Second = HERE) -> str:
         version=report.version,
         steps=shown.steps(report),
     )
+
+
+def _in_full(report: Report) -> Report:
+    """Return a report with the logs that its page shows in full."""
+    if report.over is None:
+        return report
+    from .several_view import logs_in_full  # most reports are of one log
+
+    # Of many logs a page in full would be as long as a book: those that want a look are, the others in short.
+    return replace(report, logs=logs_in_full(report))
+
+
+def _several(report: Report, anchors: dict[int, str]) -> SeveralView | None:
+    if report.over is None:
+        return None
+    from .several_view import several_view
+
+    return several_view(report, anchors)
 
 
 def render_one_page(report: Report, second: Second = HERE) -> str:
@@ -139,4 +156,4 @@ def _title(report: Report) -> str:
 
 def load_page() -> None:
     """Load what a page is made with but for drawing, while there is nothing to put on it."""
-    from . import first_screen, log_view, several_view  # noqa: F401
+    from . import first_screen, log_view  # noqa: F401

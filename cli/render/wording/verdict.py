@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from ....analysis.health.finding import is_judged, withheld
-from ....analysis.several_logs.newest_state import NewestState, judged_days, newest_state
 from . import log_sentences, numbers
 
 if TYPE_CHECKING:
@@ -14,6 +13,7 @@ if TYPE_CHECKING:
 
     from ....analysis.health.finding import Finding
     from ....analysis.one_log.log_report import LogReport
+    from ....analysis.several_logs.newest_state import NewestState
     from ....analysis.several_logs.over_logs import OverLogs
 
 #: What a verdict comes to: its word is shown beside its sign and colour, never the colour alone.
@@ -52,6 +52,8 @@ def verdict_on(log: LogReport) -> Verdict:
 
 def verdict_over(over: OverLogs) -> Verdict:
     """Return the verdict on several logs of one site: the state of the newest days, dated, and what was before."""
+    from ....analysis.several_logs.newest_state import judged_days, newest_state  # most reports are of one log
+
     state = newest_state(judged_days(over))
     if state is None:
         # Without days that could be judged the newest log says why.
