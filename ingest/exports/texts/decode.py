@@ -278,10 +278,7 @@ def blocks(source: Source, encoding: str) -> Iterator[Block]:
 
 
 def _pieces(text: bytes) -> Iterator[tuple[bytes, int]]:
-    """Cut whole lines where they are many: each that is no row takes far more memory than its few bytes.
-
-    With each piece comes how many lines it has.
-    """
+    """Cut whole lines where they are many, and count them: one that is no row takes far more than its few bytes."""
     middle, count = text.rfind(b"\n", 0, len(text) // 2) + 1, _line_ends(text)
     if not middle or count <= _MOST_LINES:
         yield text, count
