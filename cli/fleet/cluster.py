@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from importlib import import_module
 from typing import Any, Final
 
@@ -24,6 +24,8 @@ _TASKS_A_WORKER: Final = 4
 #: How long a scheduler may take to answer, and after that its first worker to be there. [s]
 _PATIENCE_S: Final = 10
 _WORKER_PATIENCE_S: Final = 10
+#: So often a connection is tried whose greeting the library does not understand. [1]
+_GREETINGS: Final = 3
 
 
 def on_cluster(tasks: Sequence[Task], address: str) -> Iterator[Done]:
@@ -87,7 +89,7 @@ def _client(dask: Any, address: str) -> Iterator[Any]:  # noqa: ANN401 - the lib
     """Give a connection to a scheduler; what the library has to say of it is said by us."""
     logging.getLogger("distributed").setLevel(logging.CRITICAL)
     try:
-        client = dask.Client(address, timeout=_PATIENCE_S, set_as_default=False)
+        client = _connected(dask, address)
     except ValueError as error:
         raise InputError(f"--scheduler: {address!r} is no address ({error}); write it like tcp://host:8786") from None
     except OSError:
@@ -96,6 +98,14 @@ def _client(dask: Any, address: str) -> Iterator[Any]:  # noqa: ANN401 - the lib
         ) from None
     with client:
         yield client
+
+
+def _connected(dask: Any, address: str) -> Any:  # noqa: ANN401 - the library's own
+    # A greeting that comes together with what follows it, as on a busy machine, is none to the library: once more.
+    for _ in range(_GREETINGS - 1):
+        with suppress(AssertionError):
+            return dask.Client(address, timeout=_PATIENCE_S, set_as_default=False)
+    return dask.Client(address, timeout=_PATIENCE_S, set_as_default=False)
 
 
 def _ready_workers(client: Any, address: str) -> int:  # noqa: ANN401 - the library's own

@@ -14,6 +14,7 @@ from fleet_scenes import Deadly, write_fleet, write_log, write_scene
 from readings import chunk_of, how
 
 from shuntbook.analysis.several_logs.fleet import ranked
+from shuntbook.cli.exit import PortFailedError
 from shuntbook.cli.fleet import cluster
 from shuntbook.cli.fleet.cluster import on_cluster
 from shuntbook.cli.fleet.one_log import Task
@@ -92,6 +93,22 @@ def test_a_scheduler_without_workers_is_a_sentence(tmp_path, capsys, monkeypatch
     with scheduler(tmp_path) as alone:
         assert run(["fleet", str(tmp_path / "logs"), "--out", str(tmp_path / "x.parquet"), "--scheduler", alone]) == 3
     assert f"dask worker {alone}" in capsys.readouterr().err
+
+
+def test_a_greeting_that_comes_together_with_more_is_asked_for_again(monkeypatch):
+    """The library ends with an assertion then, which is no fault of ours, nor of the scheduler's."""
+    connect, tried = distributed.Client, []
+
+    def busy(*args, **kwargs):
+        tried.append(args)
+        assert len(tried) > 1
+        return connect(*args, **kwargs)
+
+    monkeypatch.setattr(distributed, "Client", busy)
+    monkeypatch.setattr(cluster, "_PATIENCE_S", 1)
+    with pytest.raises(PortFailedError, match="nothing answers"), cluster._client(distributed, "tcp://127.0.0.1:9"):
+        pass
+    assert len(tried) == 2
 
 
 @pytest.fixture

@@ -185,12 +185,13 @@ def test_words_stand_beside_a_bar_that_is_too_short_for_them():
 
 def test_of_many_logs_in_short_the_picture_is_still_drawn(demo, monkeypatch):
     """A log in short brings in no readings around its starts, but its runs are in the picture."""
+    from shuntbook.analysis.several_logs import over_logs
     from shuntbook.cli.assembling import report as assembling
 
     logs = [demo / "open_day.parquet", demo / "week_later.parquet"]
     assert [len(log.starts) for log in assembling.report_of(logs, None, None).logs] == [10, 0]
     monkeypatch.setattr(assembling, "IN_SHORT", 2)
-    monkeypatch.setattr(assembling, "wanting_a_look", lambda reports: reports[1:])
+    monkeypatch.setattr(over_logs, "wanting_a_look", lambda reports: reports[1:])
     report = assembling.report_of(logs, None, None)
     assert [len(log.starts) for log in report.logs] == [0, 0]
     assert [row[1] for row in figures.picture(report, "t").tables[0].rows] == ["10", "103"]
