@@ -94,17 +94,18 @@ class Answers(DeskHandler):
     async def post(self) -> None:
         """Turn a log's sign: into a new one, which is shown then."""
         log, site = self.field("file"), self.field("site")
-        command, sentences = await self.in_thread(tried, lambda: self._turning(log), self.desk.folder, {})
-        while command is not None:
+        before, sentences = list[str](), dict[str, str]()
+        while True:
+            command, wrong = await self.in_thread(tried, lambda: self._turning(log), self.desk.folder, {})
+            # Another page, or what a desk that was killed had begun, may have taken a name meanwhile: then the next.
+            if command is None or command == before:
+                break
             ended = await self.desk.jobs.run(command)
             if ended.status == 0:
                 self.lead_to("/answer", file=command[-1].removeprefix("./"), site=site)
                 return
-            sentences = {"": ended.sentence}
-            # Another page, or what a desk that was killed had begun, may have taken the name meanwhile: then the next.
-            before, command = command, await self.in_thread(self._turning, log)
-            if command == before:
-                break
+            before, sentences = command, {"": ended.sentence}
+        sentences = wrong or sentences
         self.set_status(HTTPStatus.BAD_REQUEST)
         await self._show(await self.in_thread(chosen_site, self.desk.folder, site), sentences)
 
