@@ -10,7 +10,7 @@ draw (`never_back`), whether they are two loads' (`two_kinds`), and where it dre
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import numpy as np
@@ -58,12 +58,13 @@ MORE_OFTEN = 3
 
 @dataclass(frozen=True)
 class LoadSteps:
-    """A load: its step up and its step down [unit], by which share they may differ, and its runs."""
+    """A load: its step up and its step down [unit], by which share they may differ, and its runs among some steps."""
 
     up: float
     down: float
     tolerance: float
     runs: tuple[RunLevels, ...] = ()
+    among: FloatArray | None = field(default=None, compare=False, repr=False)
 
     def share(self, changes: FloatArray) -> FloatArray:
         """Return steps over what is expected of this load. [1]."""
@@ -71,8 +72,10 @@ class LoadSteps:
 
     def stops(self, changes: FloatArray, runs: Iterable[RunLevels]) -> list[int]:
         """Return the steps with which runs end that may be its own: one after which nothing is drawn need not be."""
-        stops = [run.stop for run in runs if run.stop is not None and changes[run.stop] < 0]
-        return [k for k in stops if fit(-changes[[k]] / self.down, self.tolerance)[0] > WORST]
+        stops = np.array([run.stop for run in runs if run.stop is not None], dtype=np.int64)
+        down = -changes[stops]
+        stops = stops[(down > 0) & (fit(down / self.down, self.tolerance) > WORST)]
+        return list(stops.tolist())
 
     def whole_runs(self) -> int:
         """Return how many of its runs have a stop. [1]."""
@@ -84,7 +87,8 @@ class LoadSteps:
         """Return the load with the runs that explain the steps best; `looked_at` are their shares and how they fit."""
         share = self.share(changes)
         share, good = looked_at or (share, fit(share, self.tolerance))
-        return replace(self, runs=tuple(follow(steps_of(share, good, heights, self.up), self.up / self.down)))
+        runs = tuple(follow(steps_of(share, good, heights, self.up), self.up / self.down))
+        return replace(self, runs=runs, among=changes)
 
     def learned(self, changes: FloatArray) -> LoadSteps:
         """Return the load with the steps that its runs have shown."""
@@ -141,6 +145,8 @@ def the_load(
         return None
     # Now that all loads are known, once more: a step of two at once is neither's size, and was left over before.
     others = [other for other in loads if other is not load]
+    if not others and load.among is changes:
+        return load
     less = [other for other in others if _is_what_is_left(other, load, changes)]
     heights = heights or Heights.of(changes)
     load = load.again(

@@ -14,20 +14,20 @@ import numpy as np
 from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from ..readings.measured_span import HowRead
 from ..signal_levels.inner_levels import with_inner
-from ..signal_levels.level_record import LevelList, stairs_of
+from ..signal_levels.level_record import LevelList, LevelRecord, stairs_of
 from ..signal_levels.levels import START_S, Level, LevelMaker, edge_readings, record
 from ..signal_levels.plateau import EDGE, Plateau
 from ..signal_levels.start_length import start_length_s
 from ..signal_levels.steps import Plateaus, StepFold
 from ..signal_levels.still_sky import sky_drift, still_sky
-from .array_share import at_regulation, may_share, prompt_ohm, regulation_V, straight
 from .choose_load import LoadSteps, loads_of, the_load
 from .cycle import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds, total_taken
+from .cycle_figures import at_regulation, cycle_of, may_share, prompt_ohm, regulation_V
 from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, held_run, with_late_fall
 from .failed_starts import attempts_of, without_failed
 from .on_off_path import Heights, RunLevels
 from .rest_to_rest import Track, runs_at_speeds
-from .run_figures import NOTHING, SeenRun, coincidences, cycle_of, is_apart, seen
+from .run_figures import NOTHING, SeenRun, coincidences, is_apart, seen
 from .several_speeds import NO_SPEEDS, is_of_speeds, told_speeds
 from .two_kinds import of_kind, tell_apart, with_overlapped
 
@@ -86,8 +86,8 @@ class CycleFold:
     def _result(self, plateaus: Plateaus, levels: _Levels) -> Cycles:
         """Return the cycles among these levels."""
         own, others, two_kinds, perhaps_dry, of_speeds = self._chosen(levels.list)
-        cycles = self._cycles_of(own)
-        draws, cycles = told_speeds(own, cycles) if of_speeds else (NO_SPEEDS, _with_starts(own, cycles, self._how))
+        cycles = self._cycles_of(own, [None] * len(own) if of_speeds else _start_lengths(own, self._how))
+        draws, cycles = told_speeds(own, cycles) if of_speeds else (NO_SPEEDS, cycles)
         usual_s = self._how.usual_interval_s
         return Cycles(
             tuple(cycles),
@@ -128,7 +128,7 @@ class CycleFold:
 
     def _at_speeds(self, levels: LevelList, loads: Sequence[LoadSteps], changes: FloatArray) -> _Chosen | None:
         """Return the load's runs from rest to rest; None where it is not one of several speeds."""
-        refined, usual_s = levels.refined(), self._how.usual_interval_s or 0.0
+        refined, usual_s = levels.refined, self._how.usual_interval_s or 0.0
         # What an array gives meanwhile is no load's.
         track = Track(refined, usual_s)
         if levels.gives:
@@ -137,12 +137,12 @@ class CycleFold:
             return None
         return _Chosen(runs_at_speeds(track, refined), 0, of_speeds=True)
 
-    def _cycles_of(self, own: Sequence[SeenRun]) -> list[Cycle]:
-        """Return the cycles, each with the rest before it."""
+    def _cycles_of(self, own: Sequence[SeenRun], starts_s: Sequence[float | None]) -> list[Cycle]:
+        """Return the cycles, each with the rest before it, and how long its start took. [s]."""
         shortest_s = min((run.length_s for run in own if run.stop is not None), default=0.0)
         return [
-            _with_array(run, cycle_of(run, self._how, self._load, _rest_before(run.levels, run, previous, shortest_s)))
-            for run, previous in zip(own, [None, *own], strict=False)
+            cycle_of(run, self._how, self._load, _rest_before(run.levels, run, previous, shortest_s), start_s)
+            for run, previous, start_s in zip(own, [None, *own], starts_s, strict=False)
         ]
 
 
@@ -158,41 +158,43 @@ class _Levels:
         self.first_us: int | None = None
         self.last_us: int | None = None
 
-    def add(self, plateaus: Iterable[Plateau]) -> None:
+    def add(self, plateaus: Sequence[Plateau]) -> None:
         """Take plateaus in that will not change any more."""
-        for plateau in plateaus:
-            self.first_us = plateau.first_us if self.first_us is None else self.first_us
-            self.last_us = plateau.last_us
-            self._keep(self._maker.add(plateau))
+        if plateaus:
+            self.first_us = plateaus[0].first_us if self.first_us is None else self.first_us
+            self.last_us = plateaus[-1].last_us
+            self._keep([level for plateau in plateaus for level in self._maker.add(plateau)])
 
     @contextmanager
-    def with_rest(self, plateaus: Iterable[Plateau]) -> Iterator[_Levels]:
+    def with_rest(self, plateaus: Sequence[Plateau]) -> Iterator[_Levels]:
         """Give all levels as if the log ended with these plateaus."""
         twin = copy.copy(self)
         with self.list.lent() as twin.list:
             twin._maker = copy.copy(self._maker)
             twin.add(plateaus)
             twin._keep(twin._maker.rest())
-            twin._record(EDGE)
+            if twin._last is not None:
+                twin.list.extend([twin._recorded(twin._last, EDGE)])
             yield twin
 
     def _keep(self, levels: Iterable[Level]) -> None:
         """Record levels; each waits for the next, which decides how its end is judged."""
+        records = list[LevelRecord]()
         for level in levels:
             readings = EDGE
-            if self._last is not None and not level.after_gap:
-                readings = edge_readings(self._last, level, self.list.signal)
-            # The end of the one and the beginning of the next are judged alike: their difference is the step.
-            self._record(readings)
+            if self._last is not None:
+                readings = EDGE if level.after_gap else edge_readings(self._last, level, self.list.signal)
+                # The end of the one and the beginning of the next are judged alike: their difference is the step.
+                records.append(self._recorded(self._last, readings))
             self._at_start = readings
             self._before_last, self._last = self._last, level
+        self.list.extend(records)
 
-    def _record(self, at_end: int) -> None:
-        if self._last is not None:
-            signal = self.list.signal
-            pair = self._last, self._before_last, signal
-            whole = record(*pair, at_start=self._at_start, at_end=at_end, start_s=start_length_s(*pair))
-            self.list.append(with_inner(whole, *pair))
+    def _recorded(self, level: Level, at_end: int) -> LevelRecord:
+        """Return what is kept of the last level; so many readings stand for its end."""
+        pair = level, self._before_last, self.list.signal
+        whole = record(*pair, at_start=self._at_start, at_end=at_end, start_s=start_length_s(*pair))
+        return with_inner(whole, *pair)
 
 
 class _Chosen(NamedTuple):
@@ -236,25 +238,15 @@ def _by_steps(
     return _Chosen(own, max(others - len(dry), 0), two_kinds, perhaps or maybe)
 
 
-def _with_array(run: SeenRun, cycle: Cycle) -> Cycle:
-    """Return a cycle with the least of it that came straight from the array."""
-    return replace(
-        cycle,
-        straight_Ah=straight(run, "current_A", cycle.taken("Ah")),
-        straight_Wh=straight(run, "power_W", cycle.taken("Wh")) if cycle.base_A is not None else None,
-    )
-
-
-def _with_starts(own: Sequence[SeenRun], cycles: list[Cycle], how: HowRead) -> list[Cycle]:
-    """Return cycles with the lengths of their starts, where the readings show these."""
+def _start_lengths(own: Sequence[SeenRun], how: HowRead) -> list[float | None]:
+    """Return how long runs took to start, where the readings show it. [s]."""
     lengths_s = [run.levels.start_s[run.start] for run in own]
     usual_s = _usual(lengths_s)
     # A start that one reading or two meet seems as long as their spacing, and averages smear every start: by one rule
     # for the whole log, since leaving out the shortest alone would make all others seem long.
     if how.sampling != "instant" or usual_s is None or usual_s < START_READINGS * (how.usual_interval_s or math.inf):
-        return cycles
-    pairs = zip(cycles, lengths_s, strict=True)
-    return [replace(cycle, start_s=None if math.isnan(length_s) else length_s) for cycle, length_s in pairs]
+        return [None] * len(own)
+    return [None if math.isnan(length_s) else length_s for length_s in lengths_s]
 
 
 def _on_since_first(levels: LevelList, expected: float | None) -> bool:
@@ -280,7 +272,7 @@ def _seen(levels: LevelList, runs: Sequence[RunLevels]) -> list[SeenRun]:
     # A load of which most runs fall is no pump without water: that is how it runs.
     if sum(falls) < MOST_FALL * len(own):
         own = [
-            replace(run, less=less, fall=bounds.fall if less else None)
+            replace(run, less=True, fall=bounds.fall) if less else run
             for run, bounds, less in zip(own, runs, falls, strict=True)
         ]
     # Only now: how far the volts fall for each amp must be known from all runs.

@@ -22,9 +22,10 @@ from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
 from ..signal_levels.level_record import LevelList
 from .choose_load import ALIKE, LoadSteps, without
 from .cycle import PerhapsDry
+from .cycle_figures import SURGE_SPACING_S
 from .never_back import DRY, Held, held_up
 from .on_off_path import Heights, RunLevels
-from .run_figures import SURGE_SPACING_S, SeenRun
+from .run_figures import SeenRun
 
 #: A dry pump's steps scatter by less than this share. [1]
 DRY_TOLERANCE: Final = 0.15
@@ -127,10 +128,14 @@ def dry_runs(
     """
     if len(load.runs) < LEAST_OWN:
         return [], None
-    own, left = _own(load, levels), without(changes, load)
+    left = without(changes, load)
+    draws = list(_draws(left, load.up))
+    if not draws:
+        return [], None
+    own = _own(load, levels)
     best, perhaps = _Weighed(0.0, []), None
     # A pump without water has one draw, whatever it is: the one for which most speaks.
-    for draw in _draws(left, load.up):
+    for draw in draws:
         as_dry = LoadSteps(draw, draw * load.down / load.up, DRY_TOLERANCE).again(left, heights)
         weighed = _weighed(own, as_dry, levels)
         best = weighed if weighed.evidence > best.evidence else best
@@ -140,7 +145,7 @@ def dry_runs(
 
 def _own(load: LoadSteps, levels: LevelList) -> _Own:
     log_s = (levels.last_us[-1] - levels.first_us[0]) / MICROSECONDS
-    steps = np.array([levels.change(run.start, levels.signal) for run in load.runs])
+    steps = levels.changes(levels.signal)[[run.start for run in load.runs]]
     tops = np.array([_top(run, levels) for run in load.runs]) / steps
     # Some that draw less may be among its own runs already; where an array gives, it may have given part of any.
     full = (steps > DRY[1] * np.median(steps)) | levels.gives

@@ -107,8 +107,8 @@ def _sag_per_unit(levels: LevelList, own: Sequence[SeenRun]) -> float:
     """Return by how much the volts usually fall for each unit that the load draws; NaN if unknown."""
     if "voltage_V" not in levels.names or not own:
         return math.nan
-    sags = [-levels.change(run.start, "voltage_V") / levels.change(run.start, levels.signal) for run in own]
-    return float(np.median(sags))
+    starts = [run.start for run in own]
+    return float(np.median(-levels.changes("voltage_V")[starts] / levels.changes(levels.signal)[starts]))
 
 
 def _is_real(burst: Burst, signal: str, sag_per_unit: float) -> bool:

@@ -63,7 +63,7 @@ def held_up(levels: LevelList, own: Sequence[RunLevels]) -> Held | None:
     """
     if not own:
         return None
-    draw = float(np.median([levels.change(run.start, levels.signal) for run in own]))
+    draw = float(np.median(levels.changes(levels.signal)[[run.start for run in own]]))
     k = _rose(levels, DRY[0] * draw)
     if k is None:
         return None

@@ -70,27 +70,35 @@ def overlap(a: RunLevels, b: RunLevels) -> bool:
 _Runs = tuple[RunLevels, "_Runs"] | None
 
 
-class _Path(NamedTuple):
-    """A way to explain the steps so far, and how well it fits.
+class _Going(NamedTuple):
+    """A run that is going on: where it began, and the level at which its draw fell, if it did.
 
-    ``runs`` are those that have ended, the latest first, each with what is before it: so that paths share their past.
-    Of the run that is going on, ``start`` is where it began and ``fall`` the level at which its draw fell; ``base`` is
-    the height it stands on, ``rest`` the least that was drawn up to its start, ``left`` what is left of its draw. [1]
+    ``base`` is the height it stands on, ``rest`` the least that was drawn up to its start, ``left`` what is left of its
+    draw. [1]
     """
 
-    score: float
-    runs: _Runs = None
     start: int = 0
     fall: int | None = None
     base: float = math.nan
     rest: float = math.inf
     left: float = 1.0
 
+
+class _Path(NamedTuple):
+    """A way to explain the steps so far, and how well it fits: the runs that have ended, and what is going on.
+
+    ``runs`` has the latest first, each with what is before it: so that paths share their past.
+    """
+
+    score: float
+    runs: _Runs = None
+    going: _Going = _Going()
+
     def plus(self, good: float) -> _Path:
-        return _Path(self.score + good, *self[1:]) if good and self is not _NEVER else self
+        return _Path(self.score + good, self.runs, self.going) if good and self is not _NEVER else self
 
     def ended(self, stop: int | None, good: float) -> _Path:
-        return _Path(self.score + good, (RunLevels(self.start, stop, self.fall), self.runs))
+        return _Path(self.score + good, (RunLevels(self.going.start, stop, self.going.fall), self.runs))
 
 
 _NOTHING = _Path(0.0)
@@ -151,7 +159,7 @@ def _after_rise(paths: _Paths, step: StepMatch) -> _Paths:
     if paths.on.score + missed >= begun:
         on = paths.on.plus(missed)
     else:
-        on = _Path(begun, paths.off.runs, step.level, None, step.height, step.rest)
+        on = _Path(begun, paths.off.runs, _Going(step.level, None, step.height, step.rest))
     return _Paths(paths.off.plus(missed), on, paths.fallen.plus(missed), paths.unseen.plus(missed))
 
 
@@ -167,7 +175,7 @@ def _after_drop(paths: _Paths, step: StepMatch, at_start: float) -> _Paths:
     fallen = paths.fallen
     if fallen is not _NEVER:
         # What has fallen stops by what is left of it, and is left over where another load's step would fit that.
-        rest = _fit_of_rest(-step.share, fallen.left)
+        rest = _fit_of_rest(-step.share, fallen.going.left)
         if fallen.score + rest > off.score:
             off = fallen.ended(step.level, rest)
         fallen = fallen.plus(-max(rest, 0.0))
@@ -179,15 +187,18 @@ def _after_drop(paths: _Paths, step: StepMatch, at_start: float) -> _Paths:
 
 def _at_rest(paths: _Paths, height: float, step: StepMatch) -> _Paths:
     """Return the paths where hardly more is drawn than at rest: whatever draws more has ended, at this step's level."""
+    if paths.on is _NEVER and paths.fallen is _NEVER:
+        return paths
     off, stay = paths.off, [paths.on, paths.fallen]
     for k, path in enumerate(stay):
         if path is _NEVER:
             continue
-        least = STAYS * path.left
+        going = path.going
+        least = STAYS * going.left
         # Where an array gives, the signal also slides to rest while a load runs: only a step as large as that tells.
-        if height - min(path.rest, step.rest) < least and (step.slides or -step.share >= least):
+        if height - min(going.rest, step.rest) < least and (step.slides or -step.share >= least):
             # A run that begins and ends with one step is none; as its end was not seen, it costs what an open one does.
-            if path.start < step.level and path.score - OPEN_COST > off.score:
+            if going.start < step.level and path.score - OPEN_COST > off.score:
                 off = path.ended(step.level, -OPEN_COST)
             stay[k] = _NEVER
     return _Paths(off, stay[0], stay[1], paths.unseen)
@@ -195,11 +206,13 @@ def _at_rest(paths: _Paths, height: float, step: StepMatch) -> _Paths:
 
 def _fallen(on: _Path, step: StepMatch, at_start: float) -> _Path:
     """Return what is going on if a step down is a running load's own draw that falls."""
-    left = at_start + step.share
+    going, left = on.going, at_start + step.share
+    if on is _NEVER or not FALL[0] <= -step.share <= FALL[1]:
+        return _NEVER
     # Something must be left above the base as well: else the load has stopped, and others have stepped at once.
-    if FALL[0] <= -step.share <= FALL[1] and min(left, step.height + step.share - on.base) > LEAST_REST:
-        return _Path(on.score - FALL_COST, on.runs, on.start, step.level, on.base, on.rest, left)
-    return _NEVER
+    if min(left, step.height + step.share - going.base) <= LEAST_REST:
+        return _NEVER
+    return _Path(on.score - FALL_COST, on.runs, going._replace(fall=step.level, left=left))
 
 
 def _fit_of_rest(share: float, left: float) -> float:

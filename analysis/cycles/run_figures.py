@@ -1,8 +1,7 @@
-"""What a run was like: its figures, from the levels it stands on, went through and left behind."""
+"""A run among levels: what it draws, with other loads' steps told from its own."""
 
 from __future__ import annotations
 
-import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -11,16 +10,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, FloatArray
-from ..readings.measured_span import HowRead
+from ..readings.chunk import MICROSECONDS, FloatArray
 from ..signal_levels.level_record import LevelList
-from ..signal_levels.steps import unknown_of
-from .cycle import Cycle
+from ..stats.few import weighted_median
 from .on_off_path import RunLevels
 
-#: Spacing of readings that can show the surge of a small motor, which is over in well under a second: common
-#: practice, no source (no standard gives a duration for a small single-phase pump). [s]
-SURGE_SPACING_S = 0.2
 #: A load's draw may fall by this share of its start's within a run.
 OWN_FALL = 0.5
 #: Of two ways to explain a run the one is taken that leaves least unexplained; an own fall counts by this share of it,
@@ -100,6 +94,8 @@ class SeenRun:
 
     def settled(self, name: str) -> float:
         """Return its settled draw: the median of its levels by their length, less what others draw then. [unit]."""
+        if self.start == self.last:
+            return self.draw(name)
         levels, usual, others = self.levels, self.levels.usual[name], 0.0
         until_us = self.start_us + SETTLED_S * MICROSECONDS
         readings: list[tuple[float, float]] = []
@@ -109,7 +105,7 @@ class SeenRun:
             # A level counts by its length, and what others draw is known from their steps since the run's start.
             others += levels.change(k, name) if k in self.others else 0.0
             readings.append((usual[k] - others, min(levels.length_s(k), SETTLED_S)))
-        return _weighted_median(readings) - self.before(name) - self.coincidence.at_start.get(name, 0.0)
+        return weighted_median(readings) - self.before(name) - self.coincidence.at_start.get(name, 0.0)
 
     def drift(self, name: str) -> float:
         """Return how far the baseline has moved by a run's end, or within one that goes on, others' steps apart."""
@@ -190,6 +186,8 @@ def seen(levels: LevelList, bounds: RunLevels, coincidence: Coincidence = NOTHIN
     steps = {k: levels.change(k, signal) for k in range(bounds.start + 1, end)}
     others = {k: x for k, x in steps.items() if abs(x) >= max(levels.least[k] / 2, OWN_WOBBLE * size)}
     run = SeenRun(levels, bounds.start, bounds.stop, end - 1, list(others))
+    if not others and coincidence is NOTHING:
+        return run
     ways = [_with_own_falls(run, others, size, 0.0, bounds.fall)]
     if coincidence is not NOTHING:
         hidden = replace(run, coincidence=coincidence)
@@ -236,113 +234,3 @@ def _end(levels: LevelList, bounds: RunLevels) -> int:
     if bounds.stop is not None:
         return bounds.stop
     return levels.next_gap(bounds.start + 1)
-
-
-def cycle_of(run: SeenRun, how: HowRead, load: str | None, off_before_s: float | None) -> Cycle:
-    """Return what a run of a load was like; `off_before_s` is the rest before it. [s]"""
-    levels, names, signal = run.levels, run.levels.names, run.levels.signal
-    is_whole, all_along = run.stop is not None, slice(run.start, run.last + 1)
-    start_us, stop_us = round(run.start_us), round(run.stop_us) if is_whole else None
-    has_A, has_W, has_V = "current_A" in names, "power_W" in names, "voltage_V" in names and how.side == "dc"
-    run_A = _known(run.settled("current_A")) if has_A else None
-    surge_A = _known(levels.peak["current_A"][run.start] - run.before("current_A")) if run_A is not None else None
-    before_V = _known(run.before("voltage_V")) if has_V else None
-    lowest_V = _known(-_highest([-volts for volts in levels.lowest_V[all_along]])) if has_V else None
-    taken_Ah, taken_Wh = _above_base(run, "current_A") if how.side == "dc" else None, _above_base(run, "power_W")
-    peak_W = _highest(levels.highest_W[all_along])
-    return Cycle(
-        load=load,
-        start_us=start_us,
-        stop_us=stop_us,
-        run_s=None if stop_us is None else (stop_us - start_us) / MICROSECONDS,
-        off_before_s=off_before_s,
-        surge_A=surge_A,
-        surge_ratio=_ratio(surge_A, run_A)
-        if has_A and run_A is not None
-        else _ratio(levels.peak[signal][run.start] - run.before(signal), run.settled(signal)),
-        surge_resolved=how.sampling != "held" and 0 < levels.spacing_s[run.start] <= SURGE_SPACING_S,
-        run_A=run_A,
-        peak_W=_known(peak_W - run.before("power_W")) if has_W else None,
-        run_W=_known(run.settled("power_W")) if has_W else None,
-        charge_Ah=taken_Ah if is_whole else None,
-        energy_Wh=taken_Wh if is_whole else None,
-        so_far_Ah=taken_Ah if not is_whole else None,
-        so_far_Wh=taken_Wh if not is_whole else None,
-        so_far_s=run.length_s if not is_whole else None,
-        sag_V=before_V - lowest_V if before_V is not None and lowest_V is not None else None,
-        complete=stop_us is not None,
-        start_within_s=run.within_s[0],
-        stop_within_s=run.within_s[1],
-        before_V=before_V,
-        lowest_V=lowest_V,
-        begin_V=_known(levels.first["voltage_V"][run.start]) if has_V else None,
-        end_V=_known(levels.last["voltage_V"][run.last]) if has_V and is_whole else None,
-        array_may_share=run.shared,
-        draws_less=run.less,
-        base_A=_known(run.before("current_A")) if has_A else None,
-        base_W=_known(run.before("power_W")) if has_W else None,
-        base_drift_A=_drift(run, "current_A"),
-        base_drift_W=_drift(run, "power_W"),
-    )
-
-
-def _drift(run: SeenRun, name: str) -> float | None:
-    return None if run.shared or name not in run.levels.names else _known(run.drift(name))
-
-
-def _weighted_median(x: list[tuple[float, float]]) -> float:
-    """Return the median of numbers, each counted by its weight; NaN if one of them is."""
-    if math.isnan(sum(number for number, _ in x)):
-        return math.nan
-    x = sorted(x)
-    reached = list(accumulate(weight for _, weight in x))
-    return x[bisect_left(reached, reached[-1] / 2)][0]
-
-
-def _known(x: float) -> float | None:
-    """Return a number, or None for one that was not measured throughout."""
-    return None if math.isnan(x) else x
-
-
-def _highest(x: Sequence[float]) -> float:
-    """Return the highest number; NaN if one of them is."""
-    return math.nan if math.isnan(sum(x)) else max(x)
-
-
-def _ratio(surge: float | None, settled: float | None) -> float | None:
-    """Return the surge over the settled draw. [1]."""
-    return surge / settled if surge is not None and settled is not None and settled > 0 else None
-
-
-def _above_base(run: SeenRun, name: str) -> float | None:
-    """Return the integral of a quantity over a run, above what it stands on; None if not read throughout. [unit h]."""
-    if name not in run.levels.names:
-        return None
-    levels, before, after = run.levels, run.start - 1, run.last if run.stop is None else run.stop
-    sums = levels.sums_last if run.stop is None else levels.sums_first
-    if (unknown := unknown_of(name)) in sums and sums[unknown][after] > levels.sums_last[unknown][before]:
-        return None
-    if run.stop is None:
-        return _known(_so_far(run, name))
-    until_us = levels.first_us[after]
-    length_us = until_us - levels.last_us[before]
-    # It stands on the level before, plus the steps of others meanwhile, plus the drift between the levels before and
-    # after, taken as linear; but after a shared run the bank takes back what the run took, which is no drift.
-    drift = 0.0 if run.shared else run.drift(name)
-    below = (run.before(name) + run.coincidence.at_start.get(name, 0.0)) * length_us + drift * length_us / 2
-    below += sum(levels.change(k, name) * (until_us - levels.start_us[k]) for k in run.others)
-    whole = sums[name][after] - levels.sums_last[name][before]
-    return _known((whole - below / MICROSECONDS) / SECONDS_PER_HOUR)
-
-
-def _so_far(run: SeenRun, name: str) -> float:
-    """Return the integral of a run that still goes on: its draw by its length, the draw left after a fall since then.
-
-    [unit h]
-    """
-    # What it stands on may have moved far in hours: what was read less the base and others' steps would move with it.
-    if run.fall is None:
-        return run.settled(name) * run.length_s / SECONDS_PER_HOUR
-    whole_s = (run.levels.start_us[run.fall] - run.start_us) / MICROSECONDS
-    fallen = run.levels.change(run.fall, name) * (run.length_s - whole_s)
-    return (run.draw(name) * run.length_s + fallen) / SECONDS_PER_HOUR

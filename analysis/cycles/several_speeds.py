@@ -88,7 +88,8 @@ def is_of_speeds(
     if expected is not None and not 1 / NEAR_PLATE <= track.highest / expected <= NEAR_PLATE:
         return False
     runs = [run for run in track.runs(BESIDE_OTHERS * track.highest) if run.stop is not None]
-    seen = [(run, _unlike(track, run)) for run in runs]
+    # Of one level there are two steps at the most.
+    seen = [(run, _unlike(track, run)) for run in runs if (run.stop or 0) - run.start >= LEAST_STEPS - 1]
     several = [(run, unlike) for run, unlike in seen if unlike.steps >= LEAST_STEPS]
     for_it = [unlike.alone for _, unlike in several if unlike.share > WITHOUT_LIKE]
     by_steps = explained(track, [run for run, _ in several], levels, loads, changes)

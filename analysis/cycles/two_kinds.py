@@ -135,16 +135,18 @@ def _looks(runs: Sequence[SeenRun]) -> _Looks:
     ends = [_begin_and_end(run) for run in runs]
     begin, end = (np.log(np.array([pair[k] for pair in ends])) for k in (0, 1))
     lengths = np.array([run.length_s if run.stop is not None else math.nan for run in runs])
-    starts = np.array([_shows_start(run) for run in runs], dtype=bool)
-    coarse = [_coarse(run) for run in runs]
+    draws = [run.settled(run.levels.signal) for run in runs]
+    starts = np.array([_top(run) > SHOWS_START * draw for run, draw in zip(runs, draws, strict=True)], dtype=bool)
+    # By which share of a run's draw two runs differ at least before it stands out. Where something came on meanwhile
+    # that gives as much as the run draws, nothing of it is left to see.
+    least = [run.levels.least[run.start] for run in runs]
+    coarse = [OF_LEAST * x / draw if draw else math.inf for x, draw in zip(least, draws, strict=True)]
     return _Looks(begin, end, lengths, starts, max(float(np.median(coarse)), LEAST_SPREAD) if runs else LEAST_SPREAD)
 
 
-def _coarse(run: SeenRun) -> float:
-    """Return by which share of a run's draw two runs differ at least before it stands out. [1]"""
-    # Where something came on meanwhile that gives as much as the run draws, nothing of it is left to see.
-    draw = run.settled(run.levels.signal)
-    return OF_LEAST * run.levels.least[run.start] / draw if draw else math.inf
+def _top(run: SeenRun) -> float:
+    """Return how far the highest reading of a start is above what it stands on. [unit of the signal]"""
+    return run.levels.peak[run.levels.signal][run.start] - run.before(run.levels.signal)
 
 
 def _begin_and_end(run: SeenRun) -> tuple[float, float]:
@@ -163,11 +165,6 @@ def _begin_and_end(run: SeenRun) -> tuple[float, float]:
     beyond = (begin - end) * edge_s / 2 / (run.length_s - edge_s)
     begin, end = begin + beyond, end - beyond
     return (begin, end) if begin > 0 and end > 0 else unknown
-
-
-def _shows_start(run: SeenRun) -> bool:
-    signal = run.levels.signal
-    return run.levels.peak[signal][run.start] - run.before(signal) > SHOWS_START * run.settled(signal)
 
 
 def _split(seen: _Looks) -> BoolArray | None:

@@ -20,10 +20,12 @@ MOVES = 0.25
 
 def with_inner(whole: LevelRecord, level: Level, before: Level | None, signal: str) -> LevelRecord:
     """Return what is kept of a level with the levels within it; `before` is the one that it follows."""
+    if len(level.parts) < 2:
+        return whole
     base = level.parts[0].traces[signal].first if before is None else before.last(signal)
     held = [part.traces[signal].usual for part in level.parts]
     moves = max(held) - min(held) > MOVES * abs(level.first(signal) - base)
-    if len(held) < 2 or not (moves or _leaves(level, signal)):
+    if not (moves or _leaves(level, signal)):
         return whole
     parts, ramp = _cut(level, signal)
     if len(parts) + len(ramp) < 2 or not parts:

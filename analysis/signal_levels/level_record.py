@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from math import nan
+from operator import attrgetter
 from typing import Final, NamedTuple, overload
 
 import numpy as np
@@ -20,7 +21,7 @@ from ..readings.chunk import MICROSECONDS, BoolArray, FloatArray
 REST_S = 6 * 3600.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class LevelRecord:
     """A stretch of readings in which no load stepped; levels are by quantity, in its unit.
 
@@ -83,6 +84,7 @@ _FIGURES: Final = (
     *("start_us", "spacing_s", "left_us", "left_s", "reached_us", "reached_s"),
     *("after_gap", "least", "lowest_V", "highest_W", "start_s"),
 )
+_COLUMNS: Final = (*_INSTANTS, *_FIGURES)
 #: And by quantity.
 _BY_NAME: Final = ("first", "last", "usual", "peak", "sums_first", "sums_last")
 
@@ -121,25 +123,23 @@ class LevelList:
         vars(self).update({name: array("q") for name in _INSTANTS})
         vars(self).update({name: array("d") for name in _FIGURES})
         vars(self).update({name: dict[str, "array[float]"]() for name in _BY_NAME})
-        for level in levels:
-            self.append(level)
+        self.extend(list(levels))
 
     def __len__(self) -> int:
         return len(self.first_us)
 
-    def append(self, level: LevelRecord) -> None:
-        """Add a level."""
-        if level.burst is not None:
-            self.bursts[len(self)] = level.burst
-        if level.inner:
-            self.inner[len(self)] = level.inner
-        columns = vars(self)
-        for name in _BY_NAME:
-            by_name = columns[name]
-            for quantity, x in getattr(level, name).items():
-                by_name.setdefault(quantity, array("d")).append(x)
-        for name in (*_INSTANTS, *_FIGURES):
-            columns[name].append(getattr(level, name))
+    def extend(self, levels: Sequence[LevelRecord]) -> None:
+        """Add levels of the same quantities."""
+        count, columns = len(self), vars(self)
+        self.bursts |= {count + k: level.burst for k, level in enumerate(levels) if level.burst is not None}
+        self.inner |= {count + k: level.inner for k, level in enumerate(levels) if level.inner}
+        # Column by column: level by level it would be thirty calls for each.
+        for name, column in zip(_COLUMNS, zip(*map(attrgetter(*_COLUMNS), levels), strict=True), strict=False):
+            columns[name].extend(column)
+        for name in _BY_NAME if levels else ():
+            rows = [getattr(level, name) for level in levels]
+            for quantity in rows[0]:
+                columns[name].setdefault(quantity, array("d")).extend([row[quantity] for row in rows])
 
     @contextmanager
     def lent(self) -> Iterator[LevelList]:
@@ -147,7 +147,7 @@ class LevelList:
         twin, count = LevelList(self.signal), len(self)
         twin.bursts, twin.inner = dict(self.bursts), dict(self.inner)
         # Not a copy: of a long log that would be the largest thing there is.
-        for name in (*_INSTANTS, *_FIGURES):
+        for name in _COLUMNS:
             setattr(twin, name, getattr(self, name))
         for name in _BY_NAME:
             setattr(twin, name, dict(getattr(self, name)))
@@ -155,7 +155,7 @@ class LevelList:
             yield twin
         finally:
             by_name = (x for name in _BY_NAME for x in getattr(self, name).values())
-            for column in (*(getattr(self, name) for name in (*_INSTANTS, *_FIGURES)), *by_name):
+            for column in (*(getattr(self, name) for name in _COLUMNS), *by_name):
                 del column[count:]
 
     def part(self, start: int, stop: int) -> LevelList:
@@ -163,19 +163,19 @@ class LevelList:
         part = LevelList(self.signal)
         part.bursts = {k - start: burst for k, burst in self.bursts.items() if start <= k < stop}
         part.inner = {k - start: inner for k, inner in self.inner.items() if start <= k < stop}
-        for name in (*_INSTANTS, *_FIGURES):
+        for name in _COLUMNS:
             setattr(part, name, getattr(self, name)[start:stop])
         for name in _BY_NAME:
             setattr(part, name, {quantity: x[start:stop] for quantity, x in getattr(self, name).items()})
         return part
 
-    def _extend(self, more: LevelList) -> None:
-        """Add levels of the same quantities."""
+    def _join(self, more: LevelList) -> None:
+        """Add another list's levels, of the same quantities."""
         self.bursts |= {len(self) + k: burst for k, burst in more.bursts.items()}
         for name in _BY_NAME:
             for quantity, x in getattr(more, name).items():
                 getattr(self, name).setdefault(quantity, array("d")).extend(x)
-        for name in (*_INSTANTS, *_FIGURES):
+        for name in _COLUMNS:
             getattr(self, name).extend(getattr(more, name))
 
     @property
@@ -183,16 +183,17 @@ class LevelList:
         """The quantities that were read."""
         return self.first.keys()
 
+    @cached_property
     def refined(self) -> LevelList:
-        """Return the list with the levels within each in place of those that went through some."""
+        """The list with the levels within each in place of those that went through some."""
         if not self.inner:
             return self
         refined, begun = LevelList(self.signal), 0
         for k, inner in self.inner.items():
-            refined._extend(self.part(begun, k))
-            refined._extend(LevelList(self.signal, inner))
+            refined._join(self.part(begun, k))
+            refined._join(LevelList(self.signal, inner))
             begun = k + 1
-        refined._extend(self.part(begun, len(self)))
+        refined._join(self.part(begun, len(self)))
         return refined._with_ways(self.inner)
 
     def _with_ways(self, inner: Mapping[int, Sequence[LevelRecord]]) -> LevelList:
@@ -313,7 +314,7 @@ class Stairs(Sequence[Stair]):
 
 def stairs_of(levels: LevelList) -> Stairs:
     """Return the levels of a log in short, those within a slow ramp each by itself."""
-    each = levels.refined()
+    each = levels.refined
     if not len(each):
         return Stairs(np.empty((0, len(Stair._fields))))
     spacing_s = (np.array(each.reached_us) - np.array(each.left_us)) / 1e6

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import copy
 import math
-import statistics
-from collections.abc import Sequence, Set
+from collections.abc import Iterable, Sequence, Set
 from dataclasses import dataclass
 from functools import cached_property
-
-import numpy as np
+from itertools import chain, islice
 
 from ..readings.chunk import MICROSECONDS
+from ..stats.few import highest, median, weighted_median
 from .level_record import Burst, LevelRecord
 from .plateau import EDGE, Plateau
 
@@ -76,7 +75,7 @@ class Level:
     @property
     def count(self) -> int:
         """Number of its readings. [1]."""
-        return sum(part.count for part in self.parts)
+        return sum([part.count for part in self.parts])
 
     @property
     def start_us(self) -> float:
@@ -105,63 +104,57 @@ class Level:
 
     def first(self, name: str, readings: int = EDGE) -> float:
         """Return how it begins: the median of its first readings. [unit]."""
-        return self._edge(self.parts, name, readings, at_end=False)
+        part = self.parts[0]
+        # A plateau keeps as many readings and their median; where it has fewer, those of the next ones count as well.
+        if len(self.parts) > 1 and part.count < readings:
+            return median(_gathered((each.traces[name].head for each in self.parts), readings))
+        trace = part.traces[name]
+        return trace.first if readings >= len(trace.head) else median(trace.head[:readings])
 
     def last(self, name: str, readings: int = EDGE) -> float:
         """Return how it ends: the median of its last readings. [unit]."""
-        return self._edge(self.parts[::-1] if len(self.parts) > 1 else self.parts, name, readings, at_end=True)
-
-    def _edge(self, parts: Sequence[Plateau], name: str, readings: int, *, at_end: bool) -> float:
-        nearest = parts[0].traces[name]
-        # As many readings as a plateau keeps: their median is known already.
-        if readings == EDGE and (len(parts) == 1 or parts[0].count >= EDGE):
-            return nearest.last if at_end else nearest.first
-        # Ends shorter than that, in the next plateaus as well: a slow fall is cut into many short ones.
-        if len(parts) == 1:
-            return _median(nearest.tail[-readings:] if at_end else nearest.head[:readings])
-        x: list[float] = []
-        for part in parts:
-            trace = part.traces[name]
-            x += trace.tail[::-1] if at_end else trace.head
-            if len(x) >= readings:
-                break
-        return _median(x[:readings])
+        part = self.parts[-1]
+        if len(self.parts) > 1 and part.count < readings:
+            return median(_gathered((each.traces[name].tail[::-1] for each in reversed(self.parts)), readings))
+        trace = part.traces[name]
+        return trace.last if readings >= len(trace.tail) else median(trace.tail[-readings:])
 
     def usual(self, name: str) -> float:
         """Return its usual reading: the median of its plateaus' medians, each counted by its readings. [unit]."""
-        if len(self.parts) == 1:
-            return self.parts[0].traces[name].usual
-        # A weighted median, not one of all readings: these are not kept, however long a level holds.
-        medians = np.array([part.traces[name].usual for part in self.parts])
-        if np.isnan(medians).any():
-            return float("nan")
-        counts = np.array([part.count for part in self.parts])
-        order = np.argsort(medians)
-        reached = np.cumsum(counts[order])
-        return float(medians[order][np.searchsorted(reached, reached[-1] / 2)])
+        # Not one of all readings: these are not kept, however long a level holds.
+        return weighted_median([(part.traces[name].usual, part.count) for part in self.parts])
+
+    @property
+    def start(self) -> list[Plateau]:
+        """The change, and the plateaus that begin within a start's time."""
+        until_us = self.changed.first_us + START_S * MICROSECONDS
+        return [*self.between, self.parts[0], *[part for part in self.parts[1:] if part.first_us <= until_us]]
 
     def peak(self, name: str) -> float:
         """Return the highest reading of the change and of the plateaus that begin within a start's time. [unit]."""
-        until_us = self.changed.first_us + START_S * MICROSECONDS
-        early = [part for part in self.parts[1:] if part.first_us <= until_us]
-        return _highest([part.traces[name].high for part in (*self.between, self.parts[0], *early)])
+        return highest([part.traces[name].high for part in self.start])
 
     def high(self, name: str) -> float:
         """Return the highest reading of the change and of the whole level; NaN where some are unknown. [unit]."""
-        return _highest([part.traces[name].high for part in (*self.between, *self.parts) if name in part.traces])
+        return highest([part.traces[name].high for part in (*self.between, *self.parts) if name in part.traces])
 
     def low(self, name: str) -> float:
         """Return the lowest reading of the change and of the whole level; NaN where some are unknown. [unit]."""
-        return -_highest([-part.traces[name].low for part in (*self.between, *self.parts) if name in part.traces])
+        return -highest([-part.traces[name].low for part in (*self.between, *self.parts) if name in part.traces])
+
+
+def _gathered(rows: Iterable[Sequence[float]], most: int) -> list[float]:
+    """Return so many of the first of some numbers, or all."""
+    return list(islice(chain.from_iterable(rows), most))
 
 
 def edge_readings(before: Level, level: Level, signal: str) -> int:
     """Return of how many readings next to a step the median is taken on either side. [1]."""
     # As few as the noise allows, since a cloud may move the level meanwhile; but no fewer than lie within `EDGE_S`, in
     # which a start's surge dies away.
-    step = abs(level.first(signal) - before.last(signal))
+    step, length_s = abs(level.first(signal) - before.last(signal)), level.length_s
     by_noise = (NOISE_AT_EDGE * level.changed.least / step) ** 2 if step > 0 else EDGE
-    by_time = EDGE_S * (level.count - 1) / level.length_s if level.length_s > 0 else LEVEL_READINGS
+    by_time = EDGE_S * (level.count - 1) / length_s if length_s > 0 else LEVEL_READINGS
     return math.ceil(min(max(by_noise, by_time, LEVEL_READINGS), EDGE))
 
 
@@ -170,16 +163,18 @@ def _burst(before: Level | None, level: Level, signal: str) -> Burst | None:
     if before is None or level.after_gap or not level.between:
         return None
     base = before.last(signal)
-    top = _highest([part.traces[signal].high for part in level.between]) - base
+    top = highest([part.traces[signal].high for part in level.between]) - base
+    if top < level.changed.least or abs(level.first(signal) - base) > SMALL_CHANGE * top:
+        return None
     # Only what stays above half of the top is the burst: other short plateaus may lie before and after it.
     high = [part for part in level.between if part.traces[signal].usual - base > top / 2]
-    if not high or top < level.changed.least or abs(level.first(signal) - base) > SMALL_CHANGE * top:
+    if not high:
         return None
     after = level.between[level.between.index(high[-1]) + 1] if high[-1] is not level.between[-1] else level.parts[0]
-    peak = {name: _highest([part.traces[name].high for part in high]) - before.last(name) for name in level.names}
+    peak = {name: highest([part.traces[name].high for part in high]) - before.last(name) for name in level.names}
     sag_V = math.nan
     if "voltage_V" in level.names:
-        sag_V = before.last("voltage_V") + _highest([-part.traces["voltage_V"].low for part in high])
+        sag_V = before.last("voltage_V") + highest([-part.traces["voltage_V"].low for part in high])
     start_us = high[0].first_us - high[0].step_s * MICROSECONDS / 2
     stop_us = after.first_us - after.step_s * MICROSECONDS / 2
     return Burst(start_us, stop_us, sum(part.count for part in high), peak, sag_V)
@@ -204,7 +199,7 @@ def record(
     level: Level, before: Level | None, signal: str, *, at_start: int, at_end: int, start_s: float = math.nan
 ) -> LevelRecord:
     """Return what is kept of a level that is complete; so many readings stand for its beginning and for its end."""
-    names, changed = level.names, level.changed
+    names, changed, start = level.names, level.changed, level.start
     left, reached = _ends_of_change(before, level, signal)
     return LevelRecord(
         start_us=level.start_us,
@@ -220,7 +215,7 @@ def record(
         first={name: level.first(name, at_start) for name in names},
         last={name: level.last(name, at_end) for name in names},
         usual={name: level.usual(name) for name in names},
-        peak={name: level.peak(name) for name in names if name != "voltage_V"},
+        peak={name: highest([part.traces[name].high for part in start]) for name in names if name != "voltage_V"},
         lowest_V=level.low("voltage_V"),
         highest_W=level.high("power_W"),
         sums_first={name: sums[0] for name, sums in level.parts[0].sums.items()},
@@ -228,16 +223,6 @@ def record(
         burst=_burst(before, level, signal),
         start_s=start_s,
     )
-
-
-def _highest(x: Sequence[float]) -> float:
-    """Return the highest number; NaN if one of them is, or there are none."""
-    return math.nan if math.isnan(sum(x)) or not x else max(x)
-
-
-def _median(x: Sequence[float]) -> float:
-    """Return the median of readings; NaN if one of them is."""
-    return math.nan if math.isnan(sum(x)) else statistics.median(x)
 
 
 class LevelMaker:
@@ -304,34 +289,39 @@ class LevelMaker:
         """Tell whether a plateau goes on with a level: it differs as noise does, or little beside the step before."""
         if len(level.parts) >= MOST_PARTS:
             return False
-        jump = plateau.traces[self._signal].first - level.parts[-1].traces[self._signal].last
-        is_short = plateau.count < LEVEL_READINGS
+        last, is_short = level.parts[-1], plateau.count < LEVEL_READINGS
+        jump = plateau.traces[self._signal].first - last.traces[self._signal].last
+        is_noise = abs(jump) <= LIKE_NOISE * plateau.least
         # Between medians only: of one or two readings the noise is as large as what `least` was made to exceed.
-        if abs(jump) <= LIKE_NOISE * plateau.least and not is_short and level.parts[-1].count >= LEVEL_READINGS:
+        if is_noise and not is_short and last.count >= LEVEL_READINGS:
             return True
         if level.after_gap or self._base is None:
             return False
         step = level.first(self._signal) - self._base.last(self._signal)
-        is_early = not self._is_level and plateau.first_us - level.changed.first_us <= START_S * MICROSECONDS
-        # What climbs on within a start's time is not a level yet: a motor that is brought up softly.
-        if is_early and jump * step > 0 and abs(jump) > LIKE_NOISE * plateau.least:
-            return False
         # A pump's draw falls slowly while the pressure rises. A long plateau, steady at another level, is rather
         # another load's step: it is held to less.
-        return abs(jump) <= (SLOPE_SHORT if is_short else SLOPE_LONG) * abs(step)
+        if abs(jump) > (SLOPE_SHORT if is_short else SLOPE_LONG) * abs(step):
+            return False
+        # What climbs on within a start's time is not a level yet: a motor that is brought up softly.
+        is_early = not self._is_level and plateau.first_us - level.changed.first_us <= START_S * MICROSECONDS
+        return is_noise or jump * step <= 0 or not is_early
 
 
 def _after_its_start(base: Level, level: Level, signal: str) -> Level:
     """Return a level without the start that it may begin with: a surge held at a limit for seconds, and its decay."""
+    if len(level.parts) < 2:
+        return level
     below = base.last(signal)
     rise = level.peak(signal) - below
     until_us = level.changed.first_us + START_S * MICROSECONDS
     for k, part in enumerate(level.parts):
         remains = _remains(part.traces[signal].first - below, rise)
+        if remains and not k:
+            return level
         # The first plateau of some length is what remains after such a start; what lies before belongs to the change.
-        if remains and (not k or part.count >= LEVEL_READINGS):
+        if remains and part.count >= LEVEL_READINGS:
             settled = Level(level.parts[k:], [*level.between, *level.parts[:k]], level.after_gap)
-            return settled if k and settled.holds else level
+            return settled if settled.holds else level
         if not remains and part.last_us > until_us:
             break
     return level

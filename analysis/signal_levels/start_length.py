@@ -7,13 +7,11 @@ readings, whatever the noise. When a draw has quite settled is seen far worse.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from itertools import chain, takewhile
-from typing import Final, NamedTuple
+from itertools import chain, dropwhile
+from typing import Final
 
 from ..readings.chunk import MICROSECONDS
 from .levels import Level
-from .plateau import Plateau
 
 #: The top of a start is at least so many times the running draw; noise and a draw that settles slowly stay below:
 #: common practice, no source. [1]
@@ -23,14 +21,6 @@ _MOST_SPACING_S: Final = 2.0
 #: No start is looked at for longer: an overload opens in about 10 s (motor protection of class 10, IEC 60947-4-1, from
 #: memory). [s]
 _LONGEST_S: Final = 10.0
-
-
-class _Reading(NamedTuple):
-    """One reading of a start: the how manieth it is, when it was made [us], and what it is [unit]."""
-
-    number: int
-    at_us: float
-    x: float
 
 
 def start_length_s(level: Level, before: Level | None, signal: str) -> float:
@@ -46,36 +36,39 @@ def start_length_s(level: Level, before: Level | None, signal: str) -> float:
     # Most steps up are no motor's: these are told by what is known of their top already.
     if not settled > below or level.peak(signal) < least:
         return math.nan
-    readings = list(_readings(level, signal))
-    top = max(range(len(readings)), key=lambda k: readings[k].x)
-    if readings[top].x < least:
+    readings = _readings(level, signal)
+    x = [each[-1] for each in readings]
+    if (top := max(x)) < least:
         return math.nan
-    half = (readings[top].x + settled) / 2
-    after = next((k for k in range(top + 1, len(readings)) if readings[k].x < half), None)
+    half = (top + settled) / 2
+    after = next((k for k in range(x.index(top) + 1, len(x)) if x[k] < half), None)
     # Of a long plateau only the first and the last readings are known: the end must not lie between them.
-    if after is None or readings[after].number != readings[after - 1].number + 1:
+    if after is None:
         return math.nan
-    (_, from_us, high), (_, to_us, low) = readings[after - 1], readings[after]
+    (before_it, from_us, high), (number, to_us, low) = readings[after - 1], readings[after]
+    if number != before_it + 1:
+        return math.nan
     end_us = from_us + (high - half) / (high - low) * (to_us - from_us)
     return (end_us - level.start_us) / MICROSECONDS
 
 
-def _readings(level: Level, signal: str) -> Iterator[_Reading]:
-    """Yield the readings that are known from the change on, as long as a start may take."""
-    changed, count = level.changed, 0
-    plateaus = [*level.between, *level.parts]
-    first = next(k for k, plateau in enumerate(plateaus) if plateau is changed)
+def _readings(level: Level, signal: str) -> list[tuple[int, float, float]]:
+    """Return the readings that are known from the change on, as long as a start may take.
+
+    Each is the how manieth it is, when it was made [us], and what it is [unit].
+    """
+    changed, count, readings = level.changed, 0, list[tuple[int, float, float]]()
     until_us = changed.first_us + _LONGEST_S * MICROSECONDS
-    for plateau in takewhile(lambda plateau: plateau.first_us <= until_us, plateaus[first:]):
-        yield from (each for each in _of_plateau(plateau, signal, count) if each.at_us <= until_us)
+    for plateau in dropwhile(lambda plateau: plateau is not changed, (*level.between, *level.parts)):
+        trace, first_us = plateau.traces[signal], plateau.first_us
+        # Its first readings and its last ones are known, which may be the same. They are taken to be evenly apart.
+        behind = max(plateau.count - len(trace.tail), len(trace.head))
+        last = trace.tail[behind - plateau.count :] if behind < plateau.count else ()
+        each_us = (plateau.last_us - first_us) / max(plateau.count - 1, 1)
+        for k, x in chain(enumerate(trace.head), enumerate(last, behind)):
+            at_us = first_us + k * each_us
+            if at_us > until_us:
+                return readings
+            readings.append((count + k, at_us, x))
         count += plateau.count
-
-
-def _of_plateau(plateau: Plateau, signal: str, count: int) -> Iterator[_Reading]:
-    trace, most = plateau.traces[signal], plateau.count
-    # Its first readings and its last ones are known, which may be the same. They are taken to be evenly apart.
-    behind = max(most - len(trace.tail), len(trace.head))
-    last = zip(range(behind, most), trace.tail[behind - most :], strict=True) if behind < most else ()
-    each_us = (plateau.last_us - plateau.first_us) / max(most - 1, 1)
-    for k, x in chain(enumerate(trace.head), last):
-        yield _Reading(count + k, plateau.first_us + k * each_us, x)
+    return readings

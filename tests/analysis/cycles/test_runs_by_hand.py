@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from readings import US, how
 
-from shuntbook.analysis.cycles.array_share import at_regulation, may_share, prompt_ohm, regulation_V
 from shuntbook.analysis.cycles.choose_load import LoadSteps
+from shuntbook.analysis.cycles.cycle_figures import at_regulation, may_share, prompt_ohm, regulation_V
+from shuntbook.analysis.cycles.cycle_figures import cycle_of as cycle_told
 from shuntbook.analysis.cycles.failed_starts import attempts_of, without_failed
 from shuntbook.analysis.cycles.on_off_path import RunLevels
 from shuntbook.analysis.cycles.run_figures import Coincidence, SeenRun, coincidences, seen
-from shuntbook.analysis.cycles.run_figures import cycle_of as cycle_told
 from shuntbook.analysis.signal_levels.level_record import Burst, LevelList, LevelRecord
 
 NAN = math.nan
@@ -115,7 +115,8 @@ def test_how_far_the_volts_fall_at_starts_on_the_bank_alone():
     assert prompt_ohm(runs) == pytest.approx(0.012)
     assert prompt_ohm(runs[:2]) == pytest.approx(0.012)  # the upper of two
     unseen = levels((9, 2, NAN), (9, 22, NAN))
-    assert math.isnan(prompt_ohm([run(unseen, 1, None), runs[3]]))
+    assert math.isnan(prompt_ohm([run(unseen, 1, None)]))
+    assert math.isnan(prompt_ohm(runs[3:]))
     assert prompt_ohm([run(levels((9, 0.5, 26), (9, 1.0, 25.99)), 1, None)]) == pytest.approx(0.02)
 
 
