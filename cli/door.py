@@ -13,6 +13,7 @@ import stat
 import sys
 from collections.abc import Iterable
 from contextlib import suppress
+from glob import glob
 from typing import TYPE_CHECKING, Any, Final, TextIO
 from unicodedata import bidirectional, category
 
@@ -132,6 +133,13 @@ def _escaped(character: str) -> str:
     # JSON has sixteen bits to an escape: what lies beyond them is a pair of halves.
     units = character.encode("utf-16-be", "surrogatepass")
     return "".join(f"\\u{units[k : k + 2].hex()}" for k in range(0, len(units), 2))
+
+
+def expanded(words: Iterable[str]) -> list[str]:
+    """Return what was typed with the files that `*` and `?` stand for in names: Windows leaves that to programs."""
+    # Brackets are ordinary there; what stands for no file stays as it was typed.
+    found = (glob(word.replace("[", "[[]")) or [word] for word in words)  # noqa: PTH207 - a whole path, not below one
+    return [name for names in found for name in sorted(names)]
 
 
 #: The width of a terminal that does not tell its own, and of a pipe or a file. [letters]

@@ -24,7 +24,7 @@ from .. import __version__
 from ..analysis.not_known import Refusal
 from ..ingest.errors import InputError
 from ..ingest.safe_files.whole_file import DISK_FAILED, reason_of, remove_unfinished
-from .door import tell
+from .door import expanded, tell
 from .exit import Exit, PortFailedError
 
 #: Command name, the module that holds its ``command``, and its line in ``--help``: nothing else is imported for that.
@@ -92,7 +92,8 @@ def main(argv: Sequence[str] | None = None) -> None:
     signal.signal(signal.SIGTERM, _terminated)
     _watch_signals()
     write_what_can_be(sys.stdout, sys.stderr)
-    sys.exit(run(sys.argv[1:] if argv is None else argv, own_process=True))
+    words = sys.argv[1:] if argv is None else argv
+    sys.exit(run(words if os.name == "posix" else expanded(words), own_process=True))
 
 
 def run(argv: Sequence[str], *, own_process: bool = False) -> int:

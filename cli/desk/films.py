@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, fields, replace
 from http import HTTPStatus
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from ...ingest.errors import InputError
@@ -320,7 +321,7 @@ class FilmEnd(DeskHandler):
         """Return what `convert` said, with the commonest reasons why moments of the film gave nothing."""
         reasons: Counter[str] = Counter()
         if done["rejects_file"]:
-            place = self.desk.folder.existing(str(done["rejects_file"]).rpartition("/")[2])
+            place = self.desk.folder.existing(Path(done["rejects_file"]).name)
             with place.open(encoding="utf-8", newline="") as file:
                 reasons.update(row["reason"] for row in csv.DictReader(file))
         return {**done, "reasons": reasons.most_common(_REASONS)}

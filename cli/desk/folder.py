@@ -76,7 +76,7 @@ class Folder:
 
     def without_path(self, sentence: str) -> str:
         """Return a sentence that names files as the folder does: a page need not say where it is each time."""
-        return sentence.replace(f"{self.path}/", "")
+        return sentence.replace(f"{self.path}{os.sep}", "")
 
     def of_kind(self, kind: FileKind) -> list[Entry]:
         """Return its files of one kind, the newest first."""

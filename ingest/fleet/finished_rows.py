@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from ..errors import InputError
-from ..safe_files.file_lock import hold
+from ..safe_files.file_lock import OPEN_FILES_KEEP_NAMES, hold
 from ..safe_files.whole_file import named_in_errors, whole_file
 
 #: How often what was done is put on the disk: so much a power cut may cost. [s]
@@ -43,6 +43,7 @@ class KeptRows:
         self.path = rows_path(result)
         self._title = json.dumps({"kept for": result.name, "rows of": kind})
         self._handle = _held(result, self.path)
+        self._is_held = True
         try:
             self.rows, self._stale = self._read()
         except BaseException:
@@ -90,17 +91,23 @@ class KeptRows:
             self._synced_s = time.monotonic()
 
     def tidy(self, wanted: Mapping[str, object]) -> None:
-        """Leave only the rows that are wanted, in order of name, whole or not at all."""
+        """Leave only the rows that are wanted, in order of name, whole or not at all; no more can be kept then."""
         # Rewritten only where something is to go: a run that is repeated leaves the file as it is.
         gone = self.rows.keys() - wanted.keys()
         if not gone and not self._stale:
             return
         self.rows = {name: row for name, row in sorted(self.rows.items()) if name in wanted}
-        with whole_file(self.path) as hidden, hidden.open("w", encoding="ascii", newline="\n") as file:
-            file.writelines(f"{line}\n" for line in (self._title, *map(json.dumps, self.rows.values())))
+        with whole_file(self.path) as hidden:
+            with hidden.open("w", encoding="ascii", newline="\n") as file:
+                file.writelines(f"{line}\n" for line in (self._title, *map(json.dumps, self.rows.values())))
+            if OPEN_FILES_KEEP_NAMES:
+                self.close()
 
     def close(self) -> None:
         """Put all on the disk and let go of it."""
+        if not self._is_held:
+            return
+        self._is_held = False
         try:
             os.fsync(self._handle)
         finally:

@@ -7,12 +7,16 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import Final
 
 from ..errors import InputError
 
 _AS_BYTES = getattr(os, "O_BINARY", 0)
 #: A link is no file of ours; what is neither file nor folder (a pipe, say) would let its opener wait.
 _NO_LINK = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
+
+#: On Windows an open file can neither be removed nor lose its name to another.
+OPEN_FILES_KEEP_NAMES: Final = os.name == "nt"
 
 if sys.platform == "win32":
     import msvcrt
@@ -111,7 +115,7 @@ def put_away(handle: int, path: Path, keep_as: Path | None = None) -> None:
     It is let go of last, so that no other process can begin to use what is about to vanish. Windows cannot remove an
     open file, but refuses to remove one that another process has opened since.
     """
-    if os.name == "nt":
+    if OPEN_FILES_KEEP_NAMES:
         os.close(handle)
     try:
         if keep_as is not None:
@@ -119,7 +123,7 @@ def put_away(handle: int, path: Path, keep_as: Path | None = None) -> None:
         else:
             path.unlink(missing_ok=True)
     finally:
-        if os.name != "nt":
+        if not OPEN_FILES_KEEP_NAMES:
             os.close(handle)
 
 

@@ -132,7 +132,13 @@ def refuse_no_text(path: Path, *, what: str = "--out") -> None:
 
 
 def is_same(one: str | Path, other: str | Path) -> bool:
-    """Tell whether two names, links followed, lead to one place; a link that leads to itself leads nowhere else."""
+    """Tell whether two names, links followed, lead to one place; a link that leads to itself leads nowhere else.
+
+    Some file systems take `Log.csv` and `log.csv` for one name: so what is there is asked, and names are compared only of
+    what is not there yet.
+    """
+    with suppress(OSError):
+        return Path(one).samefile(other)
     return os.path.realpath(one) == os.path.realpath(other)
 
 
@@ -220,7 +226,8 @@ def sync_path(path: Path) -> None:
     """Put a file, or a folder's list of names, on the disk; a folder only where the system can do that."""
     if path.is_dir() and os.name != "posix":
         return
-    handle = os.open(path, os.O_RDONLY)
+    # Windows puts a file on the disk only for who may write it; a folder is opened to be read.
+    handle = os.open(path, os.O_RDONLY if path.is_dir() else os.O_RDWR)
     try:
         os.fsync(handle)
     except OSError:

@@ -20,6 +20,7 @@ COMMANDS = {
     "recovery": "sureness",
     "faults": "faults",
     "kill_capture": "faults",
+    "soak": "faults",
     "mutants": "mutation",
     "fuzz": "fuzz",
     "exports": "exports",

@@ -1,8 +1,12 @@
 """What a long run has finished outlives it, whatever ends it."""
 
+import os
+from pathlib import Path
+
 import pytest
 
 from shuntbook.ingest.errors import InputError
+from shuntbook.ingest.fleet import finished_rows
 from shuntbook.ingest.fleet.finished_rows import KeptRows, rows_path
 
 ROWS = [{"log": f"{name}.parquet", "of": ["1", None], "x": 0.1 * k} for k, name in enumerate("abc")]
@@ -76,3 +80,21 @@ def test_tidying_leaves_what_is_wanted_in_order(tmp_path):
         rows.tidy({"a.parquet": None, "c.parquet": None})
     assert rows_of(result) == [ROWS[0], ROWS[2]]
     assert rows_path(result).read_bytes().count(b"\n") == 3
+
+
+def test_tidied_where_an_open_file_keeps_its_name(tmp_path, monkeypatch):
+    """As on Windows: nothing takes the place of a file that is open."""
+    replace = Path.replace
+
+    def replace_closed(self, target):
+        held = {os.path.realpath(link) for link in Path("/proc/self/fd").iterdir()}
+        assert str(target) not in held, "it is open"
+        return replace(self, target)
+
+    monkeypatch.setattr(finished_rows, "OPEN_FILES_KEEP_NAMES", True)
+    monkeypatch.setattr(Path, "replace", replace_closed)
+    result = tmp_path / "x.parquet"
+    with KeptRows(result, "test") as rows:
+        rows.keep([*reversed(ROWS), ROWS[0]])
+        rows.tidy({"a.parquet": None})
+    assert rows_of(result) == [ROWS[0]]
