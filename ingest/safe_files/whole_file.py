@@ -134,8 +134,8 @@ def refuse_no_text(path: Path, *, what: str = "--out") -> None:
 def is_same(one: str | Path, other: str | Path) -> bool:
     """Tell whether two names, links followed, lead to one place; a link that leads to itself leads nowhere else.
 
-    Some file systems take `Log.csv` and `log.csv` for one name: so what is there is asked, and names are compared only of
-    what is not there yet.
+    Some file systems take `Log.csv` and `log.csv` for one name: so what is there is asked, and names are compared
+    only of what is not there yet.
     """
     with suppress(OSError):
         return Path(one).samefile(other)
