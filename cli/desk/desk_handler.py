@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import secrets
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass, field
 from functools import cache, partial
@@ -174,11 +174,6 @@ def _sentence_of(error: InputError | Refusal | OSError) -> str:
     named = f"{error.filename}: " if error.filename is not None else ""
     why = error.strerror or error
     return f"{named}cannot be read or written here ({why}); look who may use the folder, and whether its disk is full"
-
-
-def joined_sentences(error: InputError) -> Sequence[str]:
-    """Return all that is wrong, a sentence each."""
-    return [str(sentence) for sentence in error.args]
 
 
 @cache

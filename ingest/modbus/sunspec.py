@@ -120,7 +120,6 @@ class SunSpec(LiveSource):
         self.side: str = part.side or ("dc" if part.model == NO_SIGN else "ac")
         takes = [of_side for sides in READABLE.values() for of_side in sides.values()]
         self.quantities: Sequence[str] = tuple(dict.fromkeys(quantity for each in takes for quantity in each))
-        self._located = DeviceModel(0, 0, 0)
         self._model = Model(0, "", {})
         self._points: dict[str, Point] = {}
         self._requests: list[RegisterBlock] = []
