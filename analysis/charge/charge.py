@@ -247,8 +247,13 @@ class HighestShown:
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in; what the meter left out of some is NaN."""
         for name, before in self._highest.items():
-            if name in chunk.quantities:
-                self._highest[name] = float(np.fmax.reduce(np.abs(chunk.quantities[name]), initial=before))
+            if name not in chunk.quantities:
+                continue
+            low, high = chunk.extremes(name)
+            if chunk.lacks(name):
+                high = float(np.fmax.reduce(np.abs(chunk.quantities[name]), initial=before))
+                low = -high
+            self._highest[name] = max(before, -low, high)
 
     def of_log(self, charge: Charge) -> Charge:
         """Return a charge of this log with what stands for its meter's range."""

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any, Final, NamedTuple, TypeAlias, TypeVar
+from typing import Any, Final, NamedTuple, Protocol, TypeAlias, TypeVar
 
 import numpy as np
 
-from ..readings.chunk import Chunk, FloatArray, TimeArray, has_missing, join
+from ..readings.chunk import Chunk, FloatArray, TimeArray, after, has_missing
 from ..readings.energy_signals import contradicts, energy_signals, energy_source
 from ..readings.integral import Intervals, between_readings, bridged_s, charge_of, energy_of, inner, power_at
 from ..readings.measured_span import HowRead
@@ -19,19 +19,28 @@ Window: TypeAlias = tuple[int | None, int | None]
 """Between which instants; None leaves that end open. [us]"""
 _NEVER_US: Final = 1 << 62
 Made = TypeVar("Made")
+Split: TypeAlias = tuple[FloatArray, FloatArray]
+
+
+class Integral(Protocol):
+    """What splits the integral of a signal by its sign; see `Signal`."""
+
+    def __call__(self, measured: Intervals, line: FloatArray | None = None, /) -> Split:
+        """Return what is above zero and what is below it in each interval. [unit s]"""
 
 
 class Signal(NamedTuple):
     """How to integrate a signal.
 
-    ``integral`` takes intervals and gives what is above zero and what is below it in each [unit s]; ``at`` gives the
-    signal at one end of intervals, from their values by name. [unit] ``name`` is what the signal is called among these
-    where a meter gives it, and not two others of which it is worked out; None where its last digit matters to nobody.
+    ``integral`` takes intervals, and what the means of their ends amount to where somebody has worked that out, and
+    gives what is above zero and what is below it in each [unit s]; ``at`` gives the signal at one end of intervals,
+    from their values by name. [unit] ``name`` is what the signal is called among these where a meter gives it, and not
+    two others of which it is worked out; None where its last digit matters to nobody.
     """
 
     name: str | None
 
-    integral: Callable[[Intervals], tuple[FloatArray, FloatArray]]
+    integral: Integral
     at: Callable[[Mapping[str, FloatArray]], FloatArray]
 
 
@@ -62,20 +71,36 @@ class CompletedIntervals:
     @cached_property
     def last(self) -> FloatArray:
         """Give the signal at each interval's end. [unit]"""
-        return self.signal.at(self.measured.last)
+        return self._ends()[1]
 
     @cached_property
     def sums(self) -> IntervalSums:
         """Sum up the intervals, at least one."""
-        return self._summed(self.last, self.split)
+        sums, split = self._summed(vars(self).get("split"))
+        vars(self)["split"] = split
+        return sums
 
-    def _summed(self, last: FloatArray, split: tuple[FloatArray, FloatArray]) -> IntervalSums:
-        measured = self.measured
+    def _ends(self) -> tuple[FloatArray, FloatArray]:
+        """Return the signal at both ends of each interval. [unit]"""
+        measured, at = self.measured, self.signal.at
+        if measured.joined is not None:
+            x = at(measured.joined)
+            return x[:-1], x[1:]
+        last = at(measured.last)
         # What stands still within an interval is the same array at both ends, by which the sums know it.
-        first = last if measured.first is measured.last else self.signal.at(measured.first)
-        is_read = self.signal.name in measured.last
-        ends = (first, last)
-        return IntervalSums.of(measured.start_us, ends, measured.length_s, split, linear=self.linear, is_read=is_read)
+        return (last if measured.first is measured.last else at(measured.first)), last
+
+    def _summed(self, split: Split | None = None) -> tuple[IntervalSums, Split]:
+        """Return the sums, and what they are split from where that was not known yet."""
+        measured, ends = self.measured, self._ends()
+        middle = ends[0] + ends[1] if self.linear else ends[1]
+        if self.linear:
+            middle *= 0.5
+        amount = middle * measured.length_s
+        split = split or self.signal.integral(measured, amount)
+        parts = (measured.start_us, ends, measured.length_s, (middle, amount), split)
+        joined, is_read = measured.joined is not None, self.signal.name in measured.last
+        return IntervalSums.of(*parts, linear=self.linear, joined=joined, is_read=is_read), split
 
     @cached_property
     def swings(self) -> tuple[float, float]:
@@ -88,9 +113,8 @@ class CompletedIntervals:
         """Work out the sums, and hold none of the arrays that only they need."""
         # Set by hand: up to Python 3.11 a `cached_property` lets only one thread at a time work it out, whatever the
         # object, and here several threads work on several pieces.
-        measured = self.measured
-        vars(self)["sums"] = self._summed(self.signal.at(measured.last), self.signal.integral(measured))
-        if "v" in measured.first:
+        vars(self)["sums"], _ = self._summed()
+        if "v" in self.measured.first:
             self.swings  # noqa: B018
 
     def once(self, work: Callable[[CompletedIntervals], Made]) -> Made:
@@ -172,12 +196,12 @@ class PieceReader:
         self._how, self._signal = how, signal
         self._tail: Chunk | None = None
 
-    def take(self, time_us: TimeArray, values: dict[str, FloatArray]) -> CompletedIntervals | None:
+    def take(self, readings: Chunk) -> CompletedIntervals | None:
         """Return what the next readings complete; those without a value are as if they had not been made."""
-        new = Chunk(time_us, values).having(*values)
+        new = readings.having(*readings.quantities)
         if not len(new):
             return None
-        readings = new if self._tail is None else join([self._tail, new])
+        readings = new if self._tail is None else after(self._tail, new)
         first_of_log, self._tail = self._tail is None, readings.part(len(readings) - 1, len(readings))
         stretch = between_readings(
             readings.time_us,
@@ -186,6 +210,7 @@ class PieceReader:
             gap_limit_s=bridged_s(self._how),
             usual_interval_s=self._how.usual_interval_s,
             first_of_log=first_of_log,
+            known=readings,
         )
         linear = self._how.sampling == "instant"
         return CompletedIntervals(
@@ -306,7 +331,7 @@ class Reader:
         if self._power is None or self._source is None:
             return CompletedReadings(chunk, self._amps(chunk), None)
         signals, before_us = energy_signals(self._side, self._source, chunk.quantities), self._power.tail_us
-        power = self._power.take(chunk.time_us, signals)
+        power = self._power.take(chunk.with_values(signals))
         if self._current is None or power is None or len(power.at_us) < len(chunk):
             return CompletedReadings(chunk, self._amps(chunk), power)
         # With the same readings behind both, the amps of the energy are those of the charge: joined once for both.
@@ -316,4 +341,4 @@ class Reader:
     def _amps(self, chunk: Chunk) -> CompletedIntervals | None:
         if self._current is None:
             return None
-        return self._current.take(chunk.time_us, {"i": chunk.quantities["current_A"]})
+        return self._current.take(chunk.with_values({"i": chunk.quantities["current_A"]}))

@@ -80,24 +80,26 @@ class IntervalSums:
         start_us: TimeArray,
         ends: tuple[FloatArray, FloatArray],
         length_s: FloatArray,
+        means: tuple[FloatArray, FloatArray],
         split: tuple[FloatArray, FloatArray],
         *,
         linear: bool,
+        joined: bool,
         is_read: bool = True,
     ) -> IntervalSums:
         """Sum up intervals, at least one.
 
-        By where they begin, the signal at either end [unit], their lengths, what was drawn and returned in each
-        [unit s], whether the signal runs `linear` between readings, else it stands still, and whether a meter gave it.
+        By where they begin, the signal at either end [unit], their lengths, the mean of both ends [unit] and that times
+        the length [unit s], what was drawn and returned in each [unit s], whether the signal runs `linear` between
+        readings, else it stands still, whether each begins as the one before it ends, and whether a meter gave it.
         """
-        first, last = ends
+        (first, last), (middle, amount) = ends, means
         low, high = float(last.min()), float(last.max())
-        highest = max(high, -low)
-        if first is not last:
-            low, high = min(low, float(first.min())), max(high, float(first.max()))
-        middle = (first + last) * 0.5 if linear else last
-        amount = middle * length_s
-        change = last[1:] - last[:-1]
+        highest, others = max(high, -low), first[:1] if joined or first is last else first
+        low, high = min(low, float(others.min())), max(high, float(others.max()))
+        # What changes from end to end is, of joined intervals, what changes within each.
+        step = last - first if linear else None
+        change = step[1:] if step is not None and joined else last[1:] - last[:-1]
         at = crossed(first, last) if low < 0 < high else None
         return cls(
             hours=HourSums.of(start_us, *split, length_s),
@@ -107,11 +109,12 @@ class IntervalSums:
             low=low,
             high=high,
             highest=highest,
-            steps=_steps(first, last, length_s, at, drawn=low >= 0) if linear else np.zeros((3, 2)),
-            sizes=GroupSums.of_all(sums_by_size(middle, length_s, *split)),
             wobble=GroupSums.counted(_sizes_of_wobble(change), _FINE_SIZES),
-            ends=(last[:2].copy(), last[-2:].copy()),
             runs=EqualRuns.of(last, change, length_s) if is_read else None,
+            # Last, since it writes over the steps, in which the changes lie.
+            steps=np.zeros((3, 2)) if step is None else _steps(ends, length_s, at, step, drawn=low >= 0),
+            sizes=GroupSums.of_all(sums_by_size(middle, length_s, *split)),
+            ends=(last[:2].copy(), last[-2:].copy()),
             crossings=CrossingSums.of(first, last, length_s, at, linear=linear),
         )
 
@@ -122,15 +125,16 @@ def _sizes_of_wobble(change: FloatArray) -> NDArray[np.int64]:
     return np.abs(second, out=second).view(np.int64) >> _FINE_SHIFT
 
 
-def _steps(first: FloatArray, last: FloatArray, length_s: FloatArray, at: Indices | None, *, drawn: bool) -> FloatArray:
-    """Return what steps do to draw, return and net; `at` are the intervals that cross zero, None where all is alike."""
-    net = last - first
+def _steps(
+    ends: tuple[FloatArray, FloatArray], length_s: FloatArray, at: Indices | None, net: FloatArray, *, drawn: bool
+) -> FloatArray:
+    """Return what steps, `net`, do to draw, return and net; `at` are those that cross zero, None where all is alike."""
     net *= length_s
     # All on one side of zero: a step is one of draw alone, or of return alone.
     if at is None:
-        both = _second_and_fourth(net)
+        both = _second_and_fourth(net, out=net)
         return np.array([both, (0.0, 0.0), both] if drawn else [(0.0, 0.0), both, both])
-    few, others = len(at) <= len(net) // _FEW, np.zeros((2, 2))
+    (first, last), few, others = ends, len(at) <= len(net) // _FEW, np.zeros((2, 2))
     which: Indices | slice = at if few else slice(None)
     through = net[which]
     if few:
@@ -144,9 +148,9 @@ def _steps(first: FloatArray, last: FloatArray, length_s: FloatArray, at: Indice
     return np.array([*others, others.sum(axis=0)]) + parts
 
 
-def _second_and_fourth(x: FloatArray) -> FloatArray:
+def _second_and_fourth(x: FloatArray, out: FloatArray | None = None) -> FloatArray:
     """Return the sums of second and fourth powers; shape (2,)."""
-    square = x * x
+    square = np.multiply(x, x, out=out)
     return np.array([square.sum(), inner(square, square)])
 
 

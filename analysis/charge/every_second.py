@@ -16,7 +16,7 @@ from ..readings.measured_span import HowRead
 from .completed import CURRENT, POWER, CompletedIntervals, PieceReader, Signal
 
 #: Volts are shown and never summed up.
-_VOLTS: Final = Signal("v", lambda _: (np.empty(0), np.empty(0)), lambda values: values["v"])
+_VOLTS: Final = Signal("v", lambda *_: (np.empty(0), np.empty(0)), lambda values: values["v"])
 
 #: Rows that hold what a signal is, what is above zero so far, and what is below it.
 _VALUE, _ABOVE, _BELOW = range(3)
@@ -102,7 +102,7 @@ class EverySecond:
             usual_s = self._how.usual_interval_s or 0.0 if self._how.sampling == "mean" else 0.0
             self._first_us = int(chunk.time_us[0]) - round(usual_s * MICROSECONDS)
         for name, track in self._tracks.items():
-            track.take(chunk.time_us, self._signals(name, chunk))
+            track.take(chunk.with_values(self._signals(name, chunk)))
         yield from self._passed(min(track.next_us for track in self._tracks.values()))
 
     def rest(self, last_us: int) -> Iterator[EachSecond]:
@@ -148,12 +148,12 @@ class _Track:
         self._waiting: list[FloatArray] = []
         self.next_us = from_us
 
-    def take(self, time_us: TimeArray, values: dict[str, FloatArray]) -> None:
+    def take(self, readings: Chunk) -> None:
         """Take in the next readings."""
-        pieces = self._reader.take(time_us, values)
+        pieces = self._reader.take(readings)
         if pieces is None:
             return
-        new = Chunk(time_us, values).having(*values)
+        new = readings.having(*readings.quantities)
         readings = new if self._last is None else join([self._last, new])
         self._last = new.part(len(new) - 1, len(new))
         # Up to its last reading, and not at it: what stands from there on the next reading tells.

@@ -8,9 +8,11 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import Final
 
+import numpy as np
+
 from ..cycles.in_step import InStep, InStepSums
 from ..readings.blocks import BLOCK, Blocks
-from ..readings.chunk import Chunk, Sampling, Side
+from ..readings.chunk import MICROSECONDS, Chunk, Sampling, Side, join
 from ..readings.windows import Windows
 from ..stats.interval95 import Component
 from .ripple import Ripple, RippleSums
@@ -19,6 +21,8 @@ from .ripple import Ripple, RippleSums
 _MOST: Final = 0.55
 #: Nearly the end of an even distribution, in standard uncertainties. [1]
 _REACH: Final = 0.95 * sqrt(3)
+#: So many blocks that come one by one are looked at together. [1]
+_MANY: Final = 16
 
 
 @dataclass(frozen=True)
@@ -63,31 +67,50 @@ class Instants:
 class InstantsFold:
     """Look for both in one quantity, as a fold.
 
-    The tail it carries is a block of readings that is not full, and windows that wait for others.
+    The tail it carries is a block of readings that is not full, and blocks and windows that wait for others.
     """
 
     def __init__(self, signal: str, gap_limit_s: float | None) -> None:
         self._signal, self._gap_limit_s = signal, gap_limit_s
         self._blocks = Blocks(BLOCK)
+        self._single: list[Chunk] = []
         self._ripple, self._in_step = RippleSums(), InStepSums()
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        signal = Chunk(chunk.time_us, {self._signal: chunk.quantities[self._signal]})
-        full = self._blocks.full(signal.having(self._signal))
-        if full is not None:
-            self._take(full, BLOCK)
+        signal = chunk.with_values({self._signal: chunk.quantities[self._signal]})
+        known = signal.having(self._signal)
+        for full in self._blocks.apart(known):
+            # No block needs another: those that begin in one chunk and end in the next wait until they are many.
+            if len(full) > BLOCK:
+                self._take(full, BLOCK, within=known)
+            else:
+                self._single.append(full)
+        if len(self._single) >= _MANY:
+            self._take_single()
 
-    def _take(self, readings: Chunk, size: int) -> None:
+    def _take_single(self) -> None:
+        if self._single:
+            self._take(join(self._single), BLOCK)
+            self._single = []
+
+    def _take(self, readings: Chunk, size: int, within: Chunk | None = None) -> None:
+        """Look at whole blocks; they may lie `within` a chunk of which more is known."""
         # A row a block, so that windows never reach over a border, wherever chunks end.
         x, time_us = readings.quantities[self._signal].reshape(-1, size), readings.time_us.reshape(-1, size)
-        windows = Windows.of(x, time_us, self._gap_limit_s)
+        within, limit_s = within or readings, self._gap_limit_s
+        # Most logs have no gap to look for, and nothing below nought to leave out.
+        if limit_s is not None and within.spacings_us()[1] <= limit_s * MICROSECONDS:
+            limit_s = None
+        windows = Windows.of(x, time_us, limit_s)
         self._ripple.add(windows)
-        self._in_step.add(x, windows)
+        drawn = x if within.extremes(self._signal)[0] >= 0 else np.maximum(x, 0.0)
+        self._in_step.add(float(drawn.sum()), windows)
 
     def result(self) -> Instants:
         """Return what is seen so far."""
         ended, rest = copy.deepcopy(self), self._blocks.rest()
+        ended._take_single()
         if rest is not None:
             ended._take(rest, len(rest))
         ripple = ended._ripple.end()

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..readings.chunk import FloatArray
-from ..readings.windows import WINDOW, Waiting, Windows, sums_of_products
+from ..readings.windows import WINDOW, Waiting, Windows, in_groups, sums_of_products
 from .grouped_sums import size_of
 
 #: By how many the next scale is coarser, and their number; the coarsest window is a piece of readings. [1]
@@ -176,14 +176,17 @@ class _Scale:
         values = windows.values.take(at, axis=1)
         # In a wave seen at a coarser scale the readings themselves do not jump, as loads do that come and go; only
         # among readings, which may be one a wave, they do.
-        smooth = jumps[at] <= SMOOTH * np.ptp(values, axis=0)
         if not self._fast:
-            at, values, smooth = at[smooth], values[:, smooth], smooth[smooth]
-        if moving := self._moving.add(values, means[at], smooth):
+            smooth = jumps[at] <= SMOOTH * np.ptp(values, axis=0)
+            at, values = at[smooth], values[:, smooth]
+        if moving := self._moving.add(values, means[at], jumps[at]):
             self.counts += _moving(*moving, fast=self._fast)
         if len(windows) < COARSER:
             return None
-        return Windows(_coarser(windows.values, np.add) / COARSER, _coarser(windows.jumps, np.maximum))
+        whole = len(windows) - len(windows) % COARSER
+        # Of a coarser window nobody asks for more than the largest of all its jumps.
+        largest = in_groups(windows.largest_jump[:whole], COARSER, np.maximum)
+        return Windows(_coarser(windows.values), largest[None])
 
 
 def _scattering(rows: list[_WindowCounts], low: _WindowCounts) -> Ripple | None:
@@ -259,9 +262,10 @@ def _is_slow(row: _WindowCounts) -> bool:
     return min(up2, down2) * ALIKE**2 > max(up2, down2)
 
 
-def _coarser(windows: FloatArray, together: np.ufunc) -> FloatArray:
-    """Return every four readings of windows put together, in windows again; shape (16, m) to (16, m / 4)."""
-    fours = together.reduce(windows.reshape(COARSER, -1, windows.shape[1]), axis=1)
+def _coarser(windows: FloatArray) -> FloatArray:
+    """Return the means of every four readings of windows, in windows again; shape (16, m) to (16, m / 4)."""
+    fours = np.add.reduce(windows.reshape(COARSER, -1, windows.shape[1]), axis=1)
+    fours /= COARSER
     whole = fours[:, : fours.shape[1] - fours.shape[1] % COARSER]
     # Four windows that follow each other are one.
     return np.asarray(whole.reshape(COARSER, -1, COARSER).transpose(2, 0, 1).reshape(WINDOW, -1))
@@ -272,16 +276,21 @@ def _counted(means: FloatArray) -> FloatArray:
     return np.bincount(_size(means), minlength=_SIZES).astype(np.float64)
 
 
-def _moving(windows: FloatArray, means: FloatArray, smooth: NDArray[np.bool_], *, fast: bool) -> FloatArray:
-    """Return the counts of windows that fluctuate, shape (16, m), and are `smooth` or `fast`."""
+def _moving(windows: FloatArray, means: FloatArray, jumps: FloatArray, *, fast: bool) -> FloatArray:
+    """Return the counts of windows that fluctuate, shape (16, m), with their largest jumps; smooth ones or `fast`."""
     # A window is whole waves where it is spread as a sine is: by its kurtosis and by how much lies in the middle half
     # of its range. One that is not may be a part of a slow wave (it runs smoothly, up or down) or scatter at random.
-    squares = (windows - means) ** 2
+    squares = windows - means
+    squares *= squares
     variance = squares.mean(axis=0)
     share2 = variance / means**2
     low, high = windows.min(axis=0), windows.max(axis=0)
+    smooth = jumps <= SMOOTH * (high - low)
     kurtosis = sums_of_products(squares, squares) / WINDOW / variance**2
-    middle = (np.abs(windows - (low + high) / 2) < (high - low) / 4).sum(axis=0) / WINDOW
+    off = np.subtract(windows, (low + high) / 2, out=squares)
+    inside = np.abs(off, out=off) < (high - low) / 4
+    # Sixteen at most fit into a byte, and bytes are added many at a time.
+    middle = np.add.reduce(inside.view(np.uint8), axis=0, dtype=np.uint8) / WINDOW
     pulses = share2 < MOST_OF_ONE**2
     full = pulses & _between(kurtosis, KURTOSIS) & _between(middle, MIDDLE)
     slow = pulses & smooth & ~full

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ..readings.chunk import FloatArray
 from ..readings.integral import Indices
-from ..readings.windows import WINDOW, Waiting, Windows, sums_of_products
+from ..readings.windows import WINDOW, Waiting, Windows, in_groups, sums_of_products
 
 #: Windows and readings in a stretch that is looked at, and the longest pattern in it: it is seen twice at least. [1]
 WINDOWS: Final = 4
@@ -49,16 +49,18 @@ class InStepSums:
         self._drawn = self._doubtful = 0.0
         self._waiting = Waiting(_MANY)
 
-    def add(self, x: FloatArray, windows: Windows) -> None:
-        """Take the next blocks in, a row each, and the same in windows."""
-        self._drawn += float(np.maximum(x, 0.0).sum())
+    def add(self, drawn: float, windows: Windows) -> None:
+        """Take the next blocks in: the sum of all that is above zero in them, and the blocks in windows."""
+        self._drawn += drawn
         at = _moving(windows)
         if together := self._waiting.add(_stretches(windows.values, at), _stretches(windows.jumps, at)):
             self._take(*together)
 
     def _take(self, rows: FloatArray, jumps: FloatArray) -> None:
         """Take stretches in, and their jumps; shapes (64, m)."""
-        often = (jumps >= JUMPS * np.ptp(rows, axis=0)).sum(axis=0) >= LEAST_JUMPS
+        is_jump = jumps >= JUMPS * np.ptp(rows, axis=0)
+        # A byte holds as many as there are, and bytes are added many at a time.
+        often = np.add.reduce(is_jump.view(np.uint8), axis=0, dtype=np.uint8) >= LEAST_JUMPS
         rows = rows.take(np.flatnonzero(often), axis=1)
         after = _pattern(rows)
         repeats = after > 0
@@ -77,12 +79,13 @@ class InStepSums:
 def _moving(windows: Windows) -> Indices:
     """Return the stretches, of four windows each, in which a draw moves, without a gap."""
     whole = len(windows) - len(windows) % WINDOWS
-    sums, squares, jumps = (
-        x[:whole].reshape(-1, WINDOWS) for x in (windows.sums, windows.squares, windows.largest_jump)
+    sums, squares, longest = (
+        in_groups(x[:whole], WINDOWS, together)
+        for x, together in ((windows.sums, np.add), (windows.squares, np.add), (windows.largest_jump, np.maximum))
     )
-    means, longest = sums.sum(axis=1) / STRETCH, jumps.max(axis=1)
+    means = sums / STRETCH
     # Most stand still: a mean square beyond the square of the mean is a variance.
-    moves = squares.sum(axis=1) / STRETCH > (1 + MOVES**2) * means**2
+    moves = squares / STRETCH > (1 + MOVES**2) * means**2
     return np.flatnonzero((means > 0) & moves & (longest < np.inf))
 
 

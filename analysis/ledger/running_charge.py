@@ -30,7 +30,7 @@ class CurrentFold:
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        pieces = self._reader.take(chunk.time_us, {"i": chunk.quantities["current_A"]})
+        pieces = self._reader.take(chunk.with_values({"i": chunk.quantities["current_A"]}))
         if pieces is not None:
             self.take(pieces)
 

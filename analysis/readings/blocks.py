@@ -43,6 +43,13 @@ class Blocks:
         self._count -= full
         return whole.part(0, full)
 
+    def apart(self, chunk: Chunk) -> Iterator[Chunk]:
+        """Take a chunk in and yield the blocks that are full: one that began before it, and all others as one view."""
+        first = min(-self._count % self._size, len(chunk))
+        for part in (chunk.part(0, first), chunk.part(first, len(chunk))):
+            if (full := self.full(part)) is not None:
+                yield full
+
     def rest(self) -> Chunk | None:
         """Return the readings that do not fill a block yet; None if there are none."""
         return join(self._waiting) if self._waiting else None

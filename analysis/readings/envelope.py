@@ -48,7 +48,7 @@ class EnvelopeFold:
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        readings = Chunk(chunk.time_us, {"x": chunk.quantities[self._quantity]}).having("x")
+        readings = chunk.with_values({"x": chunk.quantities[self._quantity]}).having("x")
         if not len(readings):
             return
         x, first = readings.quantities["x"], firsts(readings.time_us, self._width_us)

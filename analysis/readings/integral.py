@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Protocol, TypeAlias
+from typing import Final, Protocol, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .blocks import gaps_before
-from .chunk import MICROSECONDS, FloatArray, Sampling, TimeArray, is_one_number
+from .chunk import MICROSECONDS, Chunk, FloatArray, Sampling, TimeArray, is_one_number
 from .energy_signals import contradicts
 
+#: Bounds of what is not known.
+_UNKNOWN: Final = (-math.inf, math.inf)
 Indices: TypeAlias = NDArray[np.intp]
 """Which of some intervals are meant."""
 
@@ -29,19 +31,30 @@ class Intervals:
         Where each interval begins and ends. [us]
     first, last : mapping of str to array, shape (n,)
         Value of each quantity at either end, in the quantity's own unit.
+    lengths_us : (float, float)
+        No interval is shorter or longer than these. [us]
+    bounds : mapping of str to (float, float)
+        No value lies beyond these, where they are known.
+    joined : mapping of str to array, shape (n + 1,), or None
+        All values, where each interval begins with the one that ends the interval before it.
     """
 
     start_us: TimeArray
     stop_us: TimeArray
     first: Mapping[str, FloatArray]
     last: Mapping[str, FloatArray]
+    lengths_us: tuple[float, float] | None = None
+    bounds: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    joined: Mapping[str, FloatArray] | None = None
 
     @cached_property
     def length_s(self) -> FloatArray:
         """Length of each interval. [s]."""
-        length_us = self.stop_us - self.start_us
         # Most meters keep their rhythm to the microsecond: then one number serves all, and no array is made.
-        if len(length_us) and length_us.min() == length_us.max():
+        if self.lengths_us is not None and self.lengths_us[0] == self.lengths_us[1]:
+            return np.broadcast_to(self.lengths_us[0] / MICROSECONDS, len(self.start_us))
+        length_us = self.stop_us - self.start_us
+        if self.lengths_us is None and len(length_us) and length_us.min() == length_us.max():
             return np.broadcast_to(length_us[0] / MICROSECONDS, len(length_us))
         return np.asarray(length_us / MICROSECONDS, dtype=np.float64)
 
@@ -59,7 +72,11 @@ class Intervals:
         first = last = {name: x[which] for name, x in self.last.items()}
         if self.first is not self.last:
             first = {name: x[which] for name, x in self.first.items()}
-        return Intervals(self.start_us[which], self.stop_us[which], first, last)
+        start_us, stop_us, joined = self.start_us[which], self.stop_us[which], None
+        if self.joined is not None:
+            low, high, _ = which.indices(len(self.start_us))
+            joined = {name: x[low : max(low, high) + 1] for name, x in self.joined.items()}
+        return replace(self, start_us=start_us, stop_us=stop_us, first=first, last=last, joined=joined)
 
     def picked(self, which: NDArray[np.intp]) -> Intervals:
         """Return some of the intervals, uncut, by their indices."""
@@ -124,6 +141,7 @@ def between_readings(
     gap_limit_s: float,
     usual_interval_s: float | None,
     first_of_log: bool,
+    known: Chunk | None = None,
 ) -> Stretch:
     """Return the intervals that consecutive readings stand for, and the gaps that none stands for.
 
@@ -140,10 +158,18 @@ def between_readings(
         The log's usual spacing; needed for ``mean``. [s]
     first_of_log : bool
         Whether the first reading is the log's very first, which a mean extends backwards.
+    known : Chunk, optional
+        The same readings, where more is known of them.
     """
     start, stop = time_us[:-1], time_us[1:]
     first: Mapping[str, FloatArray] = {name: x[:-1] for name, x in values.items()}
     last: Mapping[str, FloatArray] = {name: x[1:] for name, x in values.items()}
+    has_none = known is not None and known.spacings_us()[1] <= gap_limit_s * MICROSECONDS
+    if known is not None and has_none and not (sampling == "mean" and first_of_log):
+        ends = {"instant": (first, last), "mean": (last, last), "held": (first, first)}[sampling]
+        bounds = {name: known.extremes(name) for name in values}
+        joined = values if sampling == "instant" else None
+        return Stretch(Intervals(start, stop, *ends, known.spacings_us(), bounds, joined), start[:0], start[:0])
     is_gap = gaps_before(time_us, gap_limit_s)[1:]
     gap_start, gap_stop = start[is_gap], stop[is_gap]
     if sampling != "mean":
@@ -169,7 +195,14 @@ def linear_split(x0: FloatArray, x1: FloatArray, length_s: FloatArray) -> tuple[
     whole = x0 + x1
     whole *= length_s
     whole *= 0.5
-    if (sides := _on_one_side(whole, x0, x1)) is not None:
+    return _line_split(whole, x0, x1, length_s, None)
+
+
+def _line_split(
+    whole: FloatArray, x0: FloatArray, x1: FloatArray, length_s: FloatArray, bounds: tuple[float, float] | None
+) -> tuple[FloatArray, FloatArray]:
+    """Part the integral of a linear signal, `whole`, by sign; the signal lies within `bounds`, where they are known."""
+    if (sides := _on_one_side(whole, bounds, x0, x1)) is not None:
         return sides
     above, below = _by_sign(whole)
     # Where the line passes zero it leaves two triangles, one on either side, of which `whole` is the difference.
@@ -181,12 +214,17 @@ def linear_split(x0: FloatArray, x1: FloatArray, length_s: FloatArray) -> tuple[
 
 
 def product_split(
-    v0: FloatArray, v1: FloatArray, i0: FloatArray, i1: FloatArray, length_s: FloatArray
+    v0: FloatArray,
+    v1: FloatArray,
+    i0: FloatArray,
+    i1: FloatArray,
+    length_s: FloatArray,
+    bounds: tuple[float, float] | None = None,
 ) -> tuple[FloatArray, FloatArray]:
     """Integrate the product of linear volts and amps, split where the current passes zero.
 
     The integral of v(t) i(t) with both linear is dt/6 (2 v0 i0 + v0 i1 + v1 i0 + 2 v1 i1) (Simpson's rule, exact for a
-    parabola).
+    parabola). The current lies within `bounds` and no volts below zero, where these are known. [A]
 
     Returns
     -------
@@ -198,7 +236,7 @@ def product_split(
     whole += v1 * i1
     whole *= length_s
     whole /= 6
-    if (sides := _on_one_side(whole, i0, i1)) is not None:
+    if (sides := _on_one_side(whole, bounds, i0, i1)) is not None:
         return sides
     above, below = _by_sign(whole)
     # The same rule on either side of the instant at which the current is nought, so that one product falls away.
@@ -232,9 +270,16 @@ def inner(a: FloatArray, b: FloatArray) -> float:
     return float(np.einsum("i,i->", a, b))
 
 
-def _on_one_side(amount: FloatArray, x0: FloatArray, x1: FloatArray) -> tuple[FloatArray, FloatArray] | None:
-    """Return amounts above and below zero where neither they nor their signal pass it, as most do not; else None."""
+def _on_one_side(
+    amount: FloatArray, bounds: tuple[float, float] | None, x0: FloatArray, x1: FloatArray
+) -> tuple[FloatArray, FloatArray] | None:
+    """Return amounts above and below zero where neither they nor their signal pass it, as most do not; else None.
+
+    What is known to lie on one side, by the `bounds` of a signal that the amounts have the sign of, need not be read.
+    """
     nothing = np.broadcast_to(0.0, len(amount))
+    if bounds is not None and bounds[0] >= 0:
+        return amount, nothing
     if all(x.min(initial=0.0) >= 0 for x in (x0, x1, amount)):
         return amount, nothing
     if all(x.max(initial=-math.inf) < 0 for x in (x0, x1, amount)):
@@ -252,12 +297,17 @@ def _both_sides(near: FloatArray, far: FloatArray) -> tuple[FloatArray, FloatArr
     return near_above + far_above, near_below + far_below
 
 
-def charge_of(pieces: Intervals) -> tuple[FloatArray, FloatArray]:
-    """Integrate the current: drawn and returned in each interval, both positive. [A s]"""
-    return linear_split(pieces.first["i"], pieces.last["i"], pieces.length_s)
+def charge_of(pieces: Intervals, line: FloatArray | None = None) -> tuple[FloatArray, FloatArray]:
+    """Integrate the current: drawn and returned in each interval, both positive. [A s]
+
+    `line` is mean of both ends x length of each, where somebody has worked it out.
+    """
+    if line is None:
+        return linear_split(pieces.first["i"], pieces.last["i"], pieces.length_s)
+    return _line_split(line, pieces.first["i"], pieces.last["i"], pieces.length_s, pieces.bounds.get("i"))
 
 
-def energy_of(pieces: Intervals) -> tuple[FloatArray, FloatArray]:
+def energy_of(pieces: Intervals, _: FloatArray | None = None) -> tuple[FloatArray, FloatArray]:
     """Integrate power where it is given and agrees in sign with the current, else the product of volts and amps.
 
     Drawn and returned in each interval, both positive. [W s]
@@ -266,7 +316,8 @@ def energy_of(pieces: Intervals) -> tuple[FloatArray, FloatArray]:
     if "i" not in first:
         return linear_split(first["p"], last["p"], length_s)
     if "p" not in first:
-        return product_split(first["v"], last["v"], first["i"], last["i"], length_s)
+        amps = pieces.bounds.get("i") if pieces.bounds.get("v", _UNKNOWN)[0] >= 0 else None
+        return product_split(first["v"], last["v"], first["i"], last["i"], length_s, amps)
     above, below = linear_split(first["p"], last["p"], length_s)
     # Power of the wrong sign at either end spoils the interval: a meter that gives watts without a sign while charging.
     wrong = np.flatnonzero(contradicts(first["p"], first["i"]) | contradicts(last["p"], last["i"]))

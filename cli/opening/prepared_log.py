@@ -154,7 +154,7 @@ class Prepared:
     ) -> Iterator[Chunk]:
         """Yield the readings, corrected as was asked; `only` these quantities, where named."""
         readings = self.log.scan(only, from_us=from_us, to_us=to_us)
-        chunks: Iterable[Chunk] = (Chunk(part.time_us, part.quantities) for part in readings)
+        chunks: Iterable[Chunk] = (Chunk(part.time_us, part.quantities, part.extremes or {}) for part in readings)
         # Spikes go first: an offset changes nothing in how far one stands out, and the zero check, which is fed from
         # here as well, must not take one for what the meter shows at rest.
         if self.drop_spikes:

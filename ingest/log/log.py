@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -9,7 +10,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias, TypeVar
 
 import numpy as np
 import pyarrow as pa
@@ -27,6 +28,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Item = TypeVar("Item")
+Extremes: TypeAlias = tuple[float, float]
+#: What spacings are called among extremes. [us]
+SPACINGS: Final = "spacings_us"
 #: So many items wait at most, beside the one that is worked on: the next, and the one after where that took long.
 MOST: Final = 2
 
@@ -53,10 +57,14 @@ def ahead(items: Iterable[Item]) -> Iterator[Item]:
 
 
 class Readings(NamedTuple):
-    """A stretch of readings: instants [us] and quantities by name, NaN where the meter gave none."""
+    """A stretch of readings: instants [us] and quantities by name, NaN where the meter gave none.
+
+    ``extremes`` are the lowest and the highest of each quantity, and of the spacings, where reading them showed these.
+    """
 
     time_us: NDArray[np.int64]
     quantities: dict[str, NDArray[np.float64]]
+    extremes: dict[str, Extremes] | None = None
 
 
 #: An end of a stretch: a date and time, as text in ISO 8601, too; in a log without dates the time since its start.
@@ -104,7 +112,8 @@ def _microseconds(when: When, log: Log) -> int:
 
 TIME_TYPE = pa.timestamp("us", tz="UTC")
 ROWS_A_GROUP = 1 << 18
-#: Readings handed on at once: enough that NumPy's calls cost little, few enough to stay in a processor's cache.
+#: Readings handed on at once, or half as many more: enough that NumPy's calls cost little, few enough to stay in a
+#: processor's cache.
 ROWS_AT_ONCE = 1 << 17
 #: What a Parquet file begins and ends with.
 FILE_MARK: Final = b"PAR1"
@@ -117,7 +126,7 @@ LEVELS: Final = ("current_A", "power_W")
 
 def level_of(quantities: Mapping[str, NDArray[np.float64]]) -> NDArray[np.float64] | None:
     """Return what shows that a load switched: the current, else the power; None where there is neither. [A or W]"""
-    return next((_credible(quantities[name]) for name in LEVELS if name in quantities), None)
+    return next((_credible(quantities[name])[0] for name in LEVELS if name in quantities), None)
 
 
 def schema_for(quantities: Sequence[str]) -> pa.Schema:
@@ -163,8 +172,9 @@ class Log:
                 time_us = readings.time_us
                 if not len(time_us):
                     continue
+                assert readings.extremes is not None
                 # Every fold relies on it; a foreign file, or a folder of files that overlap, may not keep it.
-                if (last is not None and time_us[0] <= last) or (time_us[1:] <= time_us[:-1]).any():
+                if (last is not None and time_us[0] <= last) or readings.extremes[SPACINGS][0] <= 0:
                     raise InputError(f"{file}: the times in this log do not increase; convert its source again")
                 last = int(time_us[-1])
                 yield readings
@@ -211,29 +221,49 @@ def readings_of(path: Path, names: Sequence[str], from_us: int | None, to_us: in
                 if _outside(file, group, from_us, to_us):
                     continue
                 # One group at a time: the reader of several keeps all that it has read.
+                rows = file.metadata.row_group(group).num_rows
+                # Evenly: a last few of a group would cost as many calls as all others.
+                at_once = -(-rows // max(round(rows / ROWS_AT_ONCE), 1))
                 for batch in file.iter_batches(
-                    ROWS_AT_ONCE, row_groups=[group], columns=["time", *names], use_threads=False
+                    max(at_once, 1), row_groups=[group], columns=["time", *names], use_threads=False
                 ):
-                    yield Readings(
-                        _on_a_calendar(integers(batch.column("time"), 0), path),
-                        {name: _credible(floats(batch.column(name))) for name in names},
-                    )
+                    time_us = integers(batch.column("time"), 0)
+                    # All that is looked for is looked for while it lies in the processor's cache.
+                    extremes = {SPACINGS: _spacings_us(time_us)}
+                    _refuse_beyond_calendar(time_us, path, rises=extremes[SPACINGS][0] > 0)
+                    quantities = {name: floats(batch.column(name)) for name in names}
+                    for name, x in quantities.items():
+                        quantities[name], extremes[name] = _credible(x)
+                    yield Readings(time_us, quantities, extremes)
     except (pa.ArrowException, UnicodeDecodeError, OSError) as error:
         why = DAMAGED if isinstance(error, pa.ArrowInvalid) else why_not(error)
         raise InputError(f"{path}: {why}") from None
 
 
-def _on_a_calendar(time_us: NDArray[np.int64], path: Path) -> NDArray[np.int64]:
-    if len(time_us) and not (is_instant(int(time_us.min())) and is_instant(int(time_us.max()))):
+def _refuse_beyond_calendar(time_us: NDArray[np.int64], path: Path, *, rises: bool) -> None:
+    ends = (time_us[:1], time_us[-1:]) if rises else (time_us,)
+    if not all(is_instant(int(x.min(initial=0))) and is_instant(int(x.max(initial=0))) for x in ends):
         raise InputError(f"{path}: a time in this log is in no year from 1 to 9999; convert its source again")
-    return time_us
 
 
-def _credible(x: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return readings with NaN for infinity and the like, which only a foreign file can hold and no meter meant."""
-    if x.min(initial=0.0) >= -LARGEST_READING and x.max(initial=0.0) <= LARGEST_READING:  # neither holds with a NaN
-        return x
-    return np.where(np.abs(x) <= LARGEST_READING, x, np.nan)
+def _spacings_us(time_us: NDArray[np.int64]) -> Extremes:
+    """Return the shortest and the longest time between two readings; infinity and nought of a single one. [us]"""
+    if len(time_us) < 2:
+        return math.inf, 0
+    spacing_us = time_us[1:] - time_us[:-1]
+    return int(spacing_us.min()), int(spacing_us.max())
+
+
+def _credible(x: NDArray[np.float64]) -> tuple[NDArray[np.float64], Extremes]:
+    """Return readings with NaN for infinity and the like, which only a foreign file can hold and no meter meant.
+
+    Also their extremes, which are NaN where one is missing.
+    """
+    low, high = float(x.min(initial=math.inf)), float(x.max(initial=-math.inf))
+    if low >= -LARGEST_READING and high <= LARGEST_READING:  # neither holds with a NaN
+        return x, (low, high)
+    x = np.where(np.abs(x) <= LARGEST_READING, x, np.nan)
+    return x, (math.nan, math.nan)
 
 
 def _outside(file: pq.ParquetFile, index: int, from_us: int | None, to_us: int | None) -> bool:

@@ -15,6 +15,7 @@ from shuntbook.analysis.charge.charge import ChargeFold
 from shuntbook.analysis.charge.completed import CURRENT, PieceReader, Signal
 from shuntbook.analysis.charge.error_facts import Parts
 from shuntbook.analysis.charge.grouped_sums import sums_by_sign
+from shuntbook.analysis.readings.chunk import Chunk
 from shuntbook.analysis.readings.integral import Intervals
 from shuntbook.analysis.signal_levels.step_threshold import _least_above_zero
 from shuntbook.analysis.sureness.amount_intervals import AmountsAnalysis
@@ -109,12 +110,12 @@ def test_two_threads_work_out_two_pieces_at_once():
     """Each waits until the other is at work, too; with one lock for all pieces none would come to its end."""
     both = threading.Barrier(2)
 
-    def integral(measured):
+    def integral(measured, line):
         both.wait(timeout=10)
-        return CURRENT.integral(measured)
+        return CURRENT.integral(measured, line)
 
     readers = [PieceReader(how(), Signal("i", integral, CURRENT.at)) for _ in range(2)]
-    pieces = [reader.take(np.arange(5) * 1_000_000, {"i": np.arange(5.0)}) for reader in readers]
+    pieces = [reader.take(Chunk(np.arange(5) * 1_000_000, {"i": np.arange(5.0)})) for reader in readers]
     other = threading.Thread(target=pieces[1].work_out)
     other.start()
     pieces[0].work_out()
