@@ -138,8 +138,8 @@ def _escaped(character: str) -> str:
 def expanded(words: Iterable[str]) -> list[str]:
     """Return what was typed with the files that `*` and `?` stand for in names: Windows leaves that to programs."""
     # Brackets are ordinary there; what stands for no file stays as it was typed.
-    found = (glob(word.replace("[", "[[]")) or [word] for word in words)  # noqa: PTH207 - a whole path, not below one
-    return [name for names in found for name in sorted(names)]
+    names_of_each = (glob(word.replace("[", "[[]")) or [word] for word in words)  # noqa: PTH207 - a whole path
+    return [name for names in names_of_each for name in sorted(names)]
 
 
 #: The width of a terminal that does not tell its own, and of a pipe or a file. [letters]

@@ -1,3 +1,3 @@
 """Ingest: everything that touches files, ports and clocks; it knows no analysis."""
 
-__all__ = ["durations", "errors", "events", "quantities", "zone"]
+__all__ = ["durations", "errors", "events", "hushed", "quantities", "zone"]

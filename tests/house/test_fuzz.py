@@ -12,7 +12,7 @@ from fuzz.law import Fault, run_commands
 from fuzz.workers import run_case
 from places import TOOLS
 
-CASES = {"csv": 12, "toml": 6, "log": 5, "serial": 5, "modbus": 5, "page": 12}
+CASES = {"csv": 12, "toml": 6, "display": 3, "log": 5, "serial": 5, "modbus": 5, "page": 12}
 
 
 @pytest.mark.parametrize("kind", KINDS)

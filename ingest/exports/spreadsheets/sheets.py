@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import os
 import tempfile
 import weakref
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import islice
-from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from ...errors import InputError, quoted
+from ...hushed import hushed
 from ..texts.decode import BLOCK_BYTES, Source
 from .cells import lines
 from .only_table import quoted_all, tables_among
@@ -108,7 +107,7 @@ def _workbook(source: Source) -> Iterator[CalamineWorkbook]:
     from python_calamine import CalamineError, CalamineWorkbook, PasswordError
 
     try:
-        with _hushed(), CalamineWorkbook.from_object(source.path or source.raw()) as book:
+        with hushed(), CalamineWorkbook.from_object(source.path or source.raw()) as book:
             yield book
     except PasswordError:
         raise InputError(f"{source.name}: is locked with a password; save it without one") from None
@@ -121,23 +120,6 @@ def _workbook(source: Source) -> Iterator[CalamineWorkbook]:
         if type(error).__name__ != "PanicException":
             raise
         raise InputError(f"{source.name}: is damaged and cannot be read as a spreadsheet; save it anew") from None
-
-
-@contextmanager
-def _hushed() -> Iterator[None]:
-    """Keep the library's own words on a damaged file, some pages long, from standard error."""
-    try:
-        terminal = os.dup(2)
-    except OSError:  # a program without a terminal may have none
-        yield
-        return
-    try:
-        with Path(os.devnull).open("wb") as nothing:
-            os.dup2(nothing.fileno(), 2)
-        yield
-    finally:
-        os.dup2(terminal, 2)
-        os.close(terminal)
 
 
 def _as_text(source: Source, sheet: CalamineSheet, most_lines: int | None) -> SheetSource:

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...errors import InputError
+from ...hushed import hushed
 
 
 def decoded(raw: bytes, name: str) -> NDArray[np.uint8]:
@@ -21,7 +22,8 @@ def decoded(raw: bytes, name: str) -> NDArray[np.uint8]:
     picture = None
     if raw:
         try:
-            picture = cv2.imdecode(np.frombuffer(raw, np.uint8), cv2.IMREAD_COLOR)
+            with hushed():
+                picture = cv2.imdecode(np.frombuffer(raw, np.uint8), cv2.IMREAD_COLOR)
         except cv2.error:
             picture = None  # what claims to be larger than any picture
     if picture is None:

@@ -10,7 +10,7 @@ from typing import Protocol, cast
 
 from .case import Case
 
-KINDS = ("csv", "toml", "log", "serial", "modbus", "page")
+KINDS = ("csv", "toml", "display", "log", "serial", "modbus", "page")
 
 
 class Kind(Protocol):

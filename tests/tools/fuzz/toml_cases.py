@@ -74,11 +74,11 @@ def make(rng: random.Random) -> Case:
         case 0:
             wrong = bytes_damaged(text.encode(), rng, 6)
         case 1:
-            wrong = _lines_moved(text, rng).encode()
+            wrong = lines_moved(text, rng).encode()
         case 2 if rng.random() < 0.1:
             wrong = _too_much(text, rng).encode()
         case _:
-            wrong = _written(_values_changed(tomllib.loads(text), rng)).encode("utf-8", "replace")
+            wrong = written(values_changed(tomllib.loads(text), rng)).encode("utf-8", "replace")
     return _site_case(wrong, rng) if is_site else _profile_case(wrong)
 
 
@@ -100,7 +100,8 @@ def _profile_case(wrong: bytes) -> Case:
     return Case("toml", files=files, calls=[convert], known=known)
 
 
-def _lines_moved(text: str, rng: random.Random) -> str:
+def lines_moved(text: str, rng: random.Random) -> str:
+    """Return a text of which a few lines are gone, twice there, or no TOML."""
     lines = text.split("\n")
     for _ in range(rng.randint(1, 5)):
         k = rng.randrange(len(lines))
@@ -145,7 +146,7 @@ def _too_much(text: str, rng: random.Random) -> str:
     )
 
 
-def _values_changed(data: Any, rng: random.Random) -> Any:
+def values_changed(data: Any, rng: random.Random) -> Any:
     """Return tables in which a few values, keys or items are others."""
     places = list(_places(data))
     for _ in range(rng.choice([1, 1, 1, 2, 5])):
@@ -178,7 +179,7 @@ def _places(node: Any) -> list[tuple[Any, Any]]:
     return places
 
 
-def _written(data: dict[str, Any]) -> str:
+def written(data: dict[str, Any]) -> str:
     """Return tables as TOML, the inner ones inline."""
     lines = []
     tables = []
