@@ -170,7 +170,7 @@ class _Levels:
         """Give all levels as if the log ended with these plateaus."""
         twin = copy.copy(self)
         with self.list.lent() as twin.list:
-            twin._maker = copy.copy(self._maker)
+            twin._maker = self._maker.twin()
             twin.add(plateaus)
             twin._keep(twin._maker.rest())
             if twin._last is not None:

@@ -7,8 +7,6 @@ holds; who follows loads that are on or off alone has no need of it.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from ..readings.chunk import MICROSECONDS
 from .level_record import LevelRecord
 from .levels import LEVEL_READINGS, LEVEL_S, LIKE_NOISE, Level, record
@@ -35,10 +33,11 @@ def with_inner(whole: LevelRecord, level: Level, before: Level | None, signal: s
         inner.append(record(part, last, signal, at_start=LEVEL_READINGS, at_end=LEVEL_READINGS))
         last = part
     # What is known of its ends stays: only between them is there more to tell.
-    inner[0] = replace(inner[0], start_us=whole.start_us, burst=whole.burst)
+    inner[0].start_us, inner[0].burst = whole.start_us, whole.burst
     if ramp:
-        inner[-1] = replace(inner[-1], leaves=(ramp[0].first_us - ramp[0].step_s * MICROSECONDS / 2, ramp[0].step_s))
-    return replace(whole, inner=tuple(inner))
+        inner[-1].leaves = ramp[0].first_us - ramp[0].step_s * MICROSECONDS / 2, ramp[0].step_s
+    whole.inner = tuple(inner)
+    return whole
 
 
 def _cut(level: Level, signal: str) -> tuple[list[Level], list[Plateau]]:

@@ -129,7 +129,7 @@ class LevelList:
         return len(self.first_us)
 
     def extend(self, levels: Sequence[LevelRecord]) -> None:
-        """Add levels of the same quantities."""
+        """Add levels of the same quantities, in one order."""
         count, columns = len(self), vars(self)
         self.bursts |= {count + k: level.burst for k, level in enumerate(levels) if level.burst is not None}
         self.inner |= {count + k: level.inner for k, level in enumerate(levels) if level.inner}
@@ -138,8 +138,8 @@ class LevelList:
             columns[name].extend(column)
         for name in _BY_NAME if levels else ():
             rows = [getattr(level, name) for level in levels]
-            for quantity in rows[0]:
-                columns[name].setdefault(quantity, array("d")).extend([row[quantity] for row in rows])
+            for quantity, column in zip(rows[0], zip(*[row.values() for row in rows], strict=True), strict=True):
+                columns[name].setdefault(quantity, array("d")).extend(column)
 
     @contextmanager
     def lent(self) -> Iterator[LevelList]:
@@ -161,22 +161,18 @@ class LevelList:
     def part(self, start: int, stop: int) -> LevelList:
         """Return some of the levels, as a list of their own."""
         part = LevelList(self.signal)
-        part.bursts = {k - start: burst for k, burst in self.bursts.items() if start <= k < stop}
+        part._join(self, start, stop)
         part.inner = {k - start: inner for k, inner in self.inner.items() if start <= k < stop}
-        for name in _COLUMNS:
-            setattr(part, name, getattr(self, name)[start:stop])
-        for name in _BY_NAME:
-            setattr(part, name, {quantity: x[start:stop] for quantity, x in getattr(self, name).items()})
         return part
 
-    def _join(self, more: LevelList) -> None:
-        """Add another list's levels, of the same quantities."""
-        self.bursts |= {len(self) + k: burst for k, burst in more.bursts.items()}
+    def _join(self, more: LevelList, start: int, stop: int) -> None:
+        """Add some of another list's levels, of the same quantities, without those within them."""
+        self.bursts |= {len(self) + k - start: burst for k, burst in more.bursts.items() if start <= k < stop}
         for name in _BY_NAME:
             for quantity, x in getattr(more, name).items():
-                getattr(self, name).setdefault(quantity, array("d")).extend(x)
+                getattr(self, name).setdefault(quantity, array("d")).extend(x[start:stop])
         for name in _COLUMNS:
-            getattr(self, name).extend(getattr(more, name))
+            getattr(self, name).extend(getattr(more, name)[start:stop])
 
     @property
     def names(self) -> Set[str]:
@@ -190,10 +186,10 @@ class LevelList:
             return self
         refined, begun = LevelList(self.signal), 0
         for k, inner in self.inner.items():
-            refined._join(self.part(begun, k))
-            refined._join(LevelList(self.signal, inner))
+            refined._join(self, begun, k)
+            refined.extend(inner)
             begun = k + 1
-        refined._join(self.part(begun, len(self)))
+        refined._join(self, begun, len(self))
         return refined._with_ways(self.inner)
 
     def _with_ways(self, inner: Mapping[int, Sequence[LevelRecord]]) -> LevelList:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 import math
 from collections.abc import Iterable, Sequence, Set
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import chain, islice
 
@@ -121,6 +121,8 @@ class Level:
 
     def usual(self, name: str) -> float:
         """Return its usual reading: the median of its plateaus' medians, each counted by its readings. [unit]."""
+        if len(self.parts) == 1:
+            return self.parts[0].traces[name].usual
         # Not one of all readings: these are not kept, however long a level holds.
         return weighted_median([(part.traces[name].usual, part.count) for part in self.parts])
 
@@ -158,10 +160,8 @@ def edge_readings(before: Level, level: Level, signal: str) -> int:
     return math.ceil(min(max(by_noise, by_time, LEVEL_READINGS), EDGE))
 
 
-def _burst(before: Level | None, level: Level, signal: str) -> Burst | None:
+def _burst(before: Level, level: Level, signal: str) -> Burst | None:
     """Return what stood out between two levels that hardly differ; None if nothing did."""
-    if before is None or level.after_gap or not level.between:
-        return None
     base = before.last(signal)
     top = highest([part.traces[signal].high for part in level.between]) - base
     if top < level.changed.least or abs(level.first(signal) - base) > SMALL_CHANGE * top:
@@ -180,11 +180,9 @@ def _burst(before: Level | None, level: Level, signal: str) -> Burst | None:
     return Burst(start_us, stop_us, sum(part.count for part in high), peak, sag_V)
 
 
-def _ends_of_change(before: Level | None, level: Level, signal: str) -> tuple[Plateau, Plateau]:
+def _ends_of_change(before: Level, level: Level, signal: str) -> tuple[Plateau, Plateau]:
     """Return the plateaus with which the change to a level began and was over."""
     left = reached = level.parts[0]
-    if before is None or level.after_gap:
-        return left, reached
     below, change = before.last(signal), level.first(signal) - before.last(signal)
     for part in reversed(level.between):
         through = (part.traces[signal].usual - below) / change if change else 0.0
@@ -200,7 +198,10 @@ def record(
 ) -> LevelRecord:
     """Return what is kept of a level that is complete; so many readings stand for its beginning and for its end."""
     names, changed, start = level.names, level.changed, level.start
-    left, reached = _ends_of_change(before, level, signal)
+    left, reached, burst = level.parts[0], level.parts[0], None
+    if before is not None and level.between and not level.after_gap:
+        left, reached = _ends_of_change(before, level, signal)
+        burst = _burst(before, level, signal)
     return LevelRecord(
         start_us=level.start_us,
         spacing_s=changed.step_s,
@@ -220,7 +221,7 @@ def record(
         highest_W=level.high("power_W"),
         sums_first={name: sums[0] for name, sums in level.parts[0].sums.items()},
         sums_last={name: sums[1] for name, sums in level.parts[-1].sums.items()},
-        burst=_burst(before, level, signal),
+        burst=burst,
         start_s=start_s,
     )
 
@@ -258,9 +259,16 @@ class LevelMaker:
             self._is_level, self._between = True, []
         return done
 
+    def twin(self) -> LevelMaker:
+        """Return one that can go on without changing this one."""
+        twin = copy.copy(self)
+        if self._forming is not None:
+            twin._forming = replace(self._forming, parts=[*self._forming.parts])
+        return twin
+
     def rest(self) -> list[Level]:
         """Return the levels that are not complete yet, as they stand."""
-        twin = copy.copy(self)
+        twin = self.twin()
         done = twin._closed()
         return done if twin._waiting is None else [*done, twin._waiting]
 

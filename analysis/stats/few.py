@@ -23,8 +23,8 @@ def median(x: Sequence[float]) -> float:
 
 def weighted_median(x: Sequence[tuple[float, float]]) -> float:
     """Return the median of numbers, each counted by its weight, which follows it; NaN if one of them is."""
-    if len(x) == 1 or math.isnan(sum([number for number, _ in x])):
-        return x[0][0] if len(x) == 1 else math.nan
+    if math.isnan(sum([number for number, _ in x])):
+        return math.nan
     ordered = sorted(x)
     reached = list(accumulate([weight for _, weight in ordered]))
     return ordered[bisect_left(reached, reached[-1] / 2)][0]

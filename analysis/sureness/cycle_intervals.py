@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from ..charge.amounts import Charge
 from ..cycles.cycle import Cycle, Cycles
-from ..readings.chunk import SECONDS_PER_HOUR
+from ..readings.chunk import SECONDS_PER_HOUR, FloatArray
 from ..readings.measured_span import HowRead
 from ..site.motor_tables import USUAL_START_S
 from ..stats.interval95 import EVEN, WITHIN
@@ -43,7 +44,7 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
     An offset of the meter's zero cancels, since a cycle counts above the level before it; the instants of both edges,
     the meter's gain, its last digit and the noise do not. `noise` is a standard deviation in the unit of the signal.
     """
-    volts = _volts(cycles)
+    runs, volts = _CycleColumns(cycles.cycles), _volts(cycles)
     noise_A = noise if cycles.signal == "current_A" else noise / volts
     current, power = figures.current, figures.power
     amps = _CycleErrors(_gain(current), noise_A, current.resolution)
@@ -52,52 +53,86 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
     else:
         gain = math.hypot(_gain(current), _gain(figures.voltage))
         watts = _CycleErrors(gain, noise_A * volts, current.resolution * volts)
-    # What one start was seen to draw others may have drawn between readings.
-    highest_A = max((_surge(cycle) for cycle in cycles.cycles), default=0.0)
-    u95s, moments = [], []
-    for cycle in cycles.cycles:
-        of_amps, of_watts = _Unseen.of(cycle, how, highest_A), _Unseen.of(cycle, how, highest_A, volts)
-        u95s.append(
-            (
-                amps.u95(cycle, _taken(cycle.charge_Ah, cycle.so_far_Ah), cycle.run_A, of_amps),
-                watts.u95(cycle, _taken(cycle.energy_Wh, cycle.so_far_Wh), cycle.run_W, of_watts),
-            )
-        )
-        moments.append((of_amps.moments95(cycle.run_A), of_watts.moments95(cycle.run_W)))
+    charge = _Amounts.of(
+        runs, how, amps, runs.known("charge_Ah", "so_far_Ah"), runs["run_A"], runs["base_drift_A"], 1.0
+    )
+    energy = _Amounts.of(
+        runs, how, watts, runs.known("energy_Wh", "so_far_Wh"), runs["run_W"], runs["base_drift_W"], volts
+    )
+    of_each = zip(cycles.cycles, charge.each(), energy.each(), strict=True)
+    summary = cycles.summary
     return replace(
         cycles,
         cycles=tuple(
-            replace(cycle, charge_u95_Ah=amps_u95, energy_u95_Wh=watts_u95) if cycle.complete else cycle
-            for cycle, (amps_u95, watts_u95) in zip(cycles.cycles, u95s, strict=True)
+            replace(cycle, charge_u95_Ah=of_charge, energy_u95_Wh=of_energy) if cycle.complete else cycle
+            for cycle, of_charge, of_energy in of_each
         ),
         summary=replace(
-            cycles.summary,
-            charge_u95_Ah=None if cycles.summary.charge_Ah is None else _together(u95s, moments, 0),
-            energy_u95_Wh=None if cycles.summary.energy_Wh is None else _together(u95s, moments, 1),
+            summary,
+            charge_u95_Ah=None if summary.charge_Ah is None else charge.together(),
+            energy_u95_Wh=None if summary.energy_Wh is None else energy.together(),
         ),
     )
 
 
-def _taken(whole: float | None, so_far: float | None) -> float | None:
-    return so_far if whole is None else whole
+@dataclass(frozen=True)
+class _CycleColumns:
+    """Figures of cycles as columns, shapes (n,): NaN where one is not known."""
+
+    cycles: Sequence[Cycle]
+
+    def __getitem__(self, name: str) -> FloatArray:
+        return np.array([getattr(cycle, name) for cycle in self.cycles], dtype=np.float64)
+
+    def known(self, whole: str, so_far: str) -> FloatArray:
+        """Return a figure, of runs without an end as far as they were seen."""
+        of_whole = self[whole]
+        return np.where(np.isnan(of_whole), self[so_far], of_whole)
+
+    @cached_property
+    def length_s(self) -> FloatArray:
+        """How long they were seen running. [s]."""
+        return self.known("run_s", "so_far_s")
+
+    @cached_property
+    def surge_A(self) -> FloatArray:
+        """What a start was seen to draw above the settled run. [A]."""
+        return np.maximum(np.nan_to_num(self["surge_A"]) - np.nan_to_num(self["run_A"]), 0.0)
 
 
-def _together(
-    u95s: Sequence[tuple[float | None, float | None]], moments: Sequence[tuple[float, float]], which: int
-) -> float | None:
-    """Return half of the interval of a sum, of charge (0) or energy (1); `moments` are each cycle's own. [unit h]"""
-    known = [u95[which] for u95 in u95s if u95[which] is not None]
-    if not known or len(known) < len(u95s):
-        return None
-    own = [each[which] for each in moments]
-    # What one cycle is off the others may be off the same way (gain, digit), so halves add up and not their squares.
-    alike = sum(math.sqrt(max((u95 or 0.0) ** 2 - x**2, 0.0)) for u95, x in zip(known, own, strict=True))
-    return math.hypot(alike, *own)
+@dataclass(frozen=True)
+class _Amounts:
+    """Half of the 95 % intervals of what cycles took, and what of it is each one's alone; NaN where not known."""
 
+    u95: FloatArray
+    own: FloatArray
 
-def _surge(cycle: Cycle) -> float:
-    """Return what a start was seen to draw above the settled run. [A]"""
-    return max((cycle.surge_A or 0.0) - (cycle.run_A or 0.0), 0.0)
+    @classmethod
+    def of(
+        cls,
+        runs: _CycleColumns,
+        how: HowRead,
+        errors: _CycleErrors,
+        amount: FloatArray,
+        draw: FloatArray,
+        drift: FloatArray,
+        per_A: float,
+    ) -> _Amounts:
+        """Return it for an amount [unit h] of runs of a draw, over a base that drifts, one amp of which is `per_A`."""
+        unseen = _Unseen.of(runs, how, np.abs(np.nan_to_num(drift)), per_A)
+        return cls(errors.u95(runs.length_s, amount, draw, unseen), unseen.moments95(draw))
+
+    def each(self) -> list[float | None]:
+        """Return that of each cycle."""
+        return [None if math.isnan(u95) else u95 for u95 in self.u95.tolist()]
+
+    def together(self) -> float | None:
+        """Return half of the interval of the sum; None where that of one is not known. [unit h]."""
+        if not len(self.u95) or np.isnan(self.u95).any():
+            return None
+        # What one cycle is off the others may be off the same way (gain, digit): halves add up and not their squares.
+        alike = sum(np.sqrt(np.maximum(self.u95**2 - self.own**2, 0.0)).tolist())
+        return math.hypot(alike, *self.own.tolist())
 
 
 def _gain(accuracy: Accuracy) -> float:
@@ -119,25 +154,23 @@ class _CycleErrors:
     noise: float
     resolution: float
 
-    def u95(self, cycle: Cycle, amount: float | None, run: float | None, unseen: _Unseen) -> float | None:
-        """Return half of the 95 % interval of one amount of a cycle [unit h]; None where the amount is not known."""
-        run_s = _taken(cycle.run_s, cycle.so_far_s)
-        if amount is None or run_s is None:
-            return None
-        settled = abs(run if run is not None else amount * SECONDS_PER_HOUR / max(run_s, 1e-9))
+    def u95(self, length_s: FloatArray, amount: FloatArray, draw: FloatArray, unseen: _Unseen) -> FloatArray:
+        """Return half of the 95 % interval of what each cycle took [unit h]; NaN where the amount is not known."""
+        mean = amount * SECONDS_PER_HOUR / np.maximum(length_s, 1e-9)
+        settled = np.abs(np.where(np.isnan(draw), mean, draw))
         # The level below the run and the run itself are means of readings, each with the noise of so many.
-        readings = max(run_s / unseen.interval_s, 1.0) if unseen.interval_s else 1.0
-        base = self.noise * run_s * math.sqrt(1 / _BASE_READINGS + 1 / readings)
+        readings = np.maximum(length_s / unseen.interval_s, 1.0) if unseen.interval_s else 1.0
+        base = self.noise * length_s * np.sqrt(1 / _BASE_READINGS + 1 / readings)
         # The last digit of both levels, even within a digit; each edge even within its spacing.
-        digit = math.sqrt(2) * self.resolution / WITHIN * run_s
+        digit = math.sqrt(2) * self.resolution / WITHIN * length_s
         edges = (edge_s * settled / WITHIN for edge_s in unseen.edges_s)
         apart = (limit / EVEN for limit in unseen.apart)
-        return _half([self.gain * abs(amount) * SECONDS_PER_HOUR, digit, *edges, *apart], base) / SECONDS_PER_HOUR
+        return _half([self.gain * np.abs(amount) * SECONDS_PER_HOUR, digit, *edges, *apart], base) / SECONDS_PER_HOUR
 
 
 @dataclass(frozen=True)
 class _Unseen:
-    """What a cycle's readings, of a usual spacing, do not show.
+    """What the readings of cycles, of a usual spacing, do not show; shapes (n,).
 
     ``edges_s`` are the spacings of the readings around start and stop (means know what was drawn meanwhile), ``apart``
     the limits of what the start's surge, and a level below that moved at an unknown instant, can do [unit s].
@@ -145,48 +178,48 @@ class _Unseen:
     """
 
     interval_s: float
-    edges_s: tuple[float, ...]
-    apart: tuple[float, ...]
+    edges_s: tuple[FloatArray | float, ...]
+    apart: tuple[FloatArray, ...]
     of_display: bool = False
 
     @classmethod
-    def of(cls, cycle: Cycle, how: HowRead, highest_A: float, volts: float | None = None) -> _Unseen:
-        """Return it for the charge of a cycle; with `volts` for its energy."""
+    def of(cls, runs: _CycleColumns, how: HowRead, drift: FloatArray, per_A: float) -> _Unseen:
+        """Return it for amounts above a base that drifts by so much, in a unit of which one amp is `per_A`."""
         interval_s = how.usual_interval_s or 0.0
-        drift = (cycle.base_drift_A if volts is None else cycle.base_drift_W) or 0.0
         # Where a run has no end its draw was taken over all its length, and what drifts may have been its draw.
-        moved = abs(drift) * ((cycle.run_s or 0.0) / 2 + (cycle.so_far_s or 0.0))
+        moved = drift * (np.nan_to_num(runs["run_s"]) / 2 + np.nan_to_num(runs["so_far_s"]))
         if how.delay_s is not None:
             late_s = how.delay_s + interval_s
-            return cls(interval_s, (late_s,) * 2, (moved, _surge(cycle) * (volts or 1.0) * late_s / 2), of_display=True)
+            return cls(interval_s, (late_s,) * 2, (moved, runs.surge_A * per_A * late_s / 2), of_display=True)
         if how.sampling == "mean":
             return cls(interval_s, (), (moved,))
         # An edge is known to so much on either side, half of the spacing it fell into; else that is a usual one.
-        edges_s = tuple(interval_s if s is None else 2 * s for s in (cycle.start_within_s, cycle.stop_within_s))
-        # A surge that a reading caught counts for a whole spacing; one that none caught lasted for less than that.
-        caught, missed = _surge(cycle) * interval_s, highest_A * min(interval_s, USUAL_START_S)
-        surge = 0.0 if cycle.surge_resolved else max(caught, missed) * (volts or 1.0)
-        return cls(interval_s, edges_s, (moved, surge))
+        within_s = (runs["start_within_s"], runs["stop_within_s"])
+        edges_s = tuple(np.where(np.isnan(x), interval_s, 2 * x) for x in within_s)
+        # A surge that a reading caught counts for a whole spacing; one that none caught lasted for less than that, and
+        # what one start was seen to draw others may have drawn between readings.
+        caught, highest_A = runs.surge_A * interval_s, float(runs.surge_A.max(initial=0.0))
+        surge = np.maximum(caught, highest_A * min(interval_s, USUAL_START_S)) * per_A
+        return cls(interval_s, edges_s, (moved, np.where(runs["surge_resolved"], 0.0, surge)))
 
-    def moments95(self, run: float | None) -> float:
-        """Return half of the 95 % interval of what a display's delay does to a cycle alone. [unit h]"""
+    def moments95(self, draw: FloatArray) -> FloatArray:
+        """Return half of the 95 % intervals of what a display's delay does to each cycle alone. [unit h]"""
         if not self.of_display:
-            return 0.0
-        return _half([abs(run or 0.0) * edge_s / WITHIN for edge_s in self.edges_s], 0.0) / SECONDS_PER_HOUR
+            return np.zeros_like(draw)
+        known = np.abs(np.nan_to_num(draw))
+        return _half([known * edge_s / WITHIN for edge_s in self.edges_s], np.zeros_like(draw)) / SECONDS_PER_HOUR
 
 
-def _half(even: Sequence[float], normal: float) -> float:
-    """Return half of the 95 % interval of even parts and a normal one, by the kurtosis of their sum."""
+def _half(even: Sequence[FloatArray], normal: FloatArray) -> FloatArray:
+    """Return half of the 95 % intervals of even parts and a normal one, by the kurtosis of their sum; shapes (n,)."""
     # `combine` would convolve the parts for each of hundreds of cycles. The excess kurtosis of a sum is that of its
     # parts, weighed by their squared shares of the variance; between the three factors known exactly (one even part,
     # two like ones, a normal distribution) the coverage factor is taken to lie on a parabola.
     squares = [u * u for u in even]
     u2 = sum(squares) + normal**2
-    if u2 <= 0:
-        return 0.0
-    kurtosis = -1.2 * sum(u * u for u in squares) / u2**2
+    kurtosis = -1.2 * sum(u * u for u in squares) / np.where(u2 > 0, u2, 1.0) ** 2
     bent, sloping, at_0 = _PARABOLA
-    return ((bent * kurtosis + sloping) * kurtosis + at_0) * math.sqrt(u2)
+    return ((bent * kurtosis + sloping) * kurtosis + at_0) * np.sqrt(u2)
 
 
 _PARABOLA: list[float] = np.polyfit(_KURTOSES, _FACTORS, 2).tolist()

@@ -304,3 +304,14 @@ def test_asking_for_the_rest_changes_nothing():
         assert [x.count for x in maker.rest()] == [x.count for x in maker.rest()]
     assert [level.usual("current_A") for level in given] == [2.0, 30.0]
     assert [level.usual("current_A") for level in maker.rest()] == [2.0, 30.0]
+
+
+def test_a_twin_goes_on_by_itself():
+    """What a twin takes in the maker has not: neither a plateau that goes on with the last level, nor another level."""
+    maker, (base, noise, run) = LevelMaker("current_A"), in_a_row((20, 2.0), (20, 2.2), (20, 30.0))
+    maker.add(base)
+    twin = maker.twin()
+    twin.add(noise)
+    assert ([x.count for x in maker.rest()], [x.count for x in twin.rest()]) == ([20], [40])
+    twin.add(run)
+    assert [x.count for x in maker.rest()] == [20]
