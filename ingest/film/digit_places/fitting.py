@@ -23,6 +23,8 @@ _STEPS, _ENOUGH = 9, 2e-4
 _SHARED, _DAMPED, _GIVEN_UP = 1e-2, 1e-3, 1.0
 #: How far what has no usual value may move from where it began, and a digit stand aside, in heights.
 _MOVED, _ASIDE = 0.15, 0.02
+#: An exponent so far beyond all edges that nothing of a digit is there, whose exponential is still a number.
+_FAR = 600.0
 
 
 class _FitSoFar(NamedTuple):
@@ -153,20 +155,20 @@ def _usual_about(start: Figures, digits: int) -> tuple[Figures, Figures]:
 
 def _bars(x: Figures, y: Figures, g: Geometry, blur: float, cut: float) -> Figures:
     """Return how much of each pixel of a digit is of segment a to g or of its point; shape (8, rows, columns)."""
-
-    def band(at: Figures, low: float, high: float) -> Figures:
-        # Nearly how a blurred edge rises, and quicker to reckon.
-        soft = 0.8 / blur
-        return np.asarray(0.5 * (np.tanh((at - low) * soft) - np.tanh((at - high) * soft)))
-
     w, h, s = g.width, g.height, g.stroke
-    flat = band(x, cut, w - cut)
-    upper, lower = band(y, cut, h / 2 - cut + s / 2), band(y, h / 2 + cut - s / 2, h - cut)
-    left, right = band(x, 0.0, s), band(x, w - s, w)
-    a, middle, d = band(y, 0.0, s), band(y, (h - s) / 2, (h + s) / 2), band(y, h - s, h)
-    size = min(s / 2, 0.42 * (g.pitch - w))
-    centre = (g.pitch + w) / 2
-    point = band(x, centre - size, centre + size) * band(y, h - s / 2 - size, h - s / 2 + size)
+    size, centre = min(s / 2, 0.42 * (g.pitch - w)), (g.pitch + w) / 2
+
+    def bands(at: Figures, *edges: float) -> Figures:
+        # Nearly how a blurred edge rises, and quicker to reckon: one exponential for all edges across the same way.
+        rise = np.exp(np.minimum(1.6 / blur * at, _FAR))
+        before = 1 / (1 + rise * np.exp(-1.6 / blur * np.array(edges))[:, None, None])
+        return np.asarray(before[1::2] - before[::2])
+
+    flat, left, right, across = bands(x, cut, w - cut, 0.0, s, w - s, w, centre - size, centre + size)
+    a, middle, d, upper, lower, low = bands(
+        *(y, 0.0, s, (h - s) / 2, (h + s) / 2, h - s, h),
+        *(cut, (h + s) / 2 - cut, (h - s) / 2 + cut, h - cut, h - s / 2 - size, h - s / 2 + size),
+    )
     return np.stack(
-        [flat * a, right * upper, right * lower, flat * d, left * lower, left * upper, flat * middle, point]
+        [flat * a, right * upper, right * lower, flat * d, left * lower, left * upper, flat * middle, across * low]
     )
