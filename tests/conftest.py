@@ -1,5 +1,6 @@
 """What several files of tests start from."""
 
+import gc
 import os
 import sys
 from contextlib import redirect_stdout
@@ -63,3 +64,8 @@ def pytest_collection_modifyitems(items):
         shared = {definitions[-1].scope for definitions in item._fixtureinfo.name2fixturedefs.values()}
         if "module" in shared and item.get_closest_marker("xdist_group") is None:
             item.add_marker(pytest.mark.xdist_group(item.path.stem))
+
+
+def pytest_collection_finish():
+    """Look no more through what was collected and loaded, which stays, wherever what can go is sought."""
+    gc.freeze()
