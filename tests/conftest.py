@@ -3,7 +3,9 @@
 import gc
 import os
 import sys
+import time
 from contextlib import redirect_stdout
+from importlib.util import cache_from_source
 from pathlib import Path
 
 # Several processes share the processor: threads of algebra that wait for each other only take it from them.
@@ -21,6 +23,7 @@ from made_once import made_once
 from quality_logs import look  # noqa: F401  (a fixture)
 
 from shuntbook.cli.main import run
+from shuntbook.ingest.safe_files.file_lock import claim
 
 # Lines are held to the usual width, whatever terminal the tests are begun from.
 os.environ.pop("COLUMNS", None)
@@ -64,6 +67,28 @@ def pytest_collection_modifyitems(items):
         shared = {definitions[-1].scope for definitions in item._fixtureinfo.name2fixturedefs.values()}
         if "module" in shared and item.get_closest_marker("xdist_group") is None:
             item.add_marker(pytest.mark.xdist_group(item.path.stem))
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection():
+    """Let one process of a run compile what a new checkout collects: the others wait, and find it compiled."""
+    held = _held_to_compile()
+    try:
+        return (yield)
+    finally:
+        if held is not None:
+            os.close(held)
+
+
+def _held_to_compile():
+    """Hold the folder of tests while the last of them is not compiled; None once it is."""
+    place = Path(cache_from_source(__file__)).parent
+    while not any(place.glob("test_house.*")):
+        try:
+            return claim(Path(__file__).parent)
+        except BlockingIOError:
+            time.sleep(0.2)
+    return None
 
 
 def pytest_collection_finish():
