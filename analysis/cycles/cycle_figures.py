@@ -10,7 +10,7 @@ import numpy as np
 from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR
 from ..readings.measured_span import HowRead
 from ..signal_levels.level_record import LevelList
-from ..signal_levels.steps import unknown_of
+from ..signal_levels.running_sums import unknown_of
 from ..stats.few import highest
 from .cycle import Cycle
 from .run_figures import SeenRun

@@ -22,12 +22,12 @@ class Blocks:
         self._waiting: list[Chunk] = []
         self._count = 0
 
-    def add(self, chunk: Chunk) -> Iterator[Chunk]:
-        """Take a chunk in and yield the blocks that are full."""
+    def add(self, chunk: Chunk, most: int) -> Iterator[Chunk]:
+        """Take a chunk in and yield the blocks that are full, up to so many as one."""
         whole = self.full(chunk)
         if whole is not None:
-            for start in range(0, len(whole), self._size):
-                yield whole.part(start, start + self._size)
+            for start in range(0, len(whole), most * self._size):
+                yield whole.part(start, start + most * self._size)
 
     def full(self, chunk: Chunk) -> Chunk | None:
         """Take a chunk in and return the blocks that are full as one; None where none is."""

@@ -7,6 +7,7 @@ __all__ = [
     "levels",
     "plateau",
     "rises",
+    "running_sums",
     "start_length",
     "step_threshold",
     "steps",

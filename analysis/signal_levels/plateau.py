@@ -65,7 +65,7 @@ def _rows_of(
     along = np.arange(counts.max())
     inside = along < counts[:, None]
     at = first[:, None] + np.where(inside, along, 0) * np.reshape(stride, (-1, 1))
-    return x[:, at], inside
+    return x.take(at, axis=1), inside
 
 
 def _medians(rows: FloatArray, inside: NDArray[np.bool_], counts: CountArray) -> FloatArray:
@@ -78,8 +78,17 @@ def _medians(rows: FloatArray, inside: NDArray[np.bool_], counts: CountArray) ->
     return np.where(np.isnan(ordered[:, :, -1]), np.nan, middle)
 
 
+def _medians_of_rows(x: FloatArray) -> FloatArray:
+    """Return the median of each row, shape (q,); NaN where one of its readings is."""
+    ordered = np.sort(x, axis=1)
+    middle = (ordered[:, (x.shape[1] - 1) // 2] + ordered[:, x.shape[1] // 2]) / 2
+    return np.where(np.isnan(ordered[:, -1]), np.nan, middle)
+
+
 def traces_of(names: Sequence[str], x: FloatArray, bounds: CountArray) -> list[dict[str, Trace]]:
     """Return what is kept of consecutive plateaus: `x` has a row for each name, `bounds` where each begins and ends."""
+    if len(bounds) < 2:
+        return []
     starts, stops = bounds[:-1], bounds[1:]
     counts = stops - starts
     short = np.minimum(counts, EDGE)
@@ -95,12 +104,14 @@ def traces_of(names: Sequence[str], x: FloatArray, bounds: CountArray) -> list[d
         np.minimum.reduceat(inside, starts, axis=1),
         np.maximum.reduceat(inside, starts, axis=1),
     )
-    figures = np.stack(columns, axis=2).tolist()
-    edges, after = at_edges[0].tolist(), len(starts)
-    return [
-        {name: Trace._make([*figures[q][m], edges[q][m][:n], edges[q][after + m][:n]]) for q, name in enumerate(names)}
-        for m, n in enumerate(short.tolist())
-    ]
+    figures = [column.tolist() for column in columns]
+    edges, lengths = at_edges[0].tolist(), [*short.tolist()] * 2
+    of_names = []
+    for q in range(len(names)):
+        ends = [row[:length] for row, length in zip(edges[q], lengths, strict=True)]
+        each = zip(*(figure[q] for figure in figures), ends[: len(starts)], ends[len(starts) :], strict=True)
+        of_names.append(map(Trace._make, each))
+    return [dict(zip(names, traces, strict=True)) for traces in zip(*of_names, strict=True)]
 
 
 @dataclass(frozen=True)
@@ -124,7 +135,7 @@ class OpenPlateau:
     def of(cls, begun: Plateau, names: Sequence[str], x: FloatArray) -> OpenPlateau:
         """Return the beginning of a plateau; `x` are its readings so far, shape (q, n)."""
         edges = x[:, :EDGE].copy(), x[:, -EDGE:].copy()
-        return cls(begun, names, *edges, x.copy(), x.min(axis=1), x.max(axis=1))._thinned()
+        return cls(begun, names, *edges, x, x.min(axis=1), x.max(axis=1))._thinned()
 
     def extended(self, time_us: TimeArray, x: FloatArray, sums: Mapping[str, float]) -> OpenPlateau:
         """Return the plateau with its next readings, shape (q, n); `sums` are the running integrals at the last."""
@@ -151,11 +162,11 @@ class OpenPlateau:
         sample, stride = self.sample, self.stride
         while sample.shape[1] > SAMPLE:
             sample, stride = sample[:, ::2], stride * 2
-        return self if stride == self.stride else replace(self, sample=sample.copy(), stride=stride)
+        return replace(self, sample=sample.copy(), stride=stride)
 
     def closed(self) -> Plateau:
         """Return it as it stands."""
-        edges = [np.median(x, axis=1) for x in (self.head, self.tail, self.sample)]
+        edges = [_medians_of_rows(x) for x in (self.head, self.tail, self.sample)]
         figures = np.stack([*edges, self.low, self.high], axis=1).tolist()
         heads, tails = self.head.tolist(), self.tail.tolist()
         traces = {name: Trace._make([*figures[q], heads[q], tails[q]]) for q, name in enumerate(self.names)}

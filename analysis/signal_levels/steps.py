@@ -8,23 +8,27 @@ between two of them is a step.
 from __future__ import annotations
 
 import copy
-from collections.abc import Set
+from collections.abc import Sequence, Set
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..readings.blocks import Blocks, gaps_before
-from ..readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray, join
+from ..readings.chunk import MICROSECONDS, Chunk, FloatArray, TimeArray, has_missing
 from ..readings.energy_signals import contradicts
-from ..readings.integral import between_readings, bridged_s
+from ..readings.integral import bridged_s
 from ..readings.measured_span import HowRead
-from .plateau import OpenPlateau, Plateau, Trace, traces_of
+from .plateau import OpenPlateau, Plateau, traces_of
 from .rises import SLOW_S, RiseCounter, Rises
+from .running_sums import AtStarts, RunningSums
 from .step_threshold import Threshold
 
 #: Readings looked at together when the noise is judged.
 BLOCK = 16384
+#: Blocks that are cut at once, as many as a log's reader hands over: NumPy's calls cost more than the work they do.
+TOGETHER = 4
 #: A reading's neighbours on either side that must be known before it can be judged.
 AROUND = 2
 #: Of a step this share is still there between the readings one further out.
@@ -58,6 +62,15 @@ def names_of(quantities: Set[str]) -> list[str]:
     return [name for name in ("current_A", "power_W", "voltage_V") if name in quantities]
 
 
+def _rows_of(how: HowRead, signal: str, quantities: Set[str]) -> list[str]:
+    """Return what is kept of each reading: the signal, what else is integrated, and volts last."""
+    names = {signal, *names_of(quantities)}
+    # At the bank volts and amps give watts.
+    if how.side == "dc" and {"current_A", "voltage_V"} <= names:
+        names.add("power_W")
+    return sorted(names, key=[signal, "current_A", "power_W", "voltage_V"].index)
+
+
 class StepFold:
     """Cut a log that has these quantities into plateaus.
 
@@ -82,12 +95,12 @@ class StepFold:
         self.signal = signal
         self._names = names_of(quantities)
         self._blocks = Blocks(BLOCK)
-        self._state = _State(how, signal)
+        self._state = _State(how, _rows_of(how, signal, quantities))
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in."""
-        for block in self._blocks.add(self._usable(chunk)):
-            self._state.take(block, final=False)
+        for blocks in self._blocks.add(self._usable(chunk), TOGETHER):
+            self._state.take(blocks, final=False)
 
     def handed_over(self) -> list[Plateau]:
         """Return the plateaus that will not change any more, and forget them."""
@@ -101,68 +114,53 @@ class StepFold:
         state.take(rest if rest is not None else Chunk(np.empty(0, np.int64), {}), final=True)
         plateaus = [*state.done, *([state.open.closed()] if state.open else [])]
         rises = None if state.rises is None else state.rises.result()
-        return Plateaus(self.signal, tuple(plateaus), state.covered_s, rises)
+        return Plateaus(self.signal, tuple(plateaus), state.sums.covered_s, rises)
 
     def _usable(self, chunk: Chunk) -> Chunk:
         """Return the readings that have a signal."""
-        q = {name: chunk.quantities[name] for name in self._names}
-        known = ~np.isnan(q[self.signal])
-        if known.all():
-            return Chunk(chunk.time_us, q)
-        return Chunk(chunk.time_us[known], {name: x[known] for name, x in q.items()})
+        return Chunk(chunk.time_us, {name: chunk.quantities[name] for name in self._names}).having(self.signal)
 
 
 @dataclass(frozen=True)
 class _Cut:
-    """Readings that are being cut into plateaus: those from `before` up to `keep`; `x` has a row for each quantity."""
+    """Readings that are being cut into plateaus: those from `before` up to `keep`; `x` has a row for each quantity.
+
+    ``starts`` are those that begin a plateau, ``least`` the smallest change that was a step there.
+    """
 
     time_us: TimeArray
-    names: tuple[str, ...]
+    names: Sequence[str]
     x: FloatArray
-    signal: FloatArray
-    sums: dict[str, FloatArray]
     is_gap: NDArray[np.bool_]
-    least: float
     before: int
     keep: int
+    starts: NDArray[np.int64]
+    least: FloatArray
 
-    def plateaus(self, bounds: NDArray[np.int64]) -> list[Plateau]:
-        """Return the plateaus between these readings, each of which begins one."""
-        traces = traces_of(self.names, self.x, bounds) if len(bounds) > 1 else []
-        ends = zip(traces, bounds[:-1].tolist(), bounds[1:].tolist(), strict=True)
-        return [self._plateau(trace, a, b) for trace, a, b in ends]
-
-    def opened(self, a: int) -> OpenPlateau:
-        """Return the plateau that begins at `a` and may go on after the last reading."""
-        return OpenPlateau.of(self._plateau({}, a, self.keep), self.names, self.x[:, a : self.keep])
-
-    def grown(self, plateau: OpenPlateau, stop: int) -> OpenPlateau:
-        """Return a plateau from before with the readings up to `stop`."""
-        part = slice(self.before, stop)
-        at_end = {name: float(total[stop - 1]) for name, total in self.sums.items()}
-        return plateau.extended(self.time_us[part], self.x[:, part], at_end)
-
-    def _plateau(self, traces: dict[str, Trace], a: int, b: int) -> Plateau:
-        sums = {name: (total.item(a), total.item(b - 1)) for name, total in self.sums.items()}
-        step, after_gap, step_s = 0.0, True, 0.0
-        if a:
-            step, after_gap = self.signal.item(a) - self.signal.item(a - 1), self.is_gap.item(a)
-            step_s = (self.time_us.item(a) - self.time_us.item(a - 1)) / MICROSECONDS
-        times = self.time_us.item(a), self.time_us.item(b - 1)
-        return Plateau(*times, b - a, traces, sums, self.least, step, after_gap, step_s)
+    def plateaus(self, sums: AtStarts) -> list[Plateau]:
+        """Return the plateaus that begin among these readings, without what is kept of the last, which is open."""
+        starts, stops = self.starts, np.append(self.starts[1:], self.keep)
+        traces = [*traces_of(self.names, self.x, starts), {}]
+        # The log's first reading begins a plateau though nothing stepped.
+        last = np.maximum(starts - 1, 0)
+        step = self.x[0, starts] - self.x[0, last]
+        step_s = (self.time_us[starts] - self.time_us[last]) / MICROSECONDS
+        after_gap = self.is_gap[starts] | (starts == 0)
+        extent = (x.tolist() for x in (self.time_us[starts], self.time_us[stops - 1], stops - starts))
+        change = (x.tolist() for x in (self.least, step, after_gap, step_s))
+        return list(map(Plateau, *extent, traces, sums.of_plateaus(), *change))
 
 
 class _State:
     """What is carried from block to block."""
 
-    def __init__(self, how: HowRead, signal: str) -> None:
+    def __init__(self, how: HowRead, names: Sequence[str]) -> None:
         self._how = how
-        self._signal = signal
-        self._carried: Chunk | None = None  # the last readings that were cut, and those held back
-        self._before = 0  # how many of these were cut
+        self._names = names
+        # The last readings that were cut, and those held back; of the former there are so many.
+        self._time_us, self._x, self._before = np.empty(0, np.int64), np.empty((len(names), 0)), 0
         self._threshold = Threshold()
-        self._sums: dict[str, float] = {}
-        self.covered_s = 0.0
+        self.sums = RunningSums(how, [name for name in names if name != "voltage_V"])
         self.done: list[Plateau] = []
         self.open: OpenPlateau | None = None
         # Closer readings show short runs as plateaus; a meter that keeps only changes has no spacing to be too slow.
@@ -172,113 +170,97 @@ class _State:
     def twin(self) -> _State:
         """Return a state that can go on without changing this one."""
         twin = copy.copy(self)
-        twin._sums, twin.done, twin._threshold = dict(self._sums), list(self.done), copy.copy(self._threshold)
+        twin.sums, twin.done, twin._threshold = self.sums.twin(), list(self.done), copy.copy(self._threshold)
         twin.rises = None if self.rises is None else self.rises.twin()
         return twin
 
-    def take(self, block: Chunk, *, final: bool) -> None:
-        """Take the next block in; its last readings wait for the next unless it is the final one."""
-        parts = [self._carried] if self._carried is not None else []
-        parts += [_completed(block, self._how)] if len(block) else []
-        if not parts:
+    def take(self, new: Chunk, *, final: bool) -> None:
+        """Take the next blocks in; the last readings wait for more, unless they are the final ones."""
+        known = len(self._time_us)
+        time_us = np.concatenate([self._time_us, new.time_us])
+        if not len(time_us):
             return
-        readings = join(parts)
-        keep = len(readings) if final else len(readings) - AROUND
-        if keep > self._before:
-            level = self._cut(readings, keep)
-            self._before = min(keep, AROUND)
-            self._carried = join([level.part(keep - self._before, keep), readings.part(keep, len(readings))])
+        x = np.empty((len(self._names), len(time_us)))
+        x[:, :known] = self._x
+        _complete(x[:, known:], self._names, new, self._how)
+        ends = [len(time_us)] if final else range(known + BLOCK - AROUND, len(time_us), BLOCK)
+        self._cut(time_us, x, np.array([self._before, *ends]))
+        self._before = min(ends[-1], AROUND)
+        last = slice(ends[-1] - self._before, None)
+        self._time_us, self._x = time_us[last].copy(), x[:, last].copy()
 
-    def _cut(self, readings: Chunk, keep: int) -> Chunk:
-        """Cut the readings up to `keep` into plateaus, looking at those around them; return them without spikes."""
-        x = readings.quantities[self._signal]
+    def _cut(self, time_us: TimeArray, x: FloatArray, bounds: NDArray[np.int64]) -> None:
+        """Cut the readings of some blocks, which begin and end at these bounds, into plateaus."""
+        before, keep = int(bounds[0]), int(bounds[-1])
         # A value held until it changes has no gaps, however long nothing was written.
-        is_gap = gaps_before(readings.time_us, bridged_s(self._how))
-        least = self._threshold.of(x, is_gap)
-        if self.rises is not None:
-            part = slice(max(self._before - 1, 0), keep)
-            volts = readings.quantities.get("voltage_V", np.full(len(x), np.nan))
-            self.rises.take(readings.time_us[part], x[part], volts[part], is_gap[part])
-        # Volts and watts are levelled at the signal's spikes too: a false row is false in all its columns.
-        spikes = _spikes(x, is_gap, least)
-        level = Chunk(readings.time_us, {n: _levelled(v, spikes) for n, v in readings.quantities.items()})
-        smooth = level.quantities[self._signal]
-        starts = np.flatnonzero((_steps(smooth, is_gap, least) | is_gap)[:keep])
+        is_gap = gaps_before(time_us, bridged_s(self._how))
+        begins, least = is_gap.copy(), []
+        for begin, end in pairwise(bounds.tolist()):
+            steps, smallest = self._steps(time_us, x, is_gap, slice(begin, end))
+            begins[steps] = True
+            least.append(smallest)
         # The log's first reading begins a plateau though nothing stepped.
-        if not self._before:
-            starts = np.unique(np.append(starts, 0))
-        names, rows = tuple(level.quantities), np.array(list(level.quantities.values()))
-        sums = self._integrated(level, keep)
-        self._gather(_Cut(level.time_us, names, rows, smooth, sums, is_gap, least, self._before, keep), starts)
-        return level
+        begins[0] |= not before
+        starts = np.flatnonzero(begins[before:keep]) + before
+        since = slice(max(before - 1, 0), keep)
+        summed = x[: len(self.sums.names), since]
+        sums = self.sums.take(time_us[since], summed, starts - since.start, bounds[:-1] - since.start)
+        least_of = np.array(least)[np.searchsorted(bounds, starts, side="right") - 1]
+        self._gather(_Cut(time_us, self._names, x, is_gap, before, keep, starts, least_of), sums)
 
-    def _gather(self, cut: _Cut, starts: NDArray[np.int64]) -> None:
+    def _steps(
+        self, time_us: TimeArray, x: FloatArray, is_gap: NDArray[np.bool_], block: slice
+    ) -> tuple[NDArray[np.int64], float]:
+        """Return at which readings of a block the signal steps, and by how much at least; level its spikes in `x`."""
+        around = slice(max(block.start - AROUND, 0), block.stop + AROUND)
+        signal, gaps = x[0, around], is_gap[around]
+        least = self._threshold.of(signal, gaps)
+        if self.rises is not None:
+            part = slice(max(block.start - 1, 0), block.stop)
+            volts = x[-1, part] if self._names[-1] == "voltage_V" else np.full(part.stop - part.start, np.nan)
+            self.rises.take(time_us[part], x[0, part], volts, is_gap[part])
+        steps, spikes = (at + around.start for at in _steps_and_spikes(signal, gaps, least))
+        # Those among the neighbours are, or will be, judged with neighbours of their own. Volts and watts are levelled
+        # at the signal's spikes too: a false row is false in all its columns.
+        spikes = spikes[(spikes >= block.start) & (spikes < block.stop)]
+        if len(spikes):
+            x[:, spikes] = (x[:, spikes - 1] + x[:, spikes + 1]) / 2
+        return steps[(steps >= block.start) & (steps < block.stop)], least
+
+    def _gather(self, cut: _Cut, sums: AtStarts) -> None:
         """Let the open plateau grow to the first start, and open a new one at the last."""
-        starts = starts[starts >= cut.before]
-        until = int(starts[0]) if len(starts) else cut.keep
+        until = int(cut.starts[0]) if len(cut.starts) else cut.keep
         if self.open is not None and until > cut.before:
-            self.open = cut.grown(self.open, until)
-        if not len(starts):
+            part = slice(cut.before, until)
+            self.open = self.open.extended(cut.time_us[part], cut.x[:, part], sums.before_first())
+        if not len(cut.starts):
             return
         if self.open is not None:
             self.done.append(self.open.closed())
-        self.done += cut.plateaus(starts)
-        self.open = cut.opened(int(starts[-1]))
-
-    def _integrated(self, readings: Chunk, keep: int) -> dict[str, FloatArray]:
-        """Return the running integral of amps and of watts at each reading [unit s], and of the time unknown [s]."""
-        # It goes on from the last reading that was cut before; up to there all is counted already.
-        first = max(self._before - 1, 0)
-        time_us = readings.time_us[first:keep]
-        values: dict[str, FloatArray] = {}
-        for name, x in readings.part(first, keep).quantities.items():
-            if name != "voltage_V":
-                unknown = np.isnan(x)
-                values[name] = np.where(unknown, 0.0, x) if unknown.any() else x
-                # How long watts were unknown is summed beside them: so a run knows whether its energy is whole.
-                if name != self._signal:
-                    values[unknown_of(name)] = unknown.astype(np.float64)
-        pieces = between_readings(
-            time_us,
-            values,
-            sampling=self._how.sampling,
-            gap_limit_s=bridged_s(self._how),
-            usual_interval_s=self._how.usual_interval_s,
-            first_of_log=not self._before,
-        ).measured
-        # Gaps give no piece: only then each piece's reading must be searched for.
-        at: slice | NDArray[np.int64] = slice(1, None)
-        if len(pieces.stop_us) != len(time_us) - 1:
-            at = np.searchsorted(time_us, pieces.stop_us)
-        length_s, sums = pieces.length_s, {}
-        for name in values:
-            increments = np.zeros(keep)
-            increments[first:][at] = (pieces.first[name] + pieces.last[name]) / 2 * length_s
-            sums[name] = self._sums.get(name, 0.0) + np.cumsum(increments)
-            self._sums[name] = float(sums[name][-1])
-        self.covered_s += float(length_s.sum())
-        return sums
+        *done, last = cut.plateaus(sums)
+        self.done += done
+        self.open = OpenPlateau.of(last, self._names, cut.x[:, int(cut.starts[-1]) : cut.keep])
 
 
-def unknown_of(name: str) -> str:
-    """Return the name of the running time for which a quantity was not known."""
-    return f"{name} unknown"
-
-
-def _completed(block: Chunk, how: HowRead) -> Chunk:
-    """Return a block with short holes filled in, and with watts that the current at the bank agrees with."""
-    q = {name: _filled(x, block.time_us, how.gap_limit_s) for name, x in block.quantities.items()}
-    if how.side == "dc" and {"current_A", "voltage_V"} <= q.keys():
-        product_W = q["current_A"] * q["voltage_V"]
-        power_W = q.get("power_W", product_W)
-        q["power_W"] = np.where(contradicts(power_W, q["current_A"]), product_W, power_W)
-    return Chunk(block.time_us, q)
+def _complete(into: FloatArray, names: Sequence[str], new: Chunk, how: HowRead) -> None:
+    """Put readings into rows, short holes filled in, and watts that the current at the bank agrees with."""
+    rows = dict(zip(names, into, strict=True))
+    for name, x in new.quantities.items():
+        rows[name][:] = x
+        for begin in range(0, len(x), BLOCK) if has_missing(x) else ():
+            block = slice(begin, begin + BLOCK)
+            rows[name][block] = _filled(x[block], new.time_us[block], how.gap_limit_s)
+    if how.side == "dc" and {"current_A", "voltage_V"} <= rows.keys():
+        current_A, voltage_V, power_W = rows["current_A"], rows["voltage_V"], rows["power_W"]
+        if "power_W" not in new.quantities:
+            np.multiply(current_A, voltage_V, out=power_W)
+        elif (wrong := contradicts(power_W, current_A)).any():
+            power_W[wrong] = current_A[wrong] * voltage_V[wrong]
 
 
 def _filled(x: FloatArray, time_us: TimeArray, gap_limit_s: float) -> FloatArray:
     """Return a quantity with its holes filled linearly where they are no longer than the gap limit, else NaN."""
-    missing = np.isnan(x)
-    if not missing.any() or missing.all():
+    if not has_missing(x) or (missing := np.isnan(x)).all():
         return x
     known = np.flatnonzero(~missing)
     # At the block's ends the nearest reading stands for those that have no other side, within the same limit.
@@ -291,35 +273,32 @@ def _filled(x: FloatArray, time_us: TimeArray, gap_limit_s: float) -> FloatArray
     return filled
 
 
-def _steps(x: FloatArray, is_gap: NDArray[np.bool_], least: float) -> NDArray[np.bool_]:
-    """Return at which readings the signal has stepped: by more than `least`, and not because one reading stands out."""
-    steps = np.zeros(len(x), dtype=bool)
-    steps[1:] = np.abs(np.diff(x)) > least
+def _steps_and_spikes(
+    x: FloatArray, is_gap: NDArray[np.bool_], least: float
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return at which readings a signal steps, by more than `least` and not for one reading alone; and its spikes."""
+    # Few readings differ by so much from the one before: only these are looked at closely.
+    at = np.flatnonzero(np.abs(x[1:] - x[:-1]) > least) + 1
+    spikes = _spikes(x, at, is_gap, least)
+    if len(spikes):
+        x = x.copy()
+        x[spikes] = (x[spikes - 1] + x[spikes + 1]) / 2
+        at = at[np.abs(x[at] - x[at - 1]) > least]
     # Noise that happens to exceed it is gone one reading further out on either side; at a gap there is none to ask.
-    stands = np.abs(x[3:] - x[:-3]) > STANDS * least
-    steps[2:-1] &= stands | is_gap[1:-2] | is_gap[3:]
-    return steps
+    after = np.minimum(at + 1, len(x) - 1)
+    stands = np.abs(x[after] - x[at - 2]) > STANDS * least
+    return at[stands | is_gap[at - 1] | is_gap[after] | (at < AROUND) | (after == at)], spikes
 
 
-def _spikes(x: FloatArray, is_gap: NDArray[np.bool_], least: float) -> NDArray[np.int64]:
-    """Return where lone spikes stand; `least` is the smallest change that is a step. [unit]."""
-    if len(x) < 3:
-        return np.empty(0, dtype=np.int64)
-    rise = np.diff(x)
-    up, down = rise[:-1], rise[1:]
+def _spikes(x: FloatArray, at: NDArray[np.int64], is_gap: NDArray[np.bool_], least: float) -> NDArray[np.int64]:
+    """Return where lone spikes stand among the readings at which the signal changes by more than `least` [unit]."""
+    at = at[:-1][at[1:] == at[:-1] + 1]
+    if not len(at):
+        return at
     # Up and down again, or down and up, by far more than the readings on either side differ.
-    smaller = np.minimum(np.abs(up), np.abs(down))
-    spike = (up * down < 0) & (smaller > least) & (np.abs(x[2:] - x[:-2]) < np.maximum(least, 0.1 * smaller))
-    spike &= ~(is_gap[1:-1] | is_gap[2:])
+    up, down = x[at] - x[at - 1], x[at + 1] - x[at]
+    like = np.maximum(least, 0.1 * np.minimum(np.abs(up), np.abs(down)))
+    spike = (up * down < 0) & (np.abs(x[at + 1] - x[at - 1]) < like) & ~(is_gap[at] | is_gap[at + 1])
     # The top of a start is no spike: the reading before it had stepped already.
-    spike[1:] &= np.abs(rise[:-2]) <= np.maximum(least, 0.1 * smaller[1:])
-    return np.flatnonzero(spike) + 1
-
-
-def _levelled(x: FloatArray, spikes: NDArray[np.int64]) -> FloatArray:
-    """Return a quantity with the readings at the spikes put midway between their neighbours."""
-    if not len(spikes):
-        return x
-    smooth = x.copy()
-    smooth[spikes] = (x[spikes - 1] + x[spikes + 1]) / 2
-    return smooth
+    spike &= (at < AROUND) | (np.abs(x[at - 1] - x[at - 2]) <= like)
+    return at[spike]

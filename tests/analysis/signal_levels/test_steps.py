@@ -8,7 +8,7 @@ import pytest
 from examples import examples
 from hypothesis import given
 from hypothesis import strategies as st
-from readings import T0_US, US, chunk_of, fed, how
+from readings import T0_US, US, assert_same, chunk_of, fed, how
 
 from shuntbook.analysis.signal_levels.plateau import OpenPlateau, Plateau, _medians, _rows_of, traces_of
 from shuntbook.analysis.signal_levels.step_threshold import Threshold
@@ -105,6 +105,24 @@ def test_a_spike_where_two_blocks_meet_is_none_the_less_one(at):
     assert levels_of(current_A) == [(BLOCK + 100, 2.0)]
     current_A[at:] = 500.0
     assert [count for count, _ in levels_of(current_A)] == [at, BLOCK + 100 - at]
+
+
+@pytest.mark.parametrize("sampling", ["instant", "mean", "held"])
+@pytest.mark.parametrize("quantities", [("current_A",), ("current_A", "voltage_V"), ("power_W", "current_A")])
+def test_blocks_cut_together_are_as_if_cut_one_by_one(sampling, quantities):
+    """Five blocks with loads, gaps, spikes where two blocks meet and missing cells, at once and in short chunks."""
+    rng, count = np.random.default_rng(4), 5 * BLOCK + 100
+    time_s = np.cumsum(np.where(rng.random(count) < 0.0005, 60.0, rng.uniform(0.9, 1.1, count)))
+    current_A = np.resize(np.repeat([2.0, 30.0, -4.0], [700, 90, 5]), count) + rng.normal(0, 0.05, count)
+    at = BLOCK * np.arange(1, 6) + np.arange(-4, 1)
+    current_A[at] += 500.0
+    missing = rng.random(count) < 0.01
+    q = {"current_A": current_A, "voltage_V": np.where(missing, np.nan, 25 - 0.02 * current_A)}
+    q["power_W"] = q["voltage_V"] * current_A
+    chunk, reading = chunk_of(time_s, **{name: q[name] for name in quantities}), how(sampling=sampling)
+    together = fed(StepFold(reading, set(quantities)), chunk).result()
+    assert_same(fed(StepFold(reading, set(quantities)), chunk, range(0, count, 5000)).result(), together, within=0.0)
+    assert max(p.traces["current_A"].high for p in together.plateaus) < 100.0
 
 
 @pytest.mark.parametrize("count", [0, 1, 2, BLOCK, BLOCK + 1])

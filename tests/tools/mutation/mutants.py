@@ -70,7 +70,7 @@ GROUPS = {
         "not test_folds or charge and cut_anywhere",
     ),
     "steps": (
-        "analysis/signal_levels: steps step_threshold plateau levels level_record",
+        "analysis/signal_levels: steps running_sums step_threshold plateau levels level_record",
         "steps levels runs_by_hand cycles on_off_path folds",
         "not test_folds or (steps or cycles) and cut_anywhere",
     ),
