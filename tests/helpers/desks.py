@@ -6,7 +6,7 @@ import re
 import shutil
 import subprocess
 import sys
-from contextlib import ExitStack, closing, contextmanager
+from contextlib import ExitStack, contextmanager
 from html.parser import HTMLParser
 from urllib.parse import urlencode
 
@@ -113,14 +113,6 @@ class SharedDesk:
     def close(self):
         """End the desk."""
         self._open.close()
-
-
-@contextmanager
-def shared_desk(factory):
-    """A desk for the tests of a module; `factory` is pytest's own for temporary folders."""
-    seat = SharedDesk(factory.mktemp("desk"))
-    with closing(seat):
-        yield seat
 
 
 def address(path, **query):

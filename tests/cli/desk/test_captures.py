@@ -6,10 +6,9 @@ import os
 import signal
 import threading
 import time
-from contextlib import suppress
 
 import pytest
-from desks import address, desk, shared_desk, text_of
+from desks import address, desk, text_of
 from places import SAMPLES
 
 from shuntbook.cli.capture.running import running_captures
@@ -36,25 +35,6 @@ name = "shed meter"
 side = "dc"
 source = "{WEEK}"
 """
-
-
-@pytest.fixture(scope="module")
-def seat(tmp_path_factory):
-    """A desk for all of these tests."""
-    with shared_desk(tmp_path_factory) as seat:
-        yield seat
-
-
-@pytest.fixture
-def client(seat):
-    """Someone at a desk over an empty folder; no capture that they began is left running."""
-    client = seat.client()
-    client.processes = set()
-    yield client
-    client.processes |= {capture.state.process for capture in running_captures(client.folder)}
-    for process in client.processes:
-        with suppress(ProcessLookupError):
-            os.kill(process, signal.SIGKILL)
 
 
 def begin(client, **fields):

@@ -5,7 +5,7 @@ import socket
 import time
 
 import pytest
-from desks import desk, shared_desk
+from desks import desk
 
 from shuntbook.cli.desk.begin import LARGEST_DROPPED
 
@@ -13,19 +13,6 @@ FORM = (
     '--x\r\nContent-Disposition: form-data; name="file"; filename="{name}"\r\n'
     "Content-Type: text/csv\r\n\r\n{text}\r\n--x--\r\n"
 )
-
-
-@pytest.fixture(scope="module")
-def seat(tmp_path_factory):
-    """A desk for all of these tests."""
-    with shared_desk(tmp_path_factory) as seat:
-        yield seat
-
-
-@pytest.fixture
-def client(seat):
-    """Someone at a desk over an empty folder."""
-    return seat.client()
 
 
 def names(client):

@@ -19,23 +19,6 @@ SIGN = "Is positive charging or drawing?"
 TOOK = "The largest load took 3.2"
 
 
-@pytest.fixture(scope="module")
-def served(tmp_path_factory):
-    """Someone at a desk over a folder, for all of these."""
-    folder = tmp_path_factory.mktemp("desk")
-    with desk(folder) as client:
-        client.folder = folder
-        yield client
-
-
-@pytest.fixture
-def client(served):
-    """The same with an empty folder."""
-    for file in served.folder.iterdir():
-        file.unlink()
-    return served
-
-
 def shown(client, content, name="export.csv"):
     """The page of an export that was just put there."""
     (client.folder / name).write_bytes(content if isinstance(content, bytes) else content.encode())

@@ -7,7 +7,7 @@ import json
 import pytest
 from browsers import as_wide_as, browser, faults, faults_of_access, until
 from desk_film import desk_film
-from desks import let_in, shared_desk
+from desks import let_in
 from film_drawing import corners_of
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.actions.action_builder import ActionBuilder
@@ -16,13 +16,6 @@ from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.select import Select
 
 pytestmark = pytest.mark.timeout(300)
-
-
-@pytest.fixture(scope="module")
-def seat(tmp_path_factory):
-    """One desk for the whole file."""
-    with shared_desk(tmp_path_factory) as seat:
-        yield seat
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ import time
 
 import pytest
 from browsers import until
-from desks import address, desk, shared_desk, text_of
+from desks import address, desk, text_of
 
 from shuntbook.cli.capture.running import leave_note, start_capture
 from shuntbook.cli.desk.begin import unread_exports
@@ -28,19 +28,6 @@ needs_rights = pytest.mark.skipif(
 def without_rights():
     """What begins a desk that may do no more than the rights of files say."""
     return _RIGHTLESS if os.geteuid() == 0 else ()
-
-
-@pytest.fixture(scope="module")
-def seat(tmp_path_factory):
-    """A desk for all of these tests."""
-    with shared_desk(tmp_path_factory) as seat:
-        yield seat
-
-
-@pytest.fixture
-def client(seat):
-    """Someone at a desk over an empty folder."""
-    return seat.client()
 
 
 def headings(answer):

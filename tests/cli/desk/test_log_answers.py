@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from browsers import browser, until
-from desks import address, desk, let_in, shared_desk, text_of
+from desks import address, desk, let_in, text_of
 from telling import told, unwrapped
 
 from shuntbook.cli.desk.chosen import ChosenSite
@@ -25,13 +25,6 @@ def wrong(demo, tmp_path_factory):
     log = tmp_path_factory.mktemp("wrong") / "wrong.parquet"
     assert run(["convert", str(demo / "open_day.parquet"), "--reverse-sign", "--out", str(log)]) == 0
     return log
-
-
-@pytest.fixture(scope="module")
-def seat(tmp_path_factory):
-    """A desk for all of these tests."""
-    with shared_desk(tmp_path_factory) as seat:
-        yield seat
 
 
 @pytest.fixture

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 import html
-import os
 import re
-import signal
 import struct
 import threading
 import time
 import tomllib
-from contextlib import suppress
 from pathlib import Path
 
 import pytest
-from desks import address, desk, shared_desk, text_of
+from desks import address, desk, text_of
 from meters import metered
 from modbus_devices import PtyPair, ScriptedServer, free_port, rtu_server, tcp_server
 
@@ -38,25 +35,6 @@ address = 4
 type = "uint16"
 scale = 0.01
 """
-
-
-@pytest.fixture(scope="module")
-def seat(tmp_path_factory):
-    """A desk for all of these tests."""
-    with shared_desk(tmp_path_factory) as seat:
-        yield seat
-
-
-@pytest.fixture
-def client(seat):
-    """Someone at a desk over an empty folder; no capture that they began is left running."""
-    client = seat.client()
-    client.processes = set()
-    yield client
-    client.processes |= {capture.state.process for capture in running_captures(client.folder)}
-    for process in client.processes:
-        with suppress(ProcessLookupError):
-            os.kill(process, signal.SIGKILL)
 
 
 def looked(client, **fields):

@@ -8,7 +8,7 @@ import tomllib
 from importlib.resources import files
 
 import pytest
-from desks import address, desk, fields_of, text_of
+from desks import address, fields_of, text_of
 
 SAMPLE = files("shuntbook.sample_data").joinpath("site.toml").read_text(encoding="utf-8")
 #: What the few questions are answered with, in the units of the plates.
@@ -33,23 +33,6 @@ PLATES = {
     "water.precharge_kPa": "38 psi",
     "water.flow_L_per_min": "8 gal/min",
 }
-
-
-@pytest.fixture(scope="module")
-def shared(tmp_path_factory):
-    """Someone at a desk; the folder is emptied before each test."""
-    folder = tmp_path_factory.mktemp("desk")
-    with desk(folder) as client:
-        client.folder = folder
-        yield client
-
-
-@pytest.fixture
-def client(shared):
-    """Someone at a desk over an empty folder."""
-    for path in shared.folder.iterdir():
-        path.unlink()
-    return shared
 
 
 def opened(client, text=SAMPLE, name="site.toml"):
