@@ -59,10 +59,12 @@ class HighestDraw:
         )
         # Ten minutes are carried: nine before the next one, and that which may go on, whose window is looked at again.
         if len(minute) >= _MINUTES:
-            windows = np.lib.stride_tricks.sliding_window_view
-            means = windows(sums, _MINUTES).sum(axis=1)
+            ends = range(len(sums) - _MINUTES + 1, len(sums) + 1)  # ten of them
+            # Along the log, one minute of each ten at a time: many times quicker than ten by ten.
+            means = np.add.reduce([sums[k:end] for k, end in enumerate(ends)])
             if minute[-1] - minute[0] >= len(minute) or covered_us.min() < _MINUTE_US:
-                whole = windows(covered_us == _MINUTE_US, _MINUTES).all(axis=1)
+                is_whole = covered_us == _MINUTE_US
+                whole = np.logical_and.reduce([is_whole[k:end] for k, end in enumerate(ends)])
                 on_end = minute[_MINUTES - 1 :] - minute[: len(minute) - _MINUTES + 1] == _MINUTES - 1
                 means = means[whole & on_end]
             self._sustained = max(self._sustained, float(means.max(initial=-np.inf)) / SUSTAINED_S)

@@ -25,10 +25,11 @@ from ...ingest.errors import InputError
 from ..door import lasting_stderr
 from ..opening.prepared_log import AS_READ, Corrections, Prepared, ends_of, prepared
 from ..opening.times_written import span_of
-from ..parallel.two_threads import feed
+from ..parallel.two_threads import feed, give_back_memory
 from ..parallel.worker_process import HERE, Second
 from ..render.wording.clock import clock, zone_of
 from ..render.wording.numbers import shortened
+from .sent_cycles import SentCycles
 from .starts import starts_of
 
 if TYPE_CHECKING:
@@ -155,7 +156,10 @@ def _log_report(log: Prepared, site: Site | None, load: str | None, cycles: Fold
 def _in_full(log: Prepared, site: Site | None, load: str | None, cycles: Fold[Cycles] | None = None) -> LogReport:
     """Read a log and return its report with the readings that pictures of its starts are drawn from."""
     report = _log_report(log, site, load, cycles)
-    return replace(report, close_up=_close_up(log, report.cycles), starts=starts_of(log, report.cycles))
+    report = replace(report, close_up=_close_up(log, report.cycles), starts=starts_of(log, report.cycles))
+    if cycles is not None:
+        give_back_memory()  # of a long log: before a page is made
+    return report
 
 
 def _close_up(log: Prepared, cycles: Cycles) -> CloseUp | None:
@@ -185,7 +189,12 @@ def begun(log: Prepared, watched: Watched, second: Second) -> Fold[Cycles] | Non
     """
     if log.log.rows < LONG or not second.is_beside:
         return None
-    return _Awaited(second.begin(partial(find_cycles, log, watched)))
+    find = partial(_sent, log, watched)
+    return _Awaited(second.begin(find), find)
+
+
+def _sent(log: Prepared, watched: Watched) -> SentCycles:
+    return SentCycles.of(find_cycles(log, watched))
 
 
 def find_cycles(log: Prepared, watched: Watched) -> Cycles:
@@ -198,15 +207,21 @@ def find_cycles(log: Prepared, watched: Watched) -> Cycles:
 class _Awaited:
     """Stands for cycles that are found elsewhere, as a fold that needs no readings."""
 
-    def __init__(self, wait: Callable[[], Cycles]) -> None:
-        self._wait = wait
+    def __init__(self, wait: Callable[[], SentCycles], again: Callable[[], SentCycles]) -> None:
+        self._wait, self._again = wait, again
 
     def add(self, chunk: Chunk) -> None:
         """Leave it: whoever finds the cycles reads them."""
 
     def result(self) -> Cycles:
-        """Wait for the cycles."""
-        return self._wait()
+        """Wait for the cycles; nobody asks twice, so they are not kept here, but would be found again."""
+        wait, self._wait = self._wait, self._again
+        # What was read has left memory behind that nobody needs; so has, then, what was sent.
+        give_back_memory()
+        cycles = wait().arrived()
+        del wait
+        give_back_memory()
+        return cycles
 
 
 _OPTION = "--changed-at"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import closing
+from contextlib import closing, suppress
 from functools import partial
 from typing import TYPE_CHECKING, Final, Protocol, TypeAlias, runtime_checkable
 
@@ -91,6 +91,20 @@ def _keep_memory() -> None:
     piece come and go (mallopt(3), M_MMAP_THRESHOLD); a fifth of the time went there. It is never touched.
     """
     np.empty(_LARGE_PIECE, np.uint8)
+
+
+def give_back_memory() -> None:
+    """Give back to the system what arrays left behind, where they are over and the C library is one that can be asked.
+
+    Objects of Python's own lie elsewhere, and would need as much memory once more.
+    """
+    import ctypes  # only long reports come here
+
+    import pyarrow as pa
+
+    pa.default_memory_pool().release_unused()
+    with suppress(AttributeError, OSError, TypeError):  # malloc_trim(3) is glibc's
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 def _add(folds: Sequence[Fed], chunk: Chunk) -> None:

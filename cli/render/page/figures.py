@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from ....analysis.charge.amounts import Charge, budget_of
 from ....analysis.health.finding import is_swapped
@@ -27,6 +27,7 @@ from ..wording.sureness import of_figure
 from . import answer_tables, log_tables, plate_tables
 
 if TYPE_CHECKING:
+    from ....analysis.cycles.cycle import Cycle
     from ....analysis.several_logs.report import Report
     from ....analysis.site.site import Limits
     from .log_tables import Table
@@ -134,7 +135,7 @@ def whole_log(log: LogReport, name: str) -> Figure | None:
     if log.facts.markers:
         caption += " Numbered lines: the notes listed under it."
     shown = (log_tables.ranges(log), log_tables.gaps(log), log_tables.markers(log))
-    drawn = both_sizes(partial(charts.whole_log, to_draw(log)), name)
+    drawn = both_sizes(partial(charts.whole_log, to_draw(log, with_runs=True)), name)
     return Figure(drawn, caption, shown, readout=whole_readout.whole_log(log))
 
 
@@ -162,8 +163,9 @@ def runs(log: LogReport, limits: Limits | None, name: str) -> Figure | None:
     own_run_s, minimum_off_s = (limits.minimum_run_s, limits.minimum_off_s) if limits else (None, None)
     # It is one for motors that are switched straight on.
     minimum_run_s = own_run_s or (None if log.cycles.by_drive else MINIMUM_RUN_S)
+    seen = to_draw(log, with_runs=True)
     drawn = both_sizes(
-        partial(runs_chart.run_and_rest, to_draw(log), minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s), name
+        partial(runs_chart.run_and_rest, seen, minimum_run_s=minimum_run_s, minimum_off_s=minimum_off_s), name
     )
     whose = "the owner's own limit" if own_run_s else MINIMUM_RUN_SOURCE
     caption = "How long each run (dots) and the rest before it (open squares) lasted."
@@ -198,10 +200,11 @@ def sureness(log: LogReport, name: str) -> Figure | None:
     return Figure(drawn, caption, (table,))
 
 
-def to_draw(log: LogReport) -> LogReport:
+def to_draw(log: LogReport, *, with_runs: bool = False) -> LogReport:
     """Return what drawings look at, and no more: another process would have to load whatever else is in it."""
     charge = Charge(log.charge.how, log.charge.span, charge=None, energy=None, energy_by=None, counter=None)
-    return LogReport(log.facts, charge, replace(log.cycles, stairs=()), log.findings, log.envelopes)
+    runs = cast("tuple[Cycle, ...]", runs_chart.DrawnRuns(log.cycles.cycles if with_runs else ()))
+    return LogReport(log.facts, charge, replace(log.cycles, cycles=runs, stairs=()), log.findings, log.envelopes)
 
 
 def _strip(log: LogReport) -> str:

@@ -22,8 +22,7 @@ _STRETCHES = 2000
 def run_and_rest(log: LogReport) -> str:
     """Return what the chart tells, as JSON for the page; at least one of the log's cycles must have a run time."""
     lengths = run_lengths(log, None, None)
-    starts_us = [us for us, _ in lengths.runs + lengths.rests]
-    readout = of_instants(log.facts, min(starts_us), max(starts_us))
+    readout = of_instants(log.facts, *lengths.ends_us)
     for points, says in ((lengths.runs, "run of"), (lengths.rests, "rest of")):
         us, length_s = extremes(points, _STRETCHES)
         readout.span(ms(us), ms(us), [f"{says} {numbers.duration(s)}" for s in length_s.tolist()])

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 _DAY_US: Final = 86_400 * MICROSECONDS
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Mark:
     """A run: from when to when on the row's clock [s], its settled draw [unit], and whether it was seen to its end."""
 

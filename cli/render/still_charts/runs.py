@@ -2,19 +2,62 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from math import isnan
+from typing import TYPE_CHECKING, NamedTuple, overload
+
+import numpy as np
 
 from ..wording import numbers
 from . import svg
 from .axis import lengths_between, on_axis, time_axis, x_unit
 from .svg import ALERT, DRAW, SOFT, WIDE, Frame
-from .thinning import extremes
+from .thinning import Points, extremes, points_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+    from ....analysis.cycles.cycle import Cycle
     from ....analysis.one_log.log_report import LogReport
+
+
+class DrawnRun(NamedTuple):
+    """What drawings look at of a run; as in `Cycle`."""
+
+    start_us: int
+    stop_us: int | None
+    run_s: float | None
+    off_before_s: float | None
+
+
+class DrawnRuns(Sequence[DrawnRun]):
+    """Runs in columns: of tens of thousands all that is known would take long to send, and much memory."""
+
+    def __init__(self, cycles: Sequence[Cycle]) -> None:
+        self._start_us = np.array([cycle.start_us for cycle in cycles], dtype=np.int64)
+        # None becomes NaN; instants in microseconds are whole numbers in a float, too.
+        self._others = [
+            np.array([getattr(cycle, name) for cycle in cycles], dtype=np.float64) for name in DrawnRun._fields[1:]
+        ]
+
+    def __len__(self) -> int:
+        """Return the number of runs."""
+        return len(self._start_us)
+
+    def __iter__(self) -> Iterator[DrawnRun]:
+        """Yield the runs, each made anew."""
+        for start_us, *others in zip(self._start_us.tolist(), *(x.tolist() for x in self._others), strict=True):
+            stop_us, run_s, rest_s = (None if isnan(x) else x for x in others)
+            yield DrawnRun(start_us, None if stop_us is None else int(stop_us), run_s, rest_s)
+
+    @overload
+    def __getitem__(self, at: int) -> DrawnRun: ...
+    @overload
+    def __getitem__(self, at: slice) -> list[DrawnRun]: ...
+    def __getitem__(self, at: int | slice) -> DrawnRun | list[DrawnRun]:
+        """Return one run, or some."""
+        return list(self)[at]
 
 
 @dataclass(frozen=True)
@@ -24,9 +67,15 @@ class RunLengths:
     There is at least one run; ``limits_s`` has ``run`` and ``rest`` as far as there is such a limit.
     """
 
-    runs: list[tuple[int, float]]
-    rests: list[tuple[int, float]]
+    runs: Points
+    rests: Points
     limits_s: dict[str, float]
+
+    @property
+    def ends_us(self) -> tuple[int, int]:
+        """When the first and the last of them began. [us]."""
+        us = np.concatenate([self.runs[0], self.rests[0]])
+        return int(us.min()), int(us.max())
 
 
 def run_lengths(log: LogReport, minimum_run_s: float | None, minimum_off_s: float | None) -> RunLengths:
@@ -34,8 +83,8 @@ def run_lengths(log: LogReport, minimum_run_s: float | None, minimum_off_s: floa
     cycles = log.cycles.cycles
     limits_s = {"run": minimum_run_s, "rest": minimum_off_s}
     return RunLengths(
-        [(cycle.start_us, cycle.run_s) for cycle in cycles if cycle.run_s],
-        [(cycle.start_us, cycle.off_before_s) for cycle in cycles if cycle.off_before_s],
+        points_of((cycle.start_us, cycle.run_s) for cycle in cycles if cycle.run_s),
+        points_of((cycle.start_us, cycle.off_before_s) for cycle in cycles if cycle.off_before_s),
         {what: limit_s for what, limit_s in limits_s.items() if limit_s is not None},
     )
 
@@ -55,11 +104,10 @@ def run_and_rest(
 ) -> str:
     """Draw how long each run and the rest before it lasted, over time, with the limits for both."""
     lengths = run_lengths(log, minimum_run_s, minimum_off_s)
-    starts_us = [us for us, _ in lengths.runs + lengths.rests]
     with svg.drawing(frame) as figure:
         axes = figure.add_subplot()
         axes.set_yscale("log")
-        time_axis(axes, log.facts, min(starts_us), max(starts_us), frame)
+        time_axis(axes, log.facts, *lengths.ends_us, frame)
         # Runs are drawn last and filled: where both crowd, they are what is asked about.
         for points, colour, marker, label in (
             (lengths.rests, SOFT, "s", "rest before it"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from ....analysis.readings.log_facts import LogFacts
 
 Span = tuple[float, float]
+#: Instants [us], and a value at each.
+Points = tuple[TimeArray, FloatArray]
 IndexArray = np.ndarray[tuple[int], np.dtype[np.intp]]
 #: Narrower stretches than this share of the chart's width could not be seen, so they are drawn this wide.
 LEAST_SHARE = 1 / 600
@@ -77,14 +79,20 @@ def within(spans: Sequence[tuple[int, int]], edges_us: TimeArray) -> FloatArray:
     return np.diff(np.interp(edges_us - edges_us[0], at - edges_us[0], total))
 
 
-def extremes(points: Sequence[tuple[int, float]], buckets: int) -> tuple[TimeArray, FloatArray]:
+def points_of(pairs: Iterable[tuple[int, float]]) -> Points:
+    """Return instants and values in two arrays: as pairs, tens of thousands of them would fill megabytes."""
+    pair = np.dtype([("us", np.int64), ("value", np.float64)])
+    points = np.fromiter(pairs, dtype=pair)
+    return points["us"], points["value"]
+
+
+def extremes(points: Points, buckets: int) -> Points:
     """Return at most the lowest and the highest value in each of `buckets` stretches of equally many points."""
-    us = np.array([t for t, _ in points], dtype=np.int64)
-    values = np.array([value for _, value in points], dtype=np.float64)
-    if len(points) <= 2 * buckets:
+    us, values = points
+    if len(us) <= 2 * buckets:
         return us, values
     places = set()
-    for part in np.array_split(np.arange(len(points)), buckets):
+    for part in np.array_split(np.arange(len(us)), buckets):
         places |= {int(part[values[part].argmin()]), int(part[values[part].argmax()])}
     order = sorted(places)
     return us[order], values[order]
