@@ -13,6 +13,9 @@ from numpy.typing import NDArray
 
 from .chunk import MICROSECONDS, Chunk, FloatArray, Result_co, TimeArray, has_missing, join
 
+#: So many chunks may wait for their block to be full; then they are put together.
+_MOST_WAITING: Final = 64
+
 
 class Blocks:
     """Collects chunks and gives them out again in blocks of exactly `size` readings."""
@@ -35,6 +38,9 @@ class Blocks:
             self._waiting.append(chunk)
             self._count += len(chunk)
         if self._count < self._size:
+            # Of a live meter each reading is a chunk, which takes a dozen times the room of its numbers.
+            if len(self._waiting) > _MOST_WAITING:
+                self._waiting = [join(self._waiting)]
             return None
         # One block full or several: what is over waits, as a view of what was joined, so nothing is copied twice.
         whole = join(self._waiting)
