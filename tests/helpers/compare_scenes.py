@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import argparse
 import sys
 from dataclasses import replace
 
@@ -78,5 +79,7 @@ def no_difference(pairs, seed=1):
 
 def main():
     """Print a row a figure."""
-    for code, (share, count) in no_difference(int(sys.argv[1]) if len(sys.argv) > 1 else 200).items():
+    asked = argparse.ArgumentParser(description=main.__doc__)
+    asked.add_argument("logs", type=int, nargs="?", default=200)
+    for code, (share, count) in no_difference(asked.parse_args().logs).items():
         sys.stdout.write(f"{code:28} {100 * share:6.1f} %  of {count}\n")

@@ -3,7 +3,7 @@
 ``python tests/tools day_logs FOLDER [DAYS]`` writes the logs.
 """
 
-import sys
+import argparse
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -145,6 +145,9 @@ def write_month(folder, days=30, first=date(2026, 10, 10), seed=1, every_s=EVERY
 
 def main():
     """Write the logs into a folder."""
-    out = Path(sys.argv[1])
-    out.mkdir(parents=True, exist_ok=True)
-    write_month(out, int(sys.argv[2]) if len(sys.argv) > 2 else 30)
+    asked = argparse.ArgumentParser(description=main.__doc__)
+    asked.add_argument("folder", type=Path)
+    asked.add_argument("days", type=int, nargs="?", default=30)
+    given = asked.parse_args()
+    given.folder.mkdir(parents=True, exist_ok=True)
+    write_month(given.folder, given.days)
