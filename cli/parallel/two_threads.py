@@ -94,16 +94,16 @@ def _keep_memory() -> None:
 
 
 def give_back_memory() -> None:
-    """Give back to the system what arrays left behind, where they are over and the C library is one that can be asked.
+    """Give back to the system what arrays left behind, where the C library is one that can be asked (glibc's).
 
     Objects of Python's own lie elsewhere, and would need as much memory once more.
     """
-    import ctypes  # only long reports come here
+    import ctypes
 
     import pyarrow as pa
 
     pa.default_memory_pool().release_unused()
-    with suppress(AttributeError, OSError, TypeError):  # malloc_trim(3) is glibc's
+    with suppress(AttributeError, OSError, TypeError):
         ctypes.CDLL(None).malloc_trim(0)
 
 

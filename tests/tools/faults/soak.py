@@ -58,7 +58,8 @@ class Sender:
         away_s = time.monotonic() + chance.uniform(0.5, 1.0) * AWAY_EVERY_S
         while not ended.wait(EVERY_S):
             if time.monotonic() > away_s:
-                first = self.last
+                # What is still on its way in the port is gone with it.
+                first = self.last - round(1 / EVERY_S)
                 self.port.pull_out()
                 ended.wait(AWAY_S)
                 self.port.plug_in()
