@@ -48,9 +48,9 @@ LIMITS = {
     "convert": (54, 49),
     "look": (64, 42),
     "charge": (58, 40),
-    "charge --site": (99, 80),
-    "capture": (138, 102),
-    "report": (230, 146),
+    "charge --site": (100, 81),
+    "capture": (139, 103),
+    "report": (231, 148),
 }
 
 
