@@ -39,7 +39,7 @@ def laid_out(spool: Path, quantities: Sequence[str], rows: int, scratch: Scratch
 
 def write_slices(writer: LogWriter, readings: Readings) -> None:
     """Write readings to the log, some at a time."""
-    time_us, quantities = readings[:2]
+    time_us, quantities = readings.time_us, readings.quantities
     for part in slices(len(time_us)):
         writer.write(to_batch(Readings(time_us[part], {name: x[part] for name, x in quantities.items()})))
         forget(time_us, *quantities.values())

@@ -315,7 +315,7 @@ def _troubles(dialect: Dialect, rejects: Sequence[tuple[int, str]]) -> dict[int,
 def _readings(state: _Sample, zone: str | None, rows: int) -> list[PreviewReading]:
     if state.readings is None or state.export is None:
         return []
-    time_us, quantities = state.readings[:2]
+    time_us, quantities = state.readings.time_us, state.readings.quantities
     clock = _clock_of(zone)
     return [
         PreviewReading(

@@ -62,7 +62,7 @@ class Settled:
 
     def rhythm(self) -> Iterator[Readings]:
         """Yield the readings, some at a time, with the pauses that were laid between sessions closed up."""
-        time_us, quantities = self.readings[:2]
+        time_us, quantities = self.readings.time_us, self.readings.quantities
         usual = int(quantile(partial(forward, time_us), 0.5)) if self._laid_apart else 0
         for rows in slices(len(time_us)):
             part_us = time_us[rows]
