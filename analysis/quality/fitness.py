@@ -125,6 +125,8 @@ def _of_cycles(quality: Quality, how: HowRead, interval_s: float) -> Iterator[Re
         yield "not", f"with a reading every {interval_s:g} s most runs fall between readings"
     elif shortest_s > SHORT_RUN_S:
         yield "with care", f"runs shorter than {shortest_s:.0f} s cannot be judged"
+    elif quality.brief_runs:
+        yield "with care", f"{quality.brief_runs:,} runs are shorter than {shortest_s:.0f} s and cannot be measured"
     if (available := quality.availability) is not None and available < AVAILABLE:
         yield "with care", "runs in the gaps are not seen"
     yield from _stood_still(quality, ("current_A", "power_W"))

@@ -12,6 +12,8 @@ from ..readings.blocks import InPieces, Piece, PieceFold
 from ..readings.chunk import Chunk
 from ..readings.integral import bridged_s
 from ..readings.measured_span import HowRead, Span, SpanFold
+from ..signal_levels.steps import signal_of
+from .brief_runs import BriefRunsPart
 from .clipping import Clipping, ClippingPart
 from .coverage import MostPart, QuantityRange, RangePart, Spacing, SpacingPart
 from .implausible import Doubt, JumpPart, QualityEvidence, doubts_of
@@ -37,7 +39,8 @@ class Quality:
     `sign` tells whether draw and return can be the right way round; None behind an inverter, or without amps and volts.
     `stuck` are the stretches in which a quantity stood still, in order, `clipping` the quantities that stand at the end
     of the meter's range. `counter_resets` counts how often the meter's own counter was set back; None where there is
-    none. The `rest` could serve for a check of the meter's zero.
+    none. The `rest` could serve for a check of the meter's zero. `brief_runs` are runs of like draw too brief for the
+    readings, nought where they are few.
     """
 
     span: Span
@@ -51,6 +54,7 @@ class Quality:
     counter_resets: int | None = None
     rest: Rest | None = None
     doubts: tuple[Doubt, ...] = ()
+    brief_runs: int = 0
 
     @property
     def availability(self) -> float | None:
@@ -129,6 +133,7 @@ class QualityFold:
             # Amps near nought of a dead wire, or beside a load past the shunt, are no rest of the meter.
             rest=None if blind else _true_rest(results.get("rest"), stuck),
             doubts=doubts,
+            brief_runs=results.get("brief runs", 0),
         )
 
 
@@ -149,6 +154,8 @@ class _Parts:
             self._parts["sharp changes"] = SharpChangesPart(limit_s)
         if how.side == "dc" and "current_A" in quantities and how.sampling != "held":
             self._parts["rest"] = RestPart(limit_s, quantities)
+        if (signal := signal_of(how, set(quantities))) is not None:
+            self._parts["brief runs"] = BriefRunsPart(signal, how, limit_s)
         if "current_A" in quantities:
             self._parts["most"] = MostPart("current_A")
         self._parts |= {f"{name} range": RangePart(name) for name in quantities}

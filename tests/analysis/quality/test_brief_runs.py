@@ -1,0 +1,67 @@
+"""Runs too brief for the readings are seen before any cycle is: a log that has many is not good for cycles."""
+
+import pytest
+from examples import examples, many
+from hypothesis import given
+from hypothesis import strategies as st
+from load_scenes import Load, Scene, evenly, gap_limit_s
+from readings import fed, how
+
+from shuntbook.analysis.quality.fitness import verdict_of
+from shuntbook.analysis.quality.quality import QualityFold
+
+SPAN_S = 6 * 3600.0
+
+
+def looked(scene, cuts=(), sampling="instant"):
+    """The quality of a scene's log, and what it is good for."""
+    reading = how("dc", sampling, gap_limit_s(scene.every_s), scene.every_s)
+    chunk = scene.chunk()
+    quality = fed(QualityFold(reading, list(chunk.quantities)), chunk, cuts).result()
+    return quality, verdict_of(quality, reading)
+
+
+def scene(run_s, every_s, count=150, **more):
+    """A pump of such runs, two minutes apart."""
+    return Scene(Load(18.0, evenly(100.0, run_s, 120.7 - run_s, count)), every_s, SPAN_S, **more)
+
+
+@pytest.mark.parametrize(("run_s", "every_s"), [(4.0, 2.0), (8.0, 4.0), (5.0, 4.0), (11.0, 10.0)])
+@pytest.mark.parametrize("base_A", [2.0, -30.0])
+def test_many_brief_runs_are_told(run_s, every_s, base_A):
+    """At night and under the sun; no more of them than there were, and nearly all."""
+    quality, verdict = looked(scene(run_s, every_s, base_A=base_A))
+    assert 120 <= quality.brief_runs <= 150
+    assert verdict.cycles.grade == "with care"
+    assert f"shorter than {3 * every_s:.0f} s and cannot be measured" in verdict.cycles.reasons[0]
+
+
+@pytest.mark.parametrize("seed", range(many(2, 10)))
+@pytest.mark.parametrize(
+    "sound",
+    [
+        scene(40.0, 4.0, drift_A=5.0),
+        scene(8.0, 1.0),
+        scene(8.0, 4.0, count=7),
+        scene(60.0, 4.0, others=[Load(1.0, evenly(50.0, 8.0, 92.0, 150))]),
+    ],
+)
+def test_few_or_small_ones_and_those_that_readings_show_are_not(sound, seed):
+    """Long runs, close readings, seven runs, and the small pulses of something beside a large load."""
+    sound.seed = seed
+    quality, verdict = looked(sound)
+    assert quality.brief_runs == 0
+    assert verdict.cycles.grade == "good"
+
+
+def test_means_say_nothing():
+    """A mean smears a run out: how long it was is not seen."""
+    assert looked(scene(8.0, 4.0), sampling="mean")[0].brief_runs == 0
+
+
+@examples(6, 60)
+@given(st.lists(st.integers(0, 6000), max_size=4))
+def test_where_a_log_is_cut_makes_no_difference(cuts):
+    """Blocks of its own, with their neighbours."""
+    made = scene(8.0, 4.0)
+    assert looked(made, cuts)[0].brief_runs == looked(made)[0].brief_runs > 0
