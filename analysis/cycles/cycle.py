@@ -82,6 +82,12 @@ def total_taken(cycles: Sequence[Cycle], unit: Literal["Ah", "Wh"]) -> float | N
     return None if not known or any(x is None for x in known) else sum(x for x in known if x is not None)
 
 
+def lower_end(x: float | None, u95: float | None) -> float | None:
+    """Return the lower end of an amount's interval, half of which is `u95`; None where that is nothing or unknown."""
+    least = None if x is None else x - (u95 or 0.0)
+    return None if least is None or least <= 0 else least
+
+
 @dataclass(frozen=True)
 class Attempt:
     """A start that did not become a run: the surge came, and the load was off again before it settled.
@@ -113,7 +119,8 @@ class CycleSummary:
 
     ``duty_cycle`` is running time over measured time. ``other_runs`` counts runs of other loads that were seen.
     ``charge_Ah`` and ``energy_Wh`` are what all its runs took that were seen, as long as they were; ``charge_u95_Ah``
-    and ``energy_u95_Wh`` are half of the 95 % interval, None until it is worked out.
+    and ``energy_u95_Wh`` are half of the 95 % interval, None until it is worked out. ``too_brief`` is how many more
+    starts there were at the least, of runs that nobody could measure: where it is not nought, amounts are lower bounds.
     """
 
     count: int
@@ -126,6 +133,7 @@ class CycleSummary:
     energy_Wh: float | None = None
     charge_u95_Ah: float | None = None
     energy_u95_Wh: float | None = None
+    too_brief: int = 0
 
 
 @dataclass(frozen=True)
@@ -168,6 +176,7 @@ class Cycles:
     and ``base_W`` are what went on while the load rested: the usual level between its runs. ``shortest_run_s`` is the
     shortest run, and rest, that the spacing of the readings lets one see. ``two_kinds`` tells where runs of like draw
     are of two loads; where it knows which are the load's, the others are among ``other_runs``, else all are cycles.
+    ``brief_runs`` are seen draws of the load's size too brief for a cycle, those in a row as one.
     ``rises`` are a lower bound of the starts of whatever runs too briefly for the readings; None where these are close
     together. ``covered_s`` is the time measured; ``first_us`` and ``last_us`` are the log's ends. ``on_since_first``:
     the load was on with the first reading and has not gone off since, so that no start of it was seen. ``speeds`` are
@@ -189,6 +198,7 @@ class Cycles:
     perhaps_dry: PerhapsDry | None = None
     two_kinds: TwoKinds | None = None
     rises: Rises | None = field(default=None, compare=False)
+    brief_runs: int = 0
     covered_s: float = 0.0
     first_us: int | None = None
     last_us: int | None = None

@@ -24,7 +24,7 @@ from .choose_load import LoadSteps, loads_of, the_load
 from .cycle import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds, total_taken
 from .cycle_figures import at_regulation, cycle_of, may_share, prompt_ohm, regulation_V
 from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, held_run, with_late_fall
-from .failed_starts import attempts_of, without_failed
+from .failed_starts import attempts_of, brief_runs, without_failed
 from .on_off_path import Heights, RunLevels
 from .rest_to_rest import Track, runs_at_speeds
 from .run_figures import NOTHING, SeenRun, coincidences, is_apart, seen
@@ -102,6 +102,7 @@ class CycleFold:
             two_kinds=two_kinds,
             perhaps_dry=perhaps_dry,
             rises=plateaus.rises,
+            brief_runs=0 if of_speeds else brief_runs(levels.list, own),
             covered_s=plateaus.covered_s,
             first_us=levels.first_us,
             last_us=levels.last_us,

@@ -1,9 +1,9 @@
-"""Starts that failed: the surge came, and the load was off again before it ran."""
+"""What is too brief for a level: starts that failed, the load off again before it ran, and runs of few readings."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
@@ -28,6 +28,8 @@ RETRY_S, RETRIED = 180.0, 0.5
 WITH_SAG, WITHOUT_SAG = 2, 3
 #: The volts fall by at least this share of what the load's own starts and runs make them fall for each amp.
 SAGS = 0.3
+#: What is brief and draws what the load's runs do, to within these shares, was one: voltage moves it, others step. [1]
+LIKE_RUNS = (0.8, 1.25)
 
 
 def without_failed(loads: Sequence[LoadSteps], at_us: FloatArray) -> list[LoadSteps]:
@@ -59,19 +61,32 @@ def attempts_of(levels: LevelList, own: Sequence[SeenRun], expected: float | Non
     draw = float(np.median([run.settled(levels.signal) for run in own])) if own else float(expected or 0.0)
     sag_per_unit = _sag_per_unit(levels, own)
     starts = np.array([run.start_us for run in own])
-    stops = np.array([run.stop_us for run in own])
-    failed = []
-    for burst in sorted(_bursts(levels, own, DRAWS_LEAST * draw), key=lambda burst: burst.start_us):
-        # A load that is on cannot fail to start: what stands out of its run is another's.
-        k = int(np.searchsorted(starts, burst.start_us, side="right")) - 1
-        is_off = k < 0 or burst.start_us >= stops[k]
-        if (
-            is_off
-            and DRAWS_LEAST * draw < burst.peak[levels.signal] < DRAWS_MOST * draw
-            and _is_real(burst, levels.signal, sag_per_unit)
-        ):
-            failed.append(burst)
+    bursts = sorted(_bursts(levels, own, DRAWS_LEAST * draw), key=lambda burst: burst.start_us)
+    failed = [
+        burst
+        for burst in _while_off(bursts, own)
+        if DRAWS_LEAST * draw < burst.peak[levels.signal] < DRAWS_MOST * draw
+        and _is_real(burst, levels.signal, sag_per_unit)
+    ]
     return tuple(map(_attempt, _without_pulses(failed, starts, levels.signal, AT_STANDSTILL * draw)))
+
+
+def brief_runs(levels: LevelList, own: Sequence[SeenRun]) -> int:
+    """Return how many more runs of a load there were at the least, of too few readings for a level each. [1]."""
+    if not own:
+        return 0
+    draw = float(np.median([run.settled(levels.signal) for run in own]))
+    low, high = (share * draw for share in LIKE_RUNS)
+    return sum(low < burst.peak[levels.signal] < high for burst in _while_off(levels.bursts.values(), own))
+
+
+def _while_off(bursts: Iterable[Burst], own: Sequence[SeenRun]) -> Iterator[Burst]:
+    """Yield the bursts that come while a load is off: one that is on cannot start, what stands out is another's."""
+    starts, stops = (np.array([getattr(run, name) for run in own]) for name in ("start_us", "stop_us"))
+    for burst in bursts:
+        k = int(np.searchsorted(starts, burst.start_us, side="right")) - 1
+        if k < 0 or burst.start_us >= stops[k]:
+            yield burst
 
 
 def _without_pulses(bursts: Sequence[Burst], starts_us: FloatArray, signal: str, least: float) -> list[Burst]:

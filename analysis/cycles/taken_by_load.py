@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from .cycle import Cycle, Cycles
+from .cycle import Cycle, Cycles, lower_end
 
 
 @dataclass(frozen=True)
@@ -13,7 +13,8 @@ class TakenByLoad:
     """What the runs of a load took, with half of the 95 % intervals; None where not one run tells.
 
     ``runs`` are all that were seen, ``runs_in_part`` those of them without an end, which count as far as they were
-    seen; ``runs_with_Ah`` and ``runs_with_Wh`` are those whose amount is known and counted.
+    seen; ``runs_with_Ah`` and ``runs_with_Wh`` are those whose amount is known and counted. ``runs_too_brief`` are how
+    many more there were at the least, too brief to be measured: where there are any, amounts are lower bounds.
     """
 
     runs: int
@@ -24,6 +25,7 @@ class TakenByLoad:
     charge_u95_Ah: float | None
     energy_Wh: float | None
     energy_u95_Wh: float | None
+    runs_too_brief: int = 0
 
 
 def taken_by_load(cycles: Cycles) -> TakenByLoad:
@@ -34,6 +36,9 @@ def taken_by_load(cycles: Cycles) -> TakenByLoad:
     # Of all runs the summary knows the interval, also of those without an end.
     charge = (summary.charge_Ah, summary.charge_u95_Ah) if summary.charge_Ah is not None else _sum(known_Ah, "Ah")
     energy = (summary.energy_Wh, summary.energy_u95_Wh) if summary.energy_Wh is not None else _sum(known_Wh, "Wh")
+    # What is the least already has no interval.
+    if summary.too_brief:
+        charge, energy = (lower_end(*charge), None), (lower_end(*energy), None)
     return TakenByLoad(
         runs=summary.count,
         runs_in_part=sum(not cycle.complete for cycle in runs),
@@ -43,6 +48,7 @@ def taken_by_load(cycles: Cycles) -> TakenByLoad:
         charge_u95_Ah=charge[1],
         energy_Wh=energy[0],
         energy_u95_Wh=energy[1],
+        runs_too_brief=summary.too_brief,
     )
 
 

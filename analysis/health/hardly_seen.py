@@ -9,13 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..cycles.choose_load import NEAR_PLATE, PLATE_SPREAD
+from ..cycles.failed_starts import LIKE_RUNS
 from ..signal_levels.rises import Rises
 from .limits import HealthLimits
 from .runs import LEAST_CYCLES, Runs
 from .voltage import ABOVE_CUT_OFF, USUAL_CUT_OFF, nominal_of
 
-#: Instants that catch a load rise by its draw to within these shares: voltage moves it, other loads step at once. [1]
-INSTANT: Final = (0.8, 1.25)
 #: Means rise by any part of the draw of a load: by no more than that, and by less than this part is another's.
 MEAN: Final = (0.2, 1.25)
 #: Rises of a load that nobody named are at least so large a share of the draw of the runs that were seen. [1]
@@ -72,7 +71,7 @@ def _seen_draw(runs: Runs, least: int) -> float | None:
 
 
 def _of_size(rises: Rises, usable: NDArray[np.bool_], size: float) -> HardlySeen | None:
-    low, high = MEAN if rises.means else INSTANT
+    low, high = MEAN if rises.means else LIKE_RUNS
     which = usable & (rises.size > low * size) & (rises.size < high * size)
     most, hour_us = rises.busiest_hour(which)
     if not most:

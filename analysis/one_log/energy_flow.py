@@ -108,7 +108,8 @@ def _load(log: LogReport, unit: ChargeOrEnergy) -> Within | None:
     amount, u95 = (
         (summary.energy_Wh, summary.energy_u95_Wh) if unit == "Wh" else (summary.charge_Ah, summary.charge_u95_Ah)
     )
-    if not amount:
+    # Of a lower bound nobody knows what is left for the others.
+    if not amount or summary.too_brief:
         return None
     return Within(amount, max(amount - (u95 or 0.0), 0.0), amount + (u95 or 0.0))
 

@@ -9,7 +9,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from ..charge.amounts import Amounts, Charge
-from ..cycles.cycle import Cycle
+from ..cycles.cycle import Cycle, lower_end
 from ..health.runs import busiest_hour
 from ..one_log.log_report import LogReport
 from ..pump_pulse.starts import heights_of
@@ -21,12 +21,21 @@ from .pooled import pooled_charge
 
 @dataclass(frozen=True)
 class LoadUse:
-    """What a load took by itself, with half of the 95 % intervals; None where it is not known, or there was no run."""
+    """What a load took by itself, with half of the 95 % intervals; None where it is not known, or there was no run.
+
+    ``at_least``: there were runs beside those measured, and the amounts are lower bounds.
+    """
 
     charge_Ah: float | None = None
     charge_u95_Ah: float | None = None
     energy_Wh: float | None = None
     energy_u95_Wh: float | None = None
+    at_least: bool = False
+
+    def least(self) -> LoadUse:
+        """Return the least of it that is sure."""
+        charge_Ah = lower_end(self.charge_Ah, self.charge_u95_Ah)
+        return LoadUse(charge_Ah, energy_Wh=lower_end(self.energy_Wh, self.energy_u95_Wh), at_least=True)
 
 
 @dataclass(frozen=True)
@@ -97,8 +106,11 @@ def figures_of_log(log: LogReport) -> DayFigures:
 def use_together(uses: Iterable[LoadUse]) -> LoadUse:
     """Return what a load took in several stretches; what one is off the others may be off the same way."""
     parts = list(uses)
+    # One lower bound makes the sum one.
+    at_least = any(part.at_least for part in parts)
+    parts = [part.least() for part in parts] if at_least else parts
     charge = _sum([(part.charge_Ah, part.charge_u95_Ah) for part in parts])
-    return LoadUse(*charge, *_sum([(part.energy_Wh, part.energy_u95_Wh) for part in parts]))
+    return LoadUse(*charge, *_sum([(part.energy_Wh, part.energy_u95_Wh) for part in parts]), at_least)
 
 
 def _sum(parts: Sequence[tuple[float | None, float | None]]) -> tuple[float | None, float | None]:
@@ -111,7 +123,8 @@ def _use_of_log(log: LogReport) -> LoadUse:
     summary = log.cycles.summary
     if not log.cycles.cycles:
         return LoadUse()
-    return LoadUse(summary.charge_Ah, summary.charge_u95_Ah, summary.energy_Wh, summary.energy_u95_Wh)
+    amounts = summary.charge_Ah, summary.charge_u95_Ah, summary.energy_Wh, summary.energy_u95_Wh
+    return LoadUse(*amounts, summary.too_brief > 0)
 
 
 def _use_of(piece: DayPiece) -> LoadUse:
@@ -124,6 +137,7 @@ def _use_of(piece: DayPiece) -> LoadUse:
             cycle.charge_u95_Ah,
             cycle.so_far_Wh if cycle.energy_Wh is None else cycle.energy_Wh,
             cycle.energy_u95_Wh,
+            piece.log.cycles.summary.too_brief > 0,
         )
         for cycle in piece.cycles
     )

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 
 from ..charge.amounts import budget_of
+from ..cycles.cycle import lower_end
 from ..cycles.taken_by_load import taken_by_load
 from ..health.finding import OF_RUNS, SEVERITIES, WRONG_SIGN, Finding, withheld
 from ..health.runs import busiest_hour
@@ -46,6 +47,7 @@ class LogSummary:
         The largest source of error of what was drawn, and its share of the squared uncertainty. [1]
     load_Ah, load_Wh : float
         What the load itself took in those of its runs whose amount is known: `runs_with_Ah`, `runs_with_Wh` of them.
+        Where there were `runs_too_brief`, so many at the least, it is a lower bound.
     run_W, sag_V : float
         Median settled draw above the baseline, without runs in which the array may have shared it; deepest sag of a
         run.
@@ -90,6 +92,7 @@ class LogSummary:
     load_u95_Wh: float | None = None
     runs_with_Ah: int | None = None
     runs_with_Wh: int | None = None
+    runs_too_brief: int | None = None
     cycles: int | None = None
     starts_per_hour: float | None = None
     duty_cycle: float | None = None
@@ -166,6 +169,7 @@ def _runs(cycles: Cycles) -> dict[str, Any]:
         "load_u95_Wh": taken.energy_u95_Wh,
         "runs_with_Ah": taken.runs_with_Ah,
         "runs_with_Wh": taken.runs_with_Wh,
+        "runs_too_brief": taken.runs_too_brief,
         "cycles": summary.count,
         "starts_per_hour": summary.starts_per_hour,
         "duty_cycle": summary.duty_cycle,
@@ -248,7 +252,8 @@ class TakenInAll:
     """What the loads of a fleet took in all logs: of those at a bank where there are any, else of the others.
 
     Halves of intervals add up: what one log is off, others of the same meter are off the same way. ``logs`` are those
-    in the sum, ``runs`` their runs whose amount is known; an amount is None where not all of these have it.
+    in the sum, ``runs`` their runs whose amount is known; an amount is None where not all of these have it. With
+    ``runs_too_brief`` in any of them, so many more at the least, amounts are lower bounds.
     """
 
     logs: int
@@ -257,6 +262,7 @@ class TakenInAll:
     load_u95_Ah: float | None
     load_Wh: float | None
     load_u95_Wh: float | None
+    runs_too_brief: int = 0
 
 
 def taken_in_all(summaries: Iterable[LogSummary]) -> TakenInAll:
@@ -267,11 +273,21 @@ def taken_in_all(summaries: Iterable[LogSummary]) -> TakenInAll:
     # What flows behind an inverter came through the bank's meter before.
     logs = at_bank or [summary for summary in every if summary.load_Wh is not None]
     of = "runs_with_Ah" if at_bank else "runs_with_Wh"
+    brief = sum(summary.runs_too_brief or 0 for summary in logs)
+    logs = [_at_least(summary) for summary in logs] if brief else logs
     return TakenInAll(
         len(logs),
         sum(getattr(summary, of) or 0 for summary in logs),
         *(_in_all(logs, name) for name in ("load_Ah", "load_u95_Ah", "load_Wh", "load_u95_Wh")),
+        brief,
     )
+
+
+def _at_least(summary: LogSummary) -> LogSummary:
+    """Return a summary with the least that its load took, as one lower bound makes a sum of all."""
+    both = (summary.load_Ah, summary.load_u95_Ah), (summary.load_Wh, summary.load_u95_Wh)
+    load_Ah, load_Wh = (None if x is None else lower_end(x, u95) or 0.0 for x, u95 in both)
+    return replace(summary, load_Ah=load_Ah, load_u95_Ah=None, load_Wh=load_Wh, load_u95_Wh=None)
 
 
 def _in_all(logs: Sequence[LogSummary], name: str) -> float | None:

@@ -16,6 +16,7 @@ from ..readings.measured_span import HowRead
 from ..site.motor_tables import USUAL_START_S
 from ..stats.interval95 import EVEN, WITHIN
 from .meter_figures import Accuracy, MeterFigures
+from .too_brief import too_brief, with_lower_bounds
 
 #: The level a run stands on is known from about so many readings: common practice, no source. [1]
 _BASE_READINGS = 10
@@ -60,18 +61,18 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
         runs, how, watts, runs.known("energy_Wh", "so_far_Wh"), runs["run_W"], runs["base_drift_W"], volts
     )
     of_each = zip(cycles.cycles, charge.each(), energy.each(), strict=True)
-    summary = cycles.summary
+    summary = replace(
+        cycles.summary,
+        charge_u95_Ah=None if cycles.summary.charge_Ah is None else charge.together(),
+        energy_u95_Wh=None if cycles.summary.energy_Wh is None else energy.together(),
+    )
     return replace(
         cycles,
         cycles=tuple(
             replace(cycle, charge_u95_Ah=of_charge, energy_u95_Wh=of_energy) if cycle.complete else cycle
             for cycle, of_charge, of_energy in of_each
         ),
-        summary=replace(
-            summary,
-            charge_u95_Ah=None if summary.charge_Ah is None else charge.together(),
-            energy_u95_Wh=None if summary.energy_Wh is None else energy.together(),
-        ),
+        summary=with_lower_bounds(summary, too_brief(cycles)),
     )
 
 

@@ -95,17 +95,12 @@ def _first(ranking: Sequence[LogSummary]) -> Verdict:
 
 
 def _numbers(ranking: Sequence[LogSummary]) -> list[tuple[str, str]]:
-    counts, taken = counts_of(ranking), taken_in_all(ranking)
+    counts, total = counts_of(ranking), words.total_in_all(taken_in_all(ranking))
     measured_s = sum(summary.covered_s or 0.0 for summary in ranking)
     unread = f", {counts.not_read:,} of them not read" if counts.not_read else ""
-    x, u95, unit = (
-        (taken.load_Ah, taken.load_u95_Ah, "Ah")
-        if taken.load_Ah is not None
-        else (taken.load_Wh, taken.load_u95_Wh, "Wh")
-    )
-    took = (numbers.plus_minus(x, u95, unit), f"taken by the loads in {numbers.counted(taken.runs, 'run')}")
+    took = [] if total is None else [(total.charge or total.energy or "", f"taken by the loads in {total.in_runs}")]
     return [
-        *([took] if x is not None else []),
+        *took,
         (f"{counts.act:,}", f"to act on, {counts.watch:,} to watch"),
         (numbers.counted(counts.logs, "log"), f"{numbers.duration(measured_s)} measured{unread}"),
     ]

@@ -45,8 +45,13 @@ def fleet_answer(ranking: Sequence[LogSummary]) -> Reply:
 def took_in_all(ranking: Sequence[LogSummary]) -> str:
     """Return in a sentence what the loads of all logs took; empty where no log tells."""
     taken = taken_in_all(ranking)
-    total = _total(taken, runs=taken.runs, runs_with_Ah=taken.runs, runs_with_Wh=taken.runs)
+    total = total_in_all(taken)
     return f"The loads {total.took} of {counted(taken.logs, 'log')}." if total is not None else ""
+
+
+def total_in_all(taken: TakenInAll) -> LoadTotal | None:
+    """Return what the loads of all logs took, ready to be shown; None where no log tells."""
+    return _total(taken, runs=taken.runs, runs_with_Ah=taken.runs, runs_with_Wh=taken.runs)
 
 
 def load_took(summary: LogSummary) -> str:
@@ -65,7 +70,7 @@ def _load_total(summary: LogSummary) -> LoadTotal | None:
 def _total(of: LogSummary | TakenInAll, *, runs: int, runs_with_Ah: int, runs_with_Wh: int) -> LoadTotal | None:
     # No summary knows which runs were seen only in part; the log's own report tells.
     known = (runs_with_Ah, runs_with_Wh, of.load_Ah, of.load_u95_Ah, of.load_Wh, of.load_u95_Wh)
-    return total_of(TakenByLoad(runs, 0, *known), "the load")
+    return total_of(TakenByLoad(runs, 0, *known, of.runs_too_brief or 0), "the load")
 
 
 def told(summary: LogSummary) -> str:

@@ -36,7 +36,7 @@ KEYS: Final = {
     "ZeroCheck": "from_us to_us readings offset_A u_A",
     "Spacing": "usual_s low_s high_s irregularity",
     "CycleSummary": "count starts_per_hour duty_cycle median_run_s median_off_s other_runs charge_Ah charge_u95_Ah "
-    "energy_Wh energy_u95_Wh",
+    "energy_Wh energy_u95_Wh runs_too_brief=too_brief",
     "LoadStarts": "length_s:figure height:figure count",
     "Finding": "code severity title plain evidence limit source causes check_first first_step cycles:instant",
     "Check": "code outcome limit:text source:text said=remark:text",
@@ -82,7 +82,7 @@ KEYS: Final = {
     "drawn_u95_Wh=energy.drawn_u95 returned_Wh=energy.returned returned_u95_Wh=energy.returned_u95 measured_s "
     "drawn_Ah_per_h drawn_Wh_per_h starts starts_per_h duty_cycle median_run_s median_rest_s run_W run_A sag_V "
     "start_s start_height busiest_hour load_Ah=use.charge_Ah load_u95_Ah=use.charge_u95_Ah load_Wh=use.energy_Wh "
-    "load_u95_Wh=use.energy_u95_Wh",
+    "load_u95_Wh=use.energy_u95_Wh load_at_least=use.at_least",
     "Day": "date start_us stop_us *figures",
     "DayTrend": "stretch code name unit usual per_day span_d count verdict why:text change",
     "CalendarCell": "starts measured_s length_s whole",

@@ -12,6 +12,7 @@ from ....analysis.stats.interval95 import Within
 from ..still_charts.axis import NAMES
 from ..still_charts.bars import AnswerBar
 from ..wording import log_sentences, numbers
+from ..wording.answer import amount_told
 from .log_tables import MOST_ROWS, Table
 
 if TYPE_CHECKING:
@@ -93,7 +94,8 @@ def answer_bars(log: LogReport) -> list[AnswerBar]:
     bars = []
     if own:
         half = u95 or 0.0
-        who, text = numbers.capital(log_sentences.load_name(log)), numbers.plus_minus(own, u95, unit)
+        who = numbers.capital(log_sentences.load_name(log))
+        text = amount_told(own, u95, unit, least=summary.too_brief > 0)
         bars.append(AnswerBar(who, text, Within(own, max(own - half, 0.0), own + half)))
     if amounts is not None and amounts.drawn:
         sure = amounts.sure.drawn if amounts.sure is not None else Within.exactly(amounts.drawn)

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 #: What stands in place of an amount where draw and return seem to be swapped.
 UNTIL_TURNED: Final = "until the log is turned"
+#: What stands before a lower bound.
+AT_LEAST: Final = "at least "
 
 
 @dataclass(frozen=True)
@@ -26,6 +28,7 @@ class LoadTotal:
     ``load`` is its name with the article; ``charge`` and ``energy`` are None where they were not measured. ``runs`` are
     those seen, ``counted`` those whose amount is known and in the figure, ``in_part`` those without an end, which count
     as far as they were seen. ``either``: two loads of like draw ran, and the log does not tell which is which.
+    ``too_brief`` are runs beside those, so many at the least, that nobody could measure: figures say ``at least`` then.
     """
 
     load: str
@@ -35,10 +38,13 @@ class LoadTotal:
     counted: int
     in_part: int = 0
     either: bool = False
+    too_brief: int = 0
 
     @property
     def in_runs(self) -> str:
         """How many runs are in the figure: ``10 runs``, or ``8 of 10 runs`` where not all have an amount."""
+        if self.too_brief:
+            return f"{self.counted:,} of {numbers.counted(self.runs + self.too_brief, 'run')} or more"
         runs = numbers.counted(self.runs, "run")
         return runs if self.counted == self.runs else f"{self.counted:,} of {runs}"
 
@@ -59,6 +65,8 @@ class LoadTotal:
         who = f"{numbers.capital(self.load)}{', or another load of like draw,' if self.either else ''}"
         if self.counted < self.runs:
             return f"{who} {self.took}; of the others the amount is not known."
+        if self.too_brief:
+            return f"{who} {self.took}; the others were too brief to be measured."
         part = f", {self.in_part:,} of them seen only in part" if self.in_part else ""
         return f"{who} {self.took}{part if self.runs > 1 or not part else ', seen only in part'}."
 
@@ -75,14 +83,27 @@ def total_of(taken: TakenByLoad, name: str) -> LoadTotal | None:
         return None
     # Both amounts are said of the same runs: where fewer have the one, the other stands alone.
     most = max(taken.runs_with_Ah, taken.runs_with_Wh)
-    charge, energy = (
-        numbers.plus_minus(x, u95, unit) if x is not None and runs == most else None
-        for x, u95, unit, runs in (
-            (taken.charge_Ah, taken.charge_u95_Ah, "Ah", taken.runs_with_Ah),
-            (taken.energy_Wh, taken.energy_u95_Wh, "Wh", taken.runs_with_Wh),
-        )
-    )
-    return LoadTotal(name, taken.runs, charge, energy, most, taken.runs_in_part if most == taken.runs else 0)
+    charge = (taken.charge_Ah, taken.charge_u95_Ah) if taken.runs_with_Ah == most else (None, None)
+    energy = (taken.energy_Wh, taken.energy_u95_Wh) if taken.runs_with_Wh == most else (None, None)
+    in_part, brief = taken.runs_in_part if most == taken.runs else 0, taken.runs_too_brief
+    figures = _figures(charge, energy, least=brief > 0)
+    return LoadTotal(name, taken.runs, *figures, most, in_part, too_brief=brief)
+
+
+_Amount = tuple[float | None, float | None]
+
+
+def _figures(charge: _Amount, energy: _Amount, *, least: bool) -> tuple[str | None, str | None]:
+    """Return both amounts as texts, None for one that is not known; of lower bounds the first says so for both."""
+    in_Ah = None if charge[0] is None else amount_told(*charge, "Ah", least=least)
+    in_Wh = None if energy[0] is None else amount_told(*energy, "Wh", least=least)
+    first_says = "" if in_Ah is None else AT_LEAST
+    return in_Ah, None if in_Wh is None else in_Wh.removeprefix(first_says)
+
+
+def amount_told(x: float | None, u95: float | None, unit: str, *, least: bool) -> str:
+    """Return an amount with half of its interval, or as a lower bound."""
+    return f"{AT_LEAST}{at_least(x)} {unit}" if least and x else numbers.plus_minus(x, u95, unit)
 
 
 def load_took(log: LogReport) -> LoadTotal | None:
@@ -106,13 +127,9 @@ def load_took_over(over: OverLogs) -> LoadTotal | None:
     energy = None if any(each.energy_Wh is None for each in sums) else use.energy_Wh
     if charge is None and energy is None:
         return None
-    return LoadTotal(
-        log_sentences.load_name(logs[0]),
-        over.whole.starts,
-        None if charge is None else numbers.plus_minus(charge, use.charge_u95_Ah, "Ah"),
-        None if energy is None else numbers.plus_minus(energy, use.energy_u95_Wh, "Wh"),
-        over.whole.starts,
-    )
+    figures = _figures((charge, use.charge_u95_Ah), (energy, use.energy_u95_Wh), least=use.at_least)
+    brief, starts = sum(each.too_brief for each in sums), over.whole.starts
+    return LoadTotal(log_sentences.load_name(logs[0]), starts, *figures, starts, too_brief=brief)
 
 
 def first_answer(log: LogReport) -> str:

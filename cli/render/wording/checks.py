@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_left
 from collections.abc import Sequence
 from math import isfinite
 from statistics import median
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from ....analysis.not_known import Missing
 from . import clock, numbers
@@ -95,6 +96,10 @@ _IN_FEW_WORDS = {
 }
 
 
+#: Starts that no run stands for, in a finding's sentences.
+_PROVED: Final = re.compile(r"(at least [\d,]+) times (in one hour|a day)")
+
+
 def in_few_words(finding: Finding, starts_us: Sequence[int], runs_s: Sequence[float], hours: float) -> tuple[str, str]:
     """Return what was found of runs in a few words, and what may be added to these where there is room.
 
@@ -115,6 +120,9 @@ def in_few_words(finding: Finding, starts_us: Sequence[int], runs_s: Sequence[fl
 
 def _starts(finding: Finding, starts_us: Sequence[int], hours: float) -> str:
     """Return how many starts there were: on average, in the busiest hour or all, as the finding's sentences tell it."""
+    # What rises alone prove is more than the runs that are there to be counted.
+    if (proved := _PROVED.search(finding.plain)) is not None:
+        return f"{proved[1]} starts {proved[2]}"
     rate = len(starts_us) / max(hours, 1.0)
     if "times an hour" in finding.plain and rate >= _CLOSE:
         return f"{rate:.0f} starts an hour"

@@ -101,6 +101,9 @@ def ran(log: LogReport) -> str:
         return _not_seen(log)
     if log.cycles.two_kinds is not None and log.cycles.two_kinds.own is None:
         name += ", or another load of like draw,"
+    if summary.too_brief:
+        starts = numbers.counted(summary.count + summary.too_brief, "time")
+        return f"{numbers.capital(name)} started at least {starts}; {summary.count:,} of these runs could be measured."
     text = f"{name[0].upper()}{name[1:]} started {numbers.counted(summary.count, 'time')}"
     if summary.starts_per_hour is not None:
         text += f", {numbers.number(summary.starts_per_hour)} an hour"

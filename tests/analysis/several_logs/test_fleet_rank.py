@@ -92,6 +92,8 @@ def test_what_the_loads_took_in_all_is_added_up_once():
     behind = taken_in_all([took("c", None, 45.0), log("d", status="not read")])
     assert (behind.logs, behind.load_Ah, behind.load_Wh) == (1, None, 45.0)
     assert taken_in_all([took("a", 8.0, None), took("b", 2.0, 50.0)]).load_Wh is None
+    brief = taken_in_all([took("a", 8.0, 200.0), took("b", 2.0, 50.0, runs_too_brief=30)])
+    assert (brief.load_Ah, brief.load_u95_Ah, brief.runs_too_brief) == (pytest.approx(9.8), None, 30)
     swapped = took("e", 90.0, 900.0, codes=("charge_wrong_sign",))
     assert taken_in_all([took("a", 8.0, 200.0), swapped]).load_Ah == 8.0
 

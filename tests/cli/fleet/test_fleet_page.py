@@ -61,6 +61,9 @@ def test_an_amount_is_told_of_as_many_runs_as_it_is_of():
     assert told(both) == "took 8.35 Ah ± 0.08 (206.0 Wh ± 2.0) in 12 runs"
     assert told(replace(both, runs_with_Wh=9)) == "took 8.35 Ah ± 0.08 in 12 runs"
     assert told(replace(both, runs_with_Ah=9, runs_with_Wh=9)) == "took 8.35 Ah ± 0.08 (206.0 Wh ± 2.0) in 9 of 12 runs"
+    brief = replace(both, load_u95_Ah=None, load_u95_Wh=None, runs_too_brief=30)
+    assert told(brief) == "took at least 8.3 Ah (200 Wh) in 12 of 42 runs or more"
+    assert "at least 8.3 Ah" in Reader(render([brief], "1")).said
     assert told(read(log("a"))) == "what its load took is not known"
     assert load_took(replace(both, codes=(WRONG_SIGN,))) == ""
 

@@ -20,11 +20,12 @@ from shuntbook.cli.render.terminal.report import report_answer
 from shuntbook.cli.render.wording import answer, numbers
 
 
-def made(count=10, *, charge_Ah=8.35, energy_Wh=206.0, in_part=0):
-    """A load's runs with these amounts in their summary, so many of them without an end."""
+def made(count=10, *, charge_Ah=8.35, energy_Wh=206.0, in_part=0, too_brief=0):
+    """A load's runs with these amounts in their summary, so many of them without an end, so many beside them."""
     runs = cycles(90.0, [600.0] * count)
     each = [replace(cycle, complete=k >= in_part) for k, cycle in enumerate(runs.cycles)]
     total = {"charge_Ah": charge_Ah, "charge_u95_Ah": 0.08, "energy_Wh": energy_Wh, "energy_u95_Wh": 3.0}
+    total["too_brief"] = too_brief
     return replace(runs, cycles=tuple(each), summary=replace(runs.summary, **total))
 
 
@@ -45,6 +46,18 @@ def said(runs):
 def test_the_load_took_so_much_in_so_many_runs(runs, sentence):
     """One sentence; what was seen only in part is said."""
     assert said(runs) == sentence
+
+
+def test_what_runs_too_brief_leave_is_the_least():
+    """No ± that pretends: the lower ends, rounded down, and how many runs are in them; in whichever unit is known."""
+    others = "the others were too brief to be measured."
+    assert said(made(too_brief=353)) == (
+        f"The well pump took at least 8.2 Ah (200 Wh) in 10 of 363 runs or more; {others}"
+    )
+    runs = made(charge_Ah=None, too_brief=1)
+    runs = replace(runs, cycles=tuple(replace(cycle, charge_Ah=None) for cycle in runs.cycles))
+    assert said(runs) == f"The well pump took at least 200 Wh in 10 of 11 runs or more; {others}"
+    assert answer.load_total(made(too_brief=1), "it").charge == "at least 8.2 Ah"
 
 
 def test_behind_an_inverter_energy_stands_alone():
@@ -143,6 +156,18 @@ def with_use(day, charge):
     log = day_log(day)
     summary = replace(log.cycles.summary, charge_Ah=charge, charge_u95_Ah=None if charge is None else 0.5)
     return replace(log, cycles=replace(log.cycles, load="well pump", summary=summary))
+
+
+def test_one_lower_bound_makes_that_of_a_month():
+    """The lower ends of all days add up, and how many runs are missing."""
+    logs = [with_use(f"2026-06-0{k}", 8.0) for k in range(1, 5)]
+    brief = replace(logs[1].cycles.summary, charge_Ah=7.5, charge_u95_Ah=None, too_brief=20)
+    logs[1] = replace(logs[1], cycles=replace(logs[1].cycles, summary=brief))
+    over = over_logs(logs, zone_of)
+    assert answer.load_took_over(over).sentence == (
+        "The well pump took at least 30 Ah in 4 of 24 runs or more; the others were too brief to be measured."
+    )
+    assert [day.figures.use.at_least for day in over.days] == [False, True, False, False]
 
 
 def test_of_many_logs_it_is_what_the_load_took_in_all():

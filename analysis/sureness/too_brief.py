@@ -1,0 +1,53 @@
+"""How many runs of a load were too brief for the readings: what the others took is then the least that it took."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from ..cycles.cycle import Cycles, CycleSummary, lower_end
+from ..cycles.failed_starts import LIKE_RUNS
+from ..readings.chunk import MICROSECONDS
+from ..signal_levels.rises import QUARTER_S
+
+#: So many runs that nobody measured, and this share of those measured, make a lower bound of a total: fewer are within
+#: what another load's pulses do in a healthy log; by trial. [1], [1]
+LEAST: Final = 8
+LEAST_SHARE: Final = 0.1
+
+
+def too_brief(cycles: Cycles) -> int:
+    """Return how many starts there were at the least beside the runs of a load that were measured; nought if few."""
+    # Runs of several speeds, or of two loads, have no draw by which others would be told.
+    if not cycles.cycles or cycles.varies or cycles.two_kinds is not None:
+        return 0
+    count = max(cycles.brief_runs, _rises_beside_runs(cycles))
+    return count if count >= max(LEAST, LEAST_SHARE * len(cycles.cycles)) else 0
+
+
+def _rises_beside_runs(cycles: Cycles) -> int:
+    """Return how many more rises of the load's draw there are than runs of it, where no cloud makes any. [1]."""
+    rises, draws = cycles.rises, [getattr(run, f"run_{cycles.signal[-1]}") for run in cycles.cycles]
+    known = [draw for draw in draws if draw is not None]
+    if rises is None or not known:
+        return 0
+    low, high = (share * float(np.median(known)) for share in LIKE_RUNS)
+    like = (rises.size > low) & (rises.size < high) & ~rises.charged
+    begun = np.array([run.start_us for run in cycles.cycles]) // int(QUARTER_S * MICROSECONDS)
+    return int(rises.count[like].sum()) - int((~np.isin(begun, rises.quarter[rises.charged])).sum())
+
+
+def with_lower_bounds(summary: CycleSummary, count: int) -> CycleSummary:
+    """Return a summary whose amounts are the least that a load took, beside so many runs that nobody measured."""
+    if not count:
+        return summary
+    return replace(
+        summary,
+        too_brief=count,
+        charge_Ah=lower_end(summary.charge_Ah, summary.charge_u95_Ah),
+        energy_Wh=lower_end(summary.energy_Wh, summary.energy_u95_Wh),
+        charge_u95_Ah=None,
+        energy_u95_Wh=None,
+    )
