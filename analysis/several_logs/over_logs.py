@@ -70,6 +70,12 @@ class OverLogs:
     remarks: tuple[str, ...]
     pump: PumpOverLogs | None = None
 
+    @property
+    def too_brief(self) -> int:
+        """How many more starts there were at the least, of runs too brief to be measured, in logs that take part."""
+        left_out = {id(left.log) for left in self.left_out}
+        return sum(one.log.cycles.summary.too_brief for one in self.logs if id(one.log) not in left_out)
+
 
 def wanting_a_look(logs: Iterable[LogReport]) -> tuple[LogReport, ...]:
     """Return the few of many logs to be shown in full, in order of time: the newest, and the worst of all others.

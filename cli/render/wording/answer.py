@@ -128,8 +128,8 @@ def load_took_over(over: OverLogs) -> LoadTotal | None:
     if charge is None and energy is None:
         return None
     figures = _figures((charge, use.charge_u95_Ah), (energy, use.energy_u95_Wh), least=use.at_least)
-    brief, starts = sum(each.too_brief for each in sums), over.whole.starts
-    return LoadTotal(log_sentences.load_name(logs[0]), starts, *figures, starts, too_brief=brief)
+    starts = over.whole.starts
+    return LoadTotal(log_sentences.load_name(logs[0]), starts, *figures, starts, too_brief=over.too_brief)
 
 
 def first_answer(log: LogReport) -> str:

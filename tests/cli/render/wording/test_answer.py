@@ -18,6 +18,7 @@ from shuntbook.cli.render.page.log_tables import compared
 from shuntbook.cli.render.terminal.cycles import cycles_answer
 from shuntbook.cli.render.terminal.report import report_answer
 from shuntbook.cli.render.wording import answer, numbers
+from shuntbook.cli.render.wording.several_sentences import headline
 
 
 def made(count=10, *, charge_Ah=8.35, energy_Wh=206.0, in_part=0, too_brief=0):
@@ -168,6 +169,7 @@ def test_one_lower_bound_makes_that_of_a_month():
         "The well pump took at least 30 Ah in 4 of 24 runs or more; the others were too brief to be measured."
     )
     assert [day.figures.use.at_least for day in over.days] == [False, True, False, False]
+    assert "the well pump started at least 24 times." in headline(over)[0]
 
 
 def test_of_many_logs_it_is_what_the_load_took_in_all():
