@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
 from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR
 from ..readings.measured_span import HowRead
-from ..signal_levels.level_record import LevelList
+from ..signal_levels.level_record import Burst, LevelList
 from ..signal_levels.running_sums import unknown_of
 from ..stats.few import highest
 from .cycle import Cycle
@@ -153,6 +155,47 @@ def cycle_of(
         straight_Wh=watts.straight if amps.base is not None else None,
         start_s=start_s,
     )
+
+
+def brief_cycle(burst: Burst, how: HowRead, load: str | None) -> Cycle:
+    """Return what a run of a reading or two was like: what it drew, each for a spacing; no more is known of it."""
+    stop_us = round(burst.over_us)
+    length_s = (stop_us - round(burst.start_us)) / MICROSECONDS
+    amps, watts = (_known(burst.settled.get(name, math.nan)) for name in ("current_A", "power_W"))
+    taken_Ah, taken_Wh = (None if x is None else x * length_s / SECONDS_PER_HOUR for x in (amps, watts))
+    within_s = length_s / burst.in_all / 2
+    return Cycle(
+        load=load,
+        start_us=round(burst.start_us),
+        stop_us=stop_us,
+        run_s=length_s,
+        off_before_s=None,
+        surge_A=None if amps is None else burst.peak["current_A"],
+        surge_ratio=None,
+        surge_resolved=False,
+        run_A=amps,
+        peak_W=None if watts is None else burst.peak["power_W"],
+        run_W=watts,
+        charge_Ah=taken_Ah if how.side == "dc" else None,
+        energy_Wh=taken_Wh,
+        sag_V=_known(burst.sag_V) if how.side == "dc" else None,
+        complete=True,
+        start_within_s=within_s,
+        stop_within_s=within_s,
+    )
+
+
+def with_brief(cycles: Sequence[Cycle], brief: Sequence[Cycle], levels: LevelList) -> list[Cycle]:
+    """Return a load's runs with its brief ones, in order, and the rests between them; not known across gaps."""
+    merged = sorted([*cycles, *brief], key=lambda cycle: cycle.start_us)
+    gaps_us = np.array(levels.first_us)[levels.behind_gap]
+    gaps_before = np.searchsorted(gaps_us, [cycle.start_us for cycle in merged])
+    for k in range(1, len(merged)):
+        stop_us, cycle = merged[k - 1].stop_us, merged[k]
+        known = stop_us is not None and gaps_before[k - 1] == gaps_before[k]
+        rest_s = (cycle.start_us - stop_us) / MICROSECONDS if stop_us is not None and known else None
+        merged[k] = replace(cycle, off_before_s=rest_s)
+    return merged
 
 
 def _known(x: float) -> float | None:

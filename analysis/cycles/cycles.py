@@ -22,7 +22,7 @@ from ..signal_levels.steps import Plateaus, StepFold
 from ..signal_levels.still_sky import sky_drift, still_sky
 from .choose_load import LoadSteps, loads_of, the_load
 from .cycle import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds, total_taken
-from .cycle_figures import at_regulation, cycle_of, may_share, prompt_ohm, regulation_V
+from .cycle_figures import at_regulation, brief_cycle, cycle_of, may_share, prompt_ohm, regulation_V, with_brief
 from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, held_run, with_late_fall
 from .failed_starts import attempts_of, brief_runs, without_failed
 from .on_off_path import Heights, RunLevels
@@ -89,9 +89,15 @@ class CycleFold:
         cycles = self._cycles_of(own, [None] * len(own) if of_speeds else _start_lengths(own, self._how))
         draws, cycles = told_speeds(own, cycles) if of_speeds else (NO_SPEEDS, cycles)
         usual_s = self._how.usual_interval_s
+        # What is brief where readings are close together is no run, and of means nobody knows what it drew.
+        can_be = plateaus.rises is not None and self._how.sampling == "instant"
+        bursts = brief_runs(levels.list, own, usual_s or 0.0) if can_be and not two_kinds and not of_speeds else []
+        brief = [brief_cycle(burst, self._how, self._load) for burst in bursts]
+        running_s = sum(run.length_s for run in own) + sum(cycle.run_s or 0.0 for cycle in brief)
+        cycles = with_brief(cycles, brief, levels.list) if brief else cycles
         return Cycles(
             tuple(cycles),
-            _summary(own, cycles, others, plateaus.covered_s),
+            _summary(cycles, others, running_s, plateaus.covered_s),
             plateaus.signal,
             self._load,
             self._expected,
@@ -102,7 +108,7 @@ class CycleFold:
             two_kinds=two_kinds,
             perhaps_dry=perhaps_dry,
             rises=plateaus.rises,
-            brief_runs=0 if of_speeds else brief_runs(levels.list, own),
+            brief_runs=len(brief),
             covered_s=plateaus.covered_s,
             first_us=levels.first_us,
             last_us=levels.last_us,
@@ -327,10 +333,9 @@ def _usual_base(own: Sequence[SeenRun], name: str) -> float | None:
     return _usual([run.before(name) for run in own if name in run.levels.names])
 
 
-def _summary(own: Sequence[SeenRun], cycles: Sequence[Cycle], others: int, covered_s: float) -> CycleSummary:
+def _summary(cycles: Sequence[Cycle], others: int, running_s: float, covered_s: float) -> CycleSummary:
     runs = [cycle.run_s for cycle in cycles if cycle.run_s is not None]
     rests = [cycle.off_before_s for cycle in cycles if cycle.off_before_s is not None]
-    running_s = sum(run.length_s for run in own)
     return CycleSummary(
         count=len(cycles),
         starts_per_hour=len(cycles) / covered_s * SECONDS_PER_HOUR if covered_s > 0 else None,

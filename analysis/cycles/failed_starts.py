@@ -30,6 +30,9 @@ WITH_SAG, WITHOUT_SAG = 2, 3
 SAGS = 0.3
 #: What is brief and draws what the load's runs do, to within these shares, was one: voltage moves it, others step. [1]
 LIKE_RUNS = (0.8, 1.25)
+#: So many brief runs, and this share of the others, are the load's: fewer are within what another load's pulses do in a
+#: healthy log; by trial. [1], [1]
+LEAST_BRIEF, BRIEF_SHARE = 8, 0.1
 
 
 def without_failed(loads: Sequence[LoadSteps], at_us: FloatArray) -> list[LoadSteps]:
@@ -71,13 +74,20 @@ def attempts_of(levels: LevelList, own: Sequence[SeenRun], expected: float | Non
     return tuple(map(_attempt, _without_pulses(failed, starts, levels.signal, AT_STANDSTILL * draw)))
 
 
-def brief_runs(levels: LevelList, own: Sequence[SeenRun]) -> int:
-    """Return how many more runs of a load there were at the least, of too few readings for a level each. [1]."""
+def brief_runs(levels: LevelList, own: Sequence[SeenRun], usual_s: float) -> list[Burst]:
+    """Return more runs of a load, of too few readings for a level each, these `usual_s` apart [s]; none if few."""
     if not own:
-        return 0
+        return []
     draw = float(np.median([run.settled(levels.signal) for run in own]))
     low, high = (share * draw for share in LIKE_RUNS)
-    return sum(low < burst.peak[levels.signal] < high for burst in _while_off(levels.bursts.values(), own))
+    brief = [
+        burst
+        for burst in _while_off(levels.bursts.values(), own)
+        # What lasts for longer than its readings stand for are several, with rests as brief between them.
+        if low < burst.settled.get(levels.signal, math.nan) < high
+        and burst.over_us - burst.start_us < (burst.in_all + 0.5) * usual_s * MICROSECONDS
+    ]
+    return brief if len(brief) >= max(LEAST_BRIEF, BRIEF_SHARE * len(own)) else []
 
 
 def _while_off(bursts: Iterable[Burst], own: Sequence[SeenRun]) -> Iterator[Burst]:

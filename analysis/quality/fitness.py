@@ -126,7 +126,7 @@ def _of_cycles(quality: Quality, how: HowRead, interval_s: float) -> Iterator[Re
     elif shortest_s > SHORT_RUN_S:
         yield "with care", f"runs shorter than {shortest_s:.0f} s cannot be judged"
     elif quality.brief_runs:
-        yield "with care", f"{quality.brief_runs:,} runs are shorter than {shortest_s:.0f} s and cannot be measured"
+        yield "with care", f"{quality.brief_runs:,} runs are shorter than {shortest_s:.0f} s, each known only roughly"
     if (available := quality.availability) is not None and available < AVAILABLE:
         yield "with care", "runs in the gaps are not seen"
     yield from _stood_still(quality, ("current_A", "power_W"))

@@ -6,7 +6,7 @@ from array import array
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from math import nan
 from operator import attrgetter
@@ -68,7 +68,8 @@ class Burst:
 
     It lasts from the middle before its first reading to the middle after its last. ``readings`` is how many there are,
     or as many as are enough; ``peak`` the highest above the level before, by quantity [unit]; ``sag_V`` by how much the
-    voltage fell, NaN where unknown.
+    voltage fell, NaN where unknown. With what stays behind a start's surge it lasts until ``over_us``, so many readings
+    ``in_all``, and ``settled`` is what the last of these were above the levels around, by quantity [unit].
     """
 
     start_us: float
@@ -76,6 +77,9 @@ class Burst:
     readings: int
     peak: dict[str, float]
     sag_V: float
+    over_us: float = nan
+    in_all: int = 0
+    settled: dict[str, float] = field(default_factory=dict)
 
 
 #: What is kept of each level by itself, as `LevelRecord` calls it: instants of readings are whole, all else is not.

@@ -11,7 +11,8 @@ from itertools import chain, islice
 
 from ..readings.chunk import MICROSECONDS
 from ..stats.few import highest, median, weighted_median
-from .level_record import Burst, LevelRecord
+from .bursts import START_STAYS_ABOVE, burst_between
+from .level_record import LevelRecord
 from .plateau import EDGE, Plateau
 
 #: A level holds for at least this many readings and this long; what is shorter belongs to a start or a stop. [s]
@@ -22,10 +23,8 @@ START_S = 5.0
 EDGE_S = 3.0
 #: And by so many that the median's error is 1 % of the step: 1.25 x (least step / 6) / sqrt(n) = 0.01 x step.
 NOISE_AT_EDGE = 1.25 / 6.0 / 0.01
-#: Readings between two levels are a burst and no step if the levels differ by less than this share of it.
-SMALL_CHANGE = 0.1
-#: What remains after a start is less than this share of its top, and more than that.
-START_FALLS_TO, START_STAYS_ABOVE = 0.65, 0.1
+#: What remains after a start is less than this share of its top.
+START_FALLS_TO = 0.65
 #: Neighbouring plateaus differ by no more than this share of the step before, if the second is short, or if it holds.
 SLOPE_SHORT, SLOPE_LONG = 0.1, 0.03
 #: A step belongs to the stair up to a larger one if it has this share of it.
@@ -160,26 +159,6 @@ def edge_readings(before: Level, level: Level, signal: str) -> int:
     return math.ceil(min(max(by_noise, by_time, LEVEL_READINGS), EDGE))
 
 
-def _burst(before: Level, level: Level, signal: str) -> Burst | None:
-    """Return what stood out between two levels that hardly differ; None if nothing did."""
-    base = before.last(signal)
-    top = highest([part.traces[signal].high for part in level.between]) - base
-    if top < level.changed.least or abs(level.first(signal) - base) > SMALL_CHANGE * top:
-        return None
-    # Only what stays above half of the top is the burst: other short plateaus may lie before and after it.
-    high = [part for part in level.between if part.traces[signal].usual - base > top / 2]
-    if not high:
-        return None
-    after = level.between[level.between.index(high[-1]) + 1] if high[-1] is not level.between[-1] else level.parts[0]
-    peak = {name: highest([part.traces[name].high for part in high]) - before.last(name) for name in level.names}
-    sag_V = math.nan
-    if "voltage_V" in level.names:
-        sag_V = before.last("voltage_V") + highest([-part.traces["voltage_V"].low for part in high])
-    start_us = high[0].first_us - high[0].step_s * MICROSECONDS / 2
-    stop_us = after.first_us - after.step_s * MICROSECONDS / 2
-    return Burst(start_us, stop_us, sum(part.count for part in high), peak, sag_V)
-
-
 def _ends_of_change(before: Level, level: Level, signal: str) -> tuple[Plateau, Plateau]:
     """Return the plateaus with which the change to a level began and was over."""
     left = reached = level.parts[0]
@@ -201,7 +180,7 @@ def record(
     left, reached, burst = level.parts[0], level.parts[0], None
     if before is not None and level.between and not level.after_gap:
         left, reached = _ends_of_change(before, level, signal)
-        burst = _burst(before, level, signal)
+        burst = burst_between(before, level, signal)
     return LevelRecord(
         start_us=level.start_us,
         spacing_s=changed.step_s,

@@ -3,40 +3,38 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Final
 
 import numpy as np
 
 from ..cycles.cycle import Cycles, CycleSummary, lower_end
-from ..cycles.failed_starts import LIKE_RUNS
+from ..cycles.failed_starts import BRIEF_SHARE, LEAST_BRIEF, LIKE_RUNS
 from ..readings.chunk import MICROSECONDS
-from ..signal_levels.rises import QUARTER_S
-
-#: So many runs that nobody measured, and this share of those measured, make a lower bound of a total: fewer are within
-#: what another load's pulses do in a healthy log; by trial. [1], [1]
-LEAST: Final = 8
-LEAST_SHARE: Final = 0.1
+from ..signal_levels.rises import QUARTER_S, Rises
 
 
 def too_brief(cycles: Cycles) -> int:
     """Return how many starts there were at the least beside the runs of a load that were measured; nought if few."""
     # Runs of several speeds, or of two loads, have no draw by which others would be told.
-    if not cycles.cycles or cycles.varies or cycles.two_kinds is not None:
+    rises = cycles.rises
+    if rises is None or not cycles.cycles or cycles.varies or cycles.two_kinds is not None:
         return 0
-    count = max(cycles.brief_runs, _rises_beside_runs(cycles))
-    return count if count >= max(LEAST, LEAST_SHARE * len(cycles.cycles)) else 0
+    count = _rises_beside_runs(cycles, rises)
+    return count if count >= max(LEAST_BRIEF, BRIEF_SHARE * len(cycles.cycles)) else 0
 
 
-def _rises_beside_runs(cycles: Cycles) -> int:
-    """Return how many more rises of the load's draw there are than runs of it, where no cloud makes any. [1]."""
-    rises, draws = cycles.rises, [getattr(run, f"run_{cycles.signal[-1]}") for run in cycles.cycles]
+def _rises_beside_runs(cycles: Cycles, rises: Rises) -> int:
+    """Return how many more rises of the load's draw there are than runs of it. [1]."""
+    draws = [getattr(run, f"run_{cycles.signal[-1]}") for run in cycles.cycles]
     known = [draw for draw in draws if draw is not None]
-    if rises is None or not known:
+    if not known:
         return 0
     low, high = (share * float(np.median(known)) for share in LIKE_RUNS)
-    like = (rises.size > low) & (rises.size < high) & ~rises.charged
+    like = (rises.size > low) & (rises.size < high)
+    # Where it surely runs for one reading or two a rise is no cloud; else those of the night alone are surely none.
+    if cycles.brief_runs:
+        return int(rises.count[like].sum()) - len(cycles.cycles)
     begun = np.array([run.start_us for run in cycles.cycles]) // int(QUARTER_S * MICROSECONDS)
-    return int(rises.count[like].sum()) - int((~np.isin(begun, rises.quarter[rises.charged])).sum())
+    return int(rises.count[like & ~rises.charged].sum()) - int((~np.isin(begun, rises.quarter[rises.charged])).sum())
 
 
 def with_lower_bounds(summary: CycleSummary, count: int) -> CycleSummary:

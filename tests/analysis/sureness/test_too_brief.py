@@ -1,6 +1,6 @@
 """Runs too brief for the readings: what the others took is a lower bound then, and never a total that pretends."""
 
-from dataclasses import replace
+from itertools import pairwise, product
 
 import numpy as np
 import pytest
@@ -8,7 +8,7 @@ from examples import examples, many
 from hypothesis import given
 from hypothesis import strategies as st
 from load_scenes import Load, Scene, cycles_of, gap_limit_s
-from readings import how
+from readings import T0_US, US, flat, how
 
 from shuntbook.analysis.health.health import sampling_too_slow
 from shuntbook.analysis.health.limits import limits_for
@@ -22,7 +22,7 @@ DRAW_A = 18.0
 SPREAD, REST_S = (0.7, 1.3), (20.0, 60.0)
 
 
-def runs_of(run_s, seed, span_s, spread=SPREAD):
+def runs_of(run_s, seed, span_s, *, spread=SPREAD):
     """Starts and stops of a pump whose runs last about so long."""
     rng, now, runs = np.random.default_rng(seed), 60.0, []
     while now + 3 * run_s < span_s:
@@ -46,30 +46,58 @@ def took_Ah(runs):
 
 @pytest.mark.parametrize("run_s", [5.0, 8.0, 11.0, 15.0])
 @pytest.mark.parametrize("every_s", [2.0, 3.0, 4.0, 7.0, 10.0])
-@pytest.mark.parametrize("seed", range(many(1, 8)))
-def test_what_is_told_of_brief_runs_holds_the_truth(run_s, every_s, seed):
+@pytest.mark.parametrize(("surge", "seed"), many([(3.0, 0)], list(product((1.0, 3.0), range(8)))))
+def test_what_is_told_of_brief_runs_holds_the_truth(run_s, every_s, surge, seed):
     """The interval holds it, or the figure is less and says how many runs there were at the least."""
-    runs = runs_of(run_s, seed, 4 * HOUR_S)
-    cycles = sure(Scene(Load(DRAW_A, runs), every_s, 4 * HOUR_S, seed=seed))
+    runs = runs_of(run_s, seed, 2 * HOUR_S)
+    cycles = sure(Scene(Load(DRAW_A, runs, surge=surge), every_s, 2 * HOUR_S, seed=seed))
     summary, truth_Ah = cycles.summary, took_Ah(runs)
     if summary.too_brief:
         assert summary.count + summary.too_brief <= len(runs)
         assert summary.charge_u95_Ah is None
         assert summary.charge_Ah is None or summary.charge_Ah < truth_Ah
-        check = sampling_too_slow(Runs(cycles, every_s), limits_for(None, None))
-        assert check.outcome == "found"
-        assert str(summary.too_brief) in check.finding.plain
     elif summary.count:
         assert abs(summary.charge_Ah - truth_Ah) <= summary.charge_u95_Ah
 
 
 @pytest.mark.parametrize("sun_A", [0.0, 30.0])
-def test_most_runs_of_two_readings_are_seen_to_be_missing(sun_A):
-    """Some 8 s, read every 4 s: one in four has three readings; also while an array charges the bank all the time."""
-    runs = runs_of(8.0, 3, 6 * HOUR_S)
-    summary = sure(Scene(Load(DRAW_A, runs), 4.0, 6 * HOUR_S, base_A=2.0 - sun_A)).summary
+@pytest.mark.parametrize("surge", [1.0, 3.0])
+def test_runs_of_two_readings_are_runs(sun_A, surge):
+    """Some 9 s, read every 4 s: two readings or three, one of them perhaps a start's; also while an array charges."""
+    runs = runs_of(9.0, 3, 3 * HOUR_S, spread=(0.95, 1.05))
+    cycles = sure(Scene(Load(DRAW_A, runs, surge=surge), 4.0, 3 * HOUR_S, base_A=2.0 - sun_A))
+    assert cycles.summary.count == len(runs)
+    assert cycles.summary.too_brief == 0
+    assert cycles.brief_runs > 0.5 * len(runs)
+    for run, (start, stop) in zip(cycles.cycles, runs, strict=True):
+        assert abs(run.start_us - T0_US - start * US) <= 4 * US
+        assert abs(run.stop_us - T0_US - stop * US) <= 4 * US
+        assert run.run_A == pytest.approx(DRAW_A, rel=0.02)
+    rests = [run.off_before_s for run in cycles.cycles[1:]]
+    assert rests == [(b.start_us - a.stop_us) / US for a, b in pairwise(cycles.cycles)]
+    assert cycles.summary.charge_Ah == pytest.approx(took_Ah(runs), rel=0.05)
+
+
+def test_runs_of_one_reading_leave_a_lower_bound():
+    """Some 7 s, read every 4 s: one in four has one reading, which may as well be a false row."""
+    runs = runs_of(7.0, 3, 3 * HOUR_S)
+    cycles = sure(Scene(Load(DRAW_A, runs), 4.0, 3 * HOUR_S))
+    summary = cycles.summary
     assert 0.8 * len(runs) < summary.count + summary.too_brief <= len(runs)
+    assert summary.charge_u95_Ah is None
     assert summary.charge_Ah < took_Ah(runs)
+    check = sampling_too_slow(Runs(cycles, 4.0), limits_for(None, None))
+    assert check.outcome == "found"
+    assert check.finding.plain.startswith(f"At least {summary.too_brief} runs were too brief to be measured.")
+
+
+def test_a_gap_between_brief_runs_is_no_rest():
+    """Nobody knows whether it ran meanwhile."""
+    runs = runs_of(9.0, 3, 2 * HOUR_S, spread=(0.95, 1.05))
+    before = runs[40][1]
+    scene = Scene(Load(DRAW_A, runs[:41] + runs[60:]), 4.0, 2 * HOUR_S, holes_s=[(before + 15, runs[60][0] - 15)])
+    rests = [run.off_before_s for run in sure(scene).cycles]
+    assert [k for k, rest in enumerate(rests) if rest is None] == [0, 41]
 
 
 @pytest.mark.parametrize("every_s", [2.0, 4.0, 10.0])
@@ -88,24 +116,28 @@ def test_runs_that_are_long_enough_keep_their_interval(every_s, seed):
     assert summary.charge_u95_Ah > 0
 
 
-def test_two_kinds_of_runs_tell_nothing_of_brief_ones():
-    """Which are the load's is not known, so nor is what its brief ones would be."""
-    runs = runs_of(8.0, 3, 6 * HOUR_S)
-    scene = Scene(Load(DRAW_A, runs), 4.0, 6 * HOUR_S)
-    cycles = cycles_of(scene.chunk(), 4.0)
-    assert cycles.brief_runs > 50
-    none = replace(cycles, cycles=())
-    reading = how("dc", "instant", gap_limit_s(4.0), 4.0)
-    assert cycles_with_intervals(none, NOTHING_STATED, reading, noise=0.0).summary.too_brief == 0
-    few = replace(cycles, brief_runs=7, rises=None)
-    assert cycles_with_intervals(few, NOTHING_STATED, reading, noise=0.0).summary.too_brief == 0
+@pytest.mark.parametrize("sampling", ["mean", "held"])
+def test_only_instants_show_what_a_brief_run_drew(sampling):
+    """A mean holds a part of it, a held value stands for as long as nobody looked."""
+    scene = Scene(Load(DRAW_A, runs_of(9.0, 3, 2 * HOUR_S)), 4.0, 2 * HOUR_S)
+    assert cycles_of(scene.chunk(), 4.0, sampling=sampling).brief_runs == 0
+
+
+def test_a_few_are_another_loads():
+    """Seven pulses of its draw beside a pump of long runs."""
+    runs = [(60.0 + 400 * k, 260.0 + 400 * k) for k in range(30)]
+    pulses = Load(DRAW_A, [(310.0 + 800 * k, 318.5 + 800 * k) for k in range(7)])
+    summary = sure(Scene(Load(DRAW_A, runs), 4.0, 12600.0, others=[pulses])).summary
+    assert (summary.count, summary.too_brief) == (30, 0)
 
 
 @examples(6, 60)
-@given(st.lists(st.integers(0, 4000), max_size=4), st.integers(0, 5))
-def test_where_a_log_is_cut_makes_no_difference(cuts, seed):
+@given(st.lists(st.integers(0, 4000), max_size=4), st.sampled_from([7.0, 9.0]))
+def test_where_a_log_is_cut_makes_no_difference(cuts, run_s):
     """Counted from levels and rises, which are folds."""
-    scene = Scene(Load(DRAW_A, runs_of(8.0, seed, 2 * HOUR_S)), 4.0, 2 * HOUR_S, seed=seed)
-    whole, cut = sure(scene).summary, sure(scene, cuts).summary
-    assert cut.too_brief == whole.too_brief > 0
-    assert cut.charge_Ah == pytest.approx(whole.charge_Ah, rel=1e-9)
+    scene = Scene(Load(DRAW_A, runs_of(run_s, 1, 2 * HOUR_S)), 4.0, 2 * HOUR_S)
+    whole, cut = sure(scene), sure(scene, cuts)
+    assert (cut.summary.too_brief > 0) == (run_s < 8)
+    assert cut.brief_runs == whole.brief_runs > 0
+    assert flat(cut.cycles) == pytest.approx(flat(whole.cycles), rel=1e-9)
+    assert flat(cut.summary) == pytest.approx(flat(whole.summary), rel=1e-9)
