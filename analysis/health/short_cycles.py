@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 
+from ..cycles.failed_starts import BRIEF_SHARE
 from ..readings.chunk import SECONDS_PER_HOUR, BoolArray
 from ..wording import figure, spell
 from .finding import Advice, Check, Rule, Severity
@@ -78,7 +79,12 @@ def _held_against(runs: Runs, limits: HealthLimits) -> Check:
     rule = _rule(limits)
     if (cannot := runs.cannot_tell(rule, limits.minimum_run_s.value)) is not None:
         # Starts can be counted where runs cannot be measured; but not where they are several loads'.
-        return cannot if runs.mixed else _by_starts_alone(runs, limits, rule) or _by_rises(runs, limits, rule) or cannot
+        if runs.mixed:
+            return cannot
+        by_rises = _by_rises(runs, limits, rule)
+        # Of brief runs those that follow each other closely are not told apart, and rises are.
+        more = by_rises if _more_rise_than_start(runs) else None
+        return more or _by_starts_alone(runs, limits, rule) or by_rises or cannot
     short = runs.briefer(limits.minimum_run_s.value)
     brief = runs.mostly(short)
     a_day = _too_many_a_day(runs, limits)
@@ -158,6 +164,12 @@ def _by_starts_alone(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | No
         )
     title = f"{runs.name} starts too often{limits.if_motor}"
     return rule.found(severity, title, evidence, _advice(limits), plain, every)
+
+
+def _more_rise_than_start(runs: Runs) -> bool:
+    """Tell whether rises prove more starts in an hour than runs do, of a load with brief runs among these."""
+    seen = hardly_seen(runs) if runs.cycles.brief_runs else None
+    return seen is not None and seen.most > (1 + BRIEF_SHARE) * busiest_hour(runs.start_us)
 
 
 def _by_rises(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | None:
