@@ -80,6 +80,11 @@ GROUPS = {
         "several_speeds steps levels runs_by_hand cycles on_off_path from_array folds",
         "not test_folds or cycles and cut_anywhere",
     ),
+    "brief_runs": (
+        "analysis/signal_levels: bursts; analysis/sureness: too_brief; analysis/quality: brief_runs",
+        "too_brief brief_runs levels runs_by_hand",
+        "",
+    ),
     "nameplate": (
         "analysis/nameplate: estimate decomposition plate_check lesson lesson_step lesson_back; analysis/equipment: "
         "plate_power inverter_losses",
