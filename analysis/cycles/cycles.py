@@ -24,7 +24,7 @@ from .choose_load import LoadSteps, loads_of, the_load
 from .cycle import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds, total_taken
 from .cycle_figures import at_regulation, brief_cycle, cycle_of, may_share, prompt_ohm, regulation_V, with_brief
 from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, held_run, with_late_fall
-from .failed_starts import attempts_of, brief_runs, without_failed
+from .failed_starts import attempts_of, brief_runs, is_brief, without_failed
 from .on_off_path import Heights, RunLevels
 from .rest_to_rest import Track, runs_at_speeds
 from .run_figures import NOTHING, SeenRun, coincidences, is_apart, seen
@@ -90,9 +90,10 @@ class CycleFold:
         draws, cycles = told_speeds(own, cycles) if of_speeds else (NO_SPEEDS, cycles)
         usual_s = self._how.usual_interval_s
         # What is brief where readings are close together is no run, and of means nobody knows what it drew.
-        can_be = plateaus.rises is not None and self._how.sampling == "instant"
-        bursts = brief_runs(levels.list, own, usual_s or 0.0) if can_be and not two_kinds and not of_speeds else []
-        brief = [brief_cycle(burst, self._how, self._load) for burst in bursts]
+        can_be = plateaus.rises is not None and not two_kinds and not of_speeds
+        bursts = brief_runs(levels.list, own, usual_s or 0.0) if can_be else []
+        are_its = self._how.sampling == "instant" and is_brief(own, usual_s or 0.0)
+        brief = [brief_cycle(burst, self._how, self._load) for burst in bursts if are_its]
         running_s = sum(run.length_s for run in own) + sum(cycle.run_s or 0.0 for cycle in brief)
         cycles = with_brief(cycles, brief, levels.list) if brief else cycles
         return Cycles(
@@ -109,6 +110,7 @@ class CycleFold:
             perhaps_dry=perhaps_dry,
             rises=plateaus.rises,
             brief_runs=len(brief),
+            unmeasured_runs=len(bursts) - len(brief),
             covered_s=plateaus.covered_s,
             first_us=levels.first_us,
             last_us=levels.last_us,

@@ -33,6 +33,9 @@ LIKE_RUNS = (0.8, 1.25)
 #: So many brief runs, and this share of the others, are the load's: fewer are within what another load's pulses do in a
 #: healthy log; by trial. [1], [1]
 LEAST_BRIEF, BRIEF_SHARE = 8, 0.1
+#: They are measured only where that share of the others last for less than so many readings: else they may be another
+#: load's all the same. [1]
+HARDLY_MORE = 5.5
 
 
 def without_failed(loads: Sequence[LoadSteps], at_us: FloatArray) -> list[LoadSteps]:
@@ -88,6 +91,11 @@ def brief_runs(levels: LevelList, own: Sequence[SeenRun], usual_s: float) -> lis
         and burst.over_us - burst.start_us < (burst.in_all + 0.5) * usual_s * MICROSECONDS
     ]
     return brief if len(brief) >= max(LEAST_BRIEF, BRIEF_SHARE * len(own)) else []
+
+
+def is_brief(own: Sequence[SeenRun], usual_s: float) -> bool:
+    """Tell whether runs of a load last for hardly more readings than a level needs, so that others last for less."""
+    return bool(np.mean([run.length_s < HARDLY_MORE * usual_s for run in own] or [False]) >= BRIEF_SHARE)
 
 
 def _while_off(bursts: Iterable[Burst], own: Sequence[SeenRun]) -> Iterator[Burst]:

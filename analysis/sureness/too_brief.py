@@ -18,7 +18,7 @@ def too_brief(cycles: Cycles) -> int:
     rises = cycles.rises
     if rises is None or not cycles.cycles or cycles.varies or cycles.two_kinds is not None:
         return 0
-    count = _rises_beside_runs(cycles, rises)
+    count = max(cycles.unmeasured_runs, _rises_beside_runs(cycles, rises))
     return count if count >= max(LEAST_BRIEF, BRIEF_SHARE * len(cycles.cycles)) else 0
 
 

@@ -120,7 +120,9 @@ def test_runs_that_are_long_enough_keep_their_interval(every_s, seed):
 def test_only_instants_show_what_a_brief_run_drew(sampling):
     """A mean holds a part of it, a held value stands for as long as nobody looked."""
     scene = Scene(Load(DRAW_A, runs_of(9.0, 3, 2 * HOUR_S)), 4.0, 2 * HOUR_S)
-    assert cycles_of(scene.chunk(), 4.0, sampling=sampling).brief_runs == 0
+    cycles = cycles_of(scene.chunk(), 4.0, sampling=sampling)
+    assert cycles.brief_runs == 0
+    assert (cycles.unmeasured_runs > 10) == (sampling == "mean")
 
 
 def test_a_few_are_another_loads():
@@ -129,6 +131,15 @@ def test_a_few_are_another_loads():
     pulses = Load(DRAW_A, [(310.0 + 800 * k, 318.5 + 800 * k) for k in range(7)])
     summary = sure(Scene(Load(DRAW_A, runs), 4.0, 12600.0, others=[pulses])).summary
     assert (summary.count, summary.too_brief) == (30, 0)
+
+
+def test_many_beside_long_runs_are_not_taken_for_its_own():
+    """They may be another load's or its own: what the long ones took is the least in either case."""
+    runs = [(60.0 + 400 * k, 260.0 + 400 * k) for k in range(30)]
+    pulses = Load(DRAW_A, [(310.0 + 400 * k, 318.5 + 400 * k) for k in range(30)])
+    summary = sure(Scene(Load(DRAW_A, runs), 4.0, 12600.0, others=[pulses])).summary
+    assert (summary.count, summary.too_brief) == (30, 30)
+    assert summary.charge_Ah < took_Ah(runs)
 
 
 @examples(6, 60)
