@@ -3,56 +3,50 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from itertools import takewhile
-from typing import TYPE_CHECKING
 
 from ..readings.chunk import MICROSECONDS
 from ..stats.few import highest
 from .level_record import Burst
 from .plateau import Plateau
 
-if TYPE_CHECKING:
-    from .levels import Level
-
-#: Readings between two levels are a burst and no step if the levels differ by less than this share of it.
-SMALL_CHANGE = 0.1
 #: What remains after a start is more than this share of its top.
 START_STAYS_ABOVE = 0.1
 
 
-def burst_between(before: Level, level: Level, signal: str) -> Burst | None:
-    """Return what stood out between two levels that hardly differ; None if nothing did."""
-    base = before.last(signal)
-    top = highest([part.traces[signal].high for part in level.between]) - base
-    if top < level.changed.least or abs(level.first(signal) - base) > SMALL_CHANGE * top:
-        return None
+def burst_between(
+    ends: Mapping[str, tuple[float, float]], between: Sequence[Plateau], following: Plateau, signal: str
+) -> Burst | None:
+    """Return what stands out of short plateaus between two levels; None if nothing does.
+
+    `ends` are how the level before ends and the one behind begins, by quantity [unit]; `following` is its first.
+    """
+    base, parts = ends[signal][0], [*between, following]
+    top = highest([part.traces[signal].high for part in between]) - base
     # Only what stays above half of the top is the burst: other short plateaus may lie before and after it.
-    high = [part for part in level.between if part.traces[signal].usual - base > top / 2]
-    if not high:
+    at = [k for k, part in enumerate(between) if part.traces[signal].usual - base > top / 2]
+    if not at:
         return None
-    peak = {name: highest([part.traces[name].high for part in high]) - before.last(name) for name in level.names}
+    high, behind = [between[k] for k in at], at[-1] + 1
+    peak = {name: highest([part.traces[name].high for part in high]) - last for name, (last, _) in ends.items()}
     sag_V = math.nan
-    if "voltage_V" in level.names:
-        sag_V = before.last("voltage_V") + highest([-part.traces["voltage_V"].low for part in high])
+    if "voltage_V" in ends:
+        sag_V = ends["voltage_V"][0] + highest([-part.traces["voltage_V"].low for part in high])
     # A surge that one reading caught is far above what stays of it, and that far above the base.
     least = base + START_STAYS_ABOVE * top
-    stays = [*high, *takewhile(lambda part: part.traces[signal].usual > least, _behind(level, high[-1])[:-1])]
-    settled = {name: stays[-1].traces[name].usual - (before.last(name) + level.first(name)) / 2 for name in level.names}
+    stays = list(takewhile(lambda part: part.traces[signal].usual > least, between[behind:]))
+    settled = [*high, *stays][-1].traces
     return Burst(
         start_us=_begins_us(high[0]),
-        stop_us=_begins_us(_behind(level, high[-1])[0]),
+        stop_us=_begins_us(parts[behind]),
         readings=sum(part.count for part in high),
         peak=peak,
         sag_V=sag_V,
-        over_us=_begins_us(_behind(level, stays[-1])[0]),
-        in_all=sum(part.count for part in stays),
-        settled=settled,
+        over_us=_begins_us(parts[behind + len(stays)]),
+        in_all=sum(part.count for part in (*high, *stays)),
+        settled={name: settled[name].usual - (last + first) / 2 for name, (last, first) in ends.items()},
     )
-
-
-def _behind(level: Level, part: Plateau) -> list[Plateau]:
-    """Return what follows one of the short plateaus before a level, up to the first of its own."""
-    return [*level.between[level.between.index(part) + 1 :], level.parts[0]]
 
 
 def _begins_us(part: Plateau) -> float:

@@ -12,7 +12,7 @@ from itertools import chain, islice
 from ..readings.chunk import MICROSECONDS
 from ..stats.few import highest, median, weighted_median
 from .bursts import START_STAYS_ABOVE, burst_between
-from .level_record import LevelRecord
+from .level_record import Burst, LevelRecord
 from .plateau import EDGE, Plateau
 
 #: A level holds for at least this many readings and this long; what is shorter belongs to a start or a stop. [s]
@@ -27,6 +27,8 @@ NOISE_AT_EDGE = 1.25 / 6.0 / 0.01
 START_FALLS_TO = 0.65
 #: Neighbouring plateaus differ by no more than this share of the step before, if the second is short, or if it holds.
 SLOPE_SHORT, SLOPE_LONG = 0.1, 0.03
+#: Readings between two levels are a burst and no step if the levels differ by less than this share of it.
+SMALL_CHANGE = 0.1
 #: A step belongs to the stair up to a larger one if it has this share of it.
 OF_STAIR = 0.3
 #: A level has no more plateaus; what goes on is another level, with no step between them.
@@ -159,6 +161,16 @@ def edge_readings(before: Level, level: Level, signal: str) -> int:
     return math.ceil(min(max(by_noise, by_time, LEVEL_READINGS), EDGE))
 
 
+def _burst(before: Level, level: Level, signal: str) -> Burst | None:
+    """Return what stood out between two levels that hardly differ; None if nothing did."""
+    base = before.last(signal)
+    top = highest([part.traces[signal].high for part in level.between]) - base
+    if top < level.changed.least or abs(level.first(signal) - base) > SMALL_CHANGE * top:
+        return None
+    ends = {name: (before.last(name), level.first(name)) for name in level.names}
+    return burst_between(ends, level.between, level.parts[0], signal)
+
+
 def _ends_of_change(before: Level, level: Level, signal: str) -> tuple[Plateau, Plateau]:
     """Return the plateaus with which the change to a level began and was over."""
     left = reached = level.parts[0]
@@ -180,7 +192,7 @@ def record(
     left, reached, burst = level.parts[0], level.parts[0], None
     if before is not None and level.between and not level.after_gap:
         left, reached = _ends_of_change(before, level, signal)
-        burst = burst_between(before, level, signal)
+        burst = _burst(before, level, signal)
     return LevelRecord(
         start_us=level.start_us,
         spacing_s=changed.step_s,
