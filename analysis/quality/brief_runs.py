@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..readings.blocks import AROUND, Piece, gaps_before
 from ..readings.chunk import FloatArray
@@ -63,6 +64,6 @@ class BriefRunsPart:
         return int(brief[many].max(initial=0))
 
 
-def _with_neighbours(x: FloatArray) -> FloatArray:
+def _with_neighbours(x: NDArray[np.int64]) -> FloatArray:
     """Return each count with those on either side of it; shape (n,)."""
     return np.convolve(x, np.ones(3), "same")

@@ -275,12 +275,11 @@ def taken_in_all(summaries: Iterable[LogSummary]) -> TakenInAll:
     of = "runs_with_Ah" if at_bank else "runs_with_Wh"
     brief = sum(summary.runs_too_brief or 0 for summary in logs)
     logs = [_at_least(summary) for summary in logs] if brief else logs
-    return TakenInAll(
-        len(logs),
-        sum(getattr(summary, of) or 0 for summary in logs),
-        *(_in_all(logs, name) for name in ("load_Ah", "load_u95_Ah", "load_Wh", "load_u95_Wh")),
-        brief,
+    runs = sum(getattr(summary, of) or 0 for summary in logs)
+    load_Ah, u95_Ah, load_Wh, u95_Wh = (
+        _in_all(logs, name) for name in ("load_Ah", "load_u95_Ah", "load_Wh", "load_u95_Wh")
     )
+    return TakenInAll(len(logs), runs, load_Ah, u95_Ah, load_Wh, u95_Wh, brief)
 
 
 def _at_least(summary: LogSummary) -> LogSummary:
