@@ -42,10 +42,21 @@ def water_power_W(flow_L_per_min: float, head_m: float) -> float:
 
 def total_head_m(water: Water) -> float | None:
     """Return lift plus the mean of cut-in and cut-out as metres of water; None where no lift is given [m]."""
-    if water.lift_m is None:
-        return None
+    return None if water.lift_m is None else water.lift_m + _pressure_m(water)
+
+
+def _pressure_m(water: Water) -> float:
     # The pressure rises from cut-in to cut-out in each run; the middle stands for all of it.
-    return water.lift_m + (water.start_kPa + water.stop_kPa) / 2 / KPA_PER_M
+    return (water.start_kPa + water.stop_kPa) / 2 / KPA_PER_M
+
+
+def most_flow_L_per_min(water: Water, power_W: float) -> float:
+    """Return the flow that no small pump exceeds which takes in so much power [L/min].
+
+    It is lifted against the switch's pressure and the lift; one that is not given is left out, which allows more.
+    """
+    head_m = (water.lift_m or 0.0) + _pressure_m(water)
+    return HIGHEST * power_W / water_power_W(1.0, head_m)
 
 
 def wire_to_water(water: Water | None, power_W: float) -> WireToWater | Missing:

@@ -14,6 +14,7 @@ from ..health.limits import limits_for
 from ..health.runs import Runs
 from ..nameplate.plate_check import PlateCheck, check_plate
 from ..not_known import Refusal
+from ..pump_pulse.flow import with_flow
 from ..pump_pulse.pulse import pump_pulse, with_days
 from ..pump_pulse.starts import load_starts
 from ..quality.sign_check import SignFold
@@ -127,7 +128,8 @@ class LogAnalysis:
         # What is no motor has a start as well, but none that wears.
         seen = None if limits.is_motor is False else load_starts(runs, self._how)
         sign = [sign_check(self._sign.result())] if self._how.side == "dc" else []
-        checks = (*sign, *health.checks, *([seen.check] if seen is not None else []))
+        pulse = pump_pulse(self._site, self._watched.load, runs, charge.span, health.checks)
+        checks = (*sign, *with_flow(health.checks, pulse.flow), *([seen.check] if seen is not None else []))
         plate, no_plate = self._plate(cycles, charge.span.covered_s)
         report = LogReport(
             facts=self._facts,
@@ -143,7 +145,7 @@ class LogAnalysis:
             figures=self._figures,
             starts_known=starts is not None,
             has_array=self._site is not None and self._site.array is not None,
-            pulse=pump_pulse(self._site, self._watched.load, runs, charge.span, checks),
+            pulse=pulse,
             load_starts=seen,
         )
         if self._site_folds is None:
@@ -163,7 +165,9 @@ class LogAnalysis:
         followed = replace(followed, ledger=ledger)
         load, meter = self._watched.load, report.facts.meter
         parts = (report.charge, report.cycles, report.figures, meter, followed)
-        by_site = site_report(self._site, load, *parts, zone_known=not report.facts.zone_assumed)
+        doubt = report.pulse is not None and bool(report.pulse.air_doubt)
+        zone_known = not report.facts.zone_assumed
+        by_site = site_report(self._site, load, *parts, zone_known=zone_known, air_in_doubt=doubt)
         return replace(report, by_site=by_site)
 
     def _starts(self) -> UnseenStarts | None:

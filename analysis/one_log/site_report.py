@@ -91,11 +91,13 @@ def site_report(
     followed: SiteRecord,
     *,
     zone_known: bool = True,
+    air_in_doubt: bool = False,
 ) -> SiteReport:
     """Return what a log and its site file say together.
 
     `load` is that whose runs were sought, `meter` the name of the log's; `followed` holds the ledger of the report.
-    `zone_known` tells whether its zone was more than assumed: by its clock the night is told.
+    `zone_known` tells whether its zone was more than assumed: by its clock the night is told; `air_in_doubt` whether
+    the runs put that of the pump's tank in doubt.
     """
     how, ledger = charge.how, followed.ledger
     from_bank_Wh = daily_from_bank_Wh(charge)
@@ -112,7 +114,7 @@ def site_report(
     conductors = check_conductors(site, ohms)
     running_W = [cycle.run_W for cycle in cycles.cycles if cycle.run_W is not None]
     power_W = ac_power_W(site, load, median(running_W), how) if running_W else None
-    water = _water(site, load, cycles, power_W)
+    water = _water(site, load, cycles, power_W, air_in_doubt=air_in_doubt)
     # Behind an inverter nothing comes back: that is the loads' side.
     energy = charge.energy if how.side == "dc" else None
     known = use.day_Wh.value if use is not None and isinstance(use.day_Wh, Within) else None
@@ -168,13 +170,15 @@ def _bank_check(
     return bank_by_log(site, load, cycles, followed.ledger, figures, how, returned_A=returned_A)
 
 
-def _water(site: Site, load: Load | None, cycles: Cycles, power_W: float | None) -> WaterReport | Missing:
+def _water(
+    site: Site, load: Load | None, cycles: Cycles, power_W: float | None, *, air_in_doubt: bool
+) -> WaterReport | Missing:
     what = "word on the water"
     if site.water is None:
         return Missing(what, ("water",))
     if load is None or site.water.load != load.name:
         return Missing(what, (), f"the runs of '{site.water.load}', which pumps it, were not looked for")
-    return water_report(site.water, cycles, power_W=power_W)
+    return water_report(site.water, cycles, power_W=power_W, air_in_doubt=air_in_doubt)
 
 
 def daily_from_bank_Wh(charge: Charge) -> float | None:

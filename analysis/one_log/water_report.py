@@ -19,6 +19,7 @@ class WaterReport:
 
     `plan` is what the tank should do, `seen` the drawdown that the usual run (`run_s`) and rest (`off_s`) amount to;
     `cycle_Wh` is the energy of a usual run at the meter. `lifting` tells how much of the power ends up in the water.
+    Where the tank's air is in doubt (`air_in_doubt`), nothing is said that rests on the water it gives.
     """
 
     plan: TankPlan | Missing
@@ -29,6 +30,7 @@ class WaterReport:
     cost: WaterCost | Missing
     lifting: WireToWater | Missing
     shown: DisplayUnits = SI
+    air_in_doubt: bool = False
 
     @property
     def missing(self) -> tuple[Missing, ...]:
@@ -37,7 +39,7 @@ class WaterReport:
         return tuple(part for part in parts if isinstance(part, Missing))
 
 
-def water_report(water: Water, cycles: Cycles, *, power_W: float | None) -> WaterReport:
+def water_report(water: Water, cycles: Cycles, *, power_W: float | None, air_in_doubt: bool = False) -> WaterReport:
     """Return what the runs of the pump say about tank and water; `power_W` goes into its motor while it runs."""
     run_s, off_s = cycles.summary.median_run_s, cycles.summary.median_off_s
     # Usual means the median: one long watering must not make every litre dear.
@@ -48,9 +50,12 @@ def water_report(water: Water, cycles: Cycles, *, power_W: float | None) -> Wate
     if run_s and off_s:
         seen = seen_cycle(water, run_s=run_s, off_s=off_s)
     cost: WaterCost | Missing = Missing("energy for the water", (), none)
-    if cycle_Wh is not None and run_s:
+    if air_in_doubt and water.pump_L_per_min is None:
+        because = "the tank's air is in doubt, and with it the water of a run"
+        cost = Missing("energy for the water", ("water.flow_L_per_min", "water.flow_gal_per_min"), because)
+    elif cycle_Wh is not None and run_s:
         cost = water_cost(water, energy_Wh=cycle_Wh, run_s=run_s)
     lifting: WireToWater | Missing = Missing("wire-to-water efficiency", (), none)
     if power_W is not None and power_W > 0:
         lifting = wire_to_water(water, power_W)
-    return WaterReport(tank_plan(water), seen, run_s, off_s, cycle_Wh, cost, lifting, water.shown)
+    return WaterReport(tank_plan(water), seen, run_s, off_s, cycle_Wh, cost, lifting, water.shown, air_in_doubt)

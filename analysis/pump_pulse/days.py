@@ -55,8 +55,9 @@ def pulse_days(
         fill_s = of_day = litres = None
         if isinstance(flow, PumpFlow):
             fill_s = _known(fill_time(runs, began))
-            of_day = None if fill_s is None else over(flow.drawdown_L, fill_s).scaled(60.0)
-            if isinstance(pumped, PumpedWater):
+            if fill_s is not None and flow.drawdown_L is not None:
+                of_day = over(flow.drawdown_L, fill_s).scaled(60.0)
+            if isinstance(pumped, PumpedWater) and flow.flow_L_per_min is not None:
                 litres = water_of(of_day or flow.flow_L_per_min, running_s)
         days.append(
             PulseDay(

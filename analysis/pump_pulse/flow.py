@@ -7,16 +7,19 @@ site file, which no pump exceeds by much, and by what else the runs say of the a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from math import exp, hypot, log
 from typing import Final, Literal
 
+from ..equipment.hydraulics import most_flow_L_per_min
 from ..equipment.water import PRECHARGE_BELOW_KPA, PRECHARGE_SOURCE, atmosphere_kPa, below_cut_in, drawdown_L
-from ..health.finding import Check
+from ..health.finding import Check, Finding
 from ..not_known import Missing
 from ..site.site import Water
 from ..site.units import KPA_PER_PSI
 from ..stats.interval95 import Within, judged, limit
+from ..wording import figure
 
 #: How far a tank's stated volume may be off: a bladder and its fittings take room (common practice, no source). [1]
 VOLUME_OFF: Final = 0.05
@@ -30,6 +33,9 @@ WARM_OFF: Final = 0.05
 #: The flow on a plate is that at one head: so far off it may be (common practice, no source). [1]
 PLATE_OFF: Final = 0.25
 
+#: The rule of health on the tank's air.
+AIR_CODE: Final = "air_charge_lost"
+
 AirWord = Literal["nothing against it", "in doubt", "not judged"]
 
 
@@ -39,11 +45,11 @@ class PumpFlow:
 
     Parameters
     ----------
-    flow_L_per_min : Within
-        The flow. [L/min]
+    flow_L_per_min : Within or None
+        The flow; None while the tank's air is in doubt, as all that rests on its water. [L/min]
     fill_s : Within
         How long the tank takes with nothing drawn, by the shortest runs. [s]
-    drawdown_L : Within
+    drawdown_L : Within or None
         The water from cut-in to cut-out. [L]
     plate_L_per_min : float or None
         The flow of the site file. [L/min]
@@ -53,22 +59,31 @@ class PumpFlow:
         Whether the tank can have its air by what is known.
     air_why : str
         Why, in a sentence.
+    too_much : str
+        Why no such pump gives what a tank with its air would mean; empty where it may.
     assumptions : tuple of str
         What the figures rest on.
     """
 
-    flow_L_per_min: Within
+    flow_L_per_min: Within | None
     fill_s: Within
-    drawdown_L: Within
+    drawdown_L: Within | None
     plate_L_per_min: float | None
     of_plate: Within | None
     air: AirWord
     air_why: str
+    too_much: str
     assumptions: tuple[str, ...]
 
 
-def pump_flow(water: Water, fill_s: Within | Missing, air: Check | None = None) -> PumpFlow | Missing:
-    """Return what a pump gives; `air` is what the rule of health says of the tank's air, None where nobody asked."""
+def pump_flow(
+    water: Water, fill_s: Within | Missing, air: Check | None = None, taken_W: float | None = None
+) -> PumpFlow | Missing:
+    """Return what a pump gives.
+
+    `air` is what the rule of health says of the tank's air, None where nobody asked; `taken_W` is the power that the
+    pump takes in while it runs, or the most that may be, None where that is not known.
+    """
     if isinstance(fill_s, Missing):
         return fill_s
     taken = drawdown_within(water)
@@ -77,7 +92,8 @@ def pump_flow(water: Water, fill_s: Within | Missing, air: Check | None = None) 
     flow = over(taken, fill_s).scaled(60.0)
     plate = water.pump_L_per_min
     of_plate = None if plate is None else flow.scaled(1 / plate)
-    word, why = _air(of_plate, air)
+    too_much = _too_much(water, flow, of_plate, taken_W)
+    word, why = _air(of_plate, air, too_much)
     assumptions = (
         "The tank has its air: by the lengths of runs alone a tank that lost some cannot be told from a pump that "
         "gives more.",
@@ -87,7 +103,9 @@ def pump_flow(water: Water, fill_s: Within | Missing, air: Check | None = None) 
         f"{100 * WARM_OFF:.0f} % less (common practice, no source).",
         *(() if water.air_kPa is not None else (f"Pre-charge {below_cut_in(water.shown)} ({PRECHARGE_SOURCE}).",)),
     )
-    return PumpFlow(flow, fill_s, taken, plate, of_plate, word, why, assumptions)
+    if word == "in doubt":
+        return PumpFlow(None, fill_s, None, plate, None, word, why, too_much, ())
+    return PumpFlow(flow, fill_s, taken, plate, of_plate, word, why, too_much, assumptions)
 
 
 def drawdown_within(water: Water) -> Within | Missing:
@@ -131,26 +149,45 @@ def _ln(larger: float, smaller: float) -> float:
     return log(larger / max(smaller, 1e-3 * larger))
 
 
-def _air(of_plate: Within | None, check: Check | None) -> tuple[AirWord, str]:
+def _too_much(water: Water, flow: Within, of_plate: Within | None, taken_W: float | None) -> str:
+    """Say why no such pump gives what a tank with its air would mean; empty where it may."""
+    would = f"a sound tank would mean {water.shown.of_flow(flow.value)}"
+    if of_plate is not None and of_plate.low > 1 + PLATE_OFF:
+        return f"{would}, {100 * of_plate.value:.0f} % of the site file's flow, and no pump gains so much"
+    if taken_W is None or flow.low <= (most := most_flow_L_per_min(water, taken_W)):
+        return ""
+    return f"{would}, more than this pump can lift with {figure(taken_W, 'W')}: {water.shown.of_flow(most)} at most"
+
+
+def _air(of_plate: Within | None, check: Check | None, too_much: str) -> tuple[AirWord, str]:
     if check is not None and check.outcome == "found":
-        return (
-            "in doubt",
-            f"the tank has possibly lost its air ({check.remark}), and then the pump gives less than that",
-        )
+        seen = "; ".join(filter(None, [check.remark, too_much]))
+        return "in doubt", f"the tank has possibly lost its air ({seen})"
+    if too_much:
+        return "in doubt", f"{too_much}: more likely the tank has lost air"
     if of_plate is None:
         return (
             "not judged",
             "a tank that has lost some of its air fills as fast as if the pump gave more; with the pump's flow in the "
             "site file (water.flow_L_per_min or water.flow_gal_per_min) that would show",
         )
-    if of_plate.low > 1 + PLATE_OFF:
-        return (
-            "in doubt",
-            f"it would be {100 * of_plate.value:.0f} % of the site file's flow, and no pump gains so much: more likely "
-            "the tank has lost air, and the pump gives less than that",
-        )
     return (
         "nothing against it",
         "the flow is not more than the site file's by more than plates are off; a tank that lost some air while the "
         "pump lost some flow would look the same",
     )
+
+
+def with_flow(checks: Sequence[Check], flow: PumpFlow | Missing) -> tuple[Check, ...]:
+    """Return checks; what the flow says against the tank's air is then among the evidence of the finding on it."""
+    too_much = "" if isinstance(flow, Missing) else flow.too_much
+    return tuple(
+        check
+        if not too_much or check.code != AIR_CODE or check.finding is None
+        else _with_evidence(check, check.finding, f"{check.remark}; {too_much}")
+        for check in checks
+    )
+
+
+def _with_evidence(check: Check, finding: Finding, evidence: str) -> Check:
+    return replace(check, remark=evidence, finding=replace(finding, evidence=evidence))

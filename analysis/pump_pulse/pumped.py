@@ -33,7 +33,7 @@ def pumped_water(flow: PumpFlow | Missing, running_s: float, measured_s: float) 
     """Return the water of runs that lasted so long together, within so much time that was measured."""
     if isinstance(flow, Missing):
         return Missing(_WHAT, flow.add, flow.because)
-    if flow.air == "in doubt":
+    if flow.flow_L_per_min is None:
         return Missing(_WHAT, (), flow.air_why)
     litres = water_of(flow.flow_L_per_min, running_s)
     a_day = litres.scaled(DAY_S / measured_s) if measured_s >= WHOLE_DAY * DAY_S else None

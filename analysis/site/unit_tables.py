@@ -40,6 +40,9 @@ class Units(StrictTable):
         # The first key decides where a file gives figures of one kind in two units: somebody meant to read that one.
         given = [key for table in tables for key in type(table).model_fields if key in table.model_fields_set]
         chosen = {kind: getattr(self, kind) or _entered(given, ends) for kind, ends in _BY_END.items()}
+        # Who counts water in gallons counts its flow so too, where the file has none.
+        if chosen["flow"] is None and chosen["volume"] == "gal":
+            chosen["flow"] = "gal/min"
         return DisplayUnits(**{kind: unit for kind, unit in chosen.items() if unit is not None})
 
 

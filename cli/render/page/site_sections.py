@@ -227,11 +227,12 @@ def _pump_figures(pulse: PumpPulse) -> Table:
     rows, shown = [], pulse.shown
     flow, pumped = pulse.flow, pulse.pumped
     if not isinstance(flow, Missing):
-        rows += [
-            ("Shortest runs: the tank filled, nothing drawn", site_sentences.within(flow.fill_s, "s")),
-            ("Water from cut-in to cut-out", how_it_runs.volume_text(flow.drawdown_L, shown)),
-            ("Flow, if the tank has its air", how_it_runs.flow_text(flow.flow_L_per_min, shown)),
-        ]
+        rows.append(("Shortest runs: the tank filled, nothing drawn", site_sentences.within(flow.fill_s, "s")))
+        if flow.drawdown_L is not None and flow.flow_L_per_min is not None:
+            rows += [
+                ("Water from cut-in to cut-out", how_it_runs.volume_text(flow.drawdown_L, shown)),
+                ("Flow, if the tank has its air", how_it_runs.flow_text(flow.flow_L_per_min, shown)),
+            ]
         if flow.plate_L_per_min is not None and flow.of_plate is not None:
             share = site_sentences.within(flow.of_plate.scaled(100.0), "%")
             rows.append(("Flow of the site file", f"{shown.of_flow(flow.plate_L_per_min)}: the pump gives {share}"))

@@ -209,7 +209,8 @@ def water(report: WaterReport) -> Table:
     """Return the tank as it should be and as it was seen, and what the water costs."""
     rows, volume = [], report.shown.of_volume
     if not isinstance(report.plan, Missing):
-        rows.append(("Water from cut-out to cut-in, by Boyle's law", volume(report.plan.drawdown_L)))
+        with_air = "with its air, " if report.air_in_doubt else ""
+        rows.append((f"Water from cut-out to cut-in, {with_air}by Boyle's law", volume(report.plan.drawdown_L)))
         if report.plan.fill_s is not None:
             rows.append(("Shortest run there should be", numbers.duration(report.plan.fill_s)))
             rows.append(

@@ -44,7 +44,7 @@ def pump_sentences(pulse: PumpPulse) -> Iterator[str]:
     flow = pulse.flow
     if isinstance(flow, Missing):
         yield from [flow.sentence] if pulse.has_tank else []
-    elif flow.air == "in doubt":
+    elif flow.flow_L_per_min is None:
         yield "What the pump gives is not judged: the tank's air is in doubt."
     else:
         plate = flow.plate_L_per_min

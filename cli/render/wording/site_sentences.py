@@ -291,7 +291,9 @@ def water(log: LogReport) -> list[str]:
     if not isinstance(report, WaterReport):
         return []
     sentences = []
-    if not isinstance(report.cost, Missing):
+    if isinstance(report.cost, Missing):
+        sentences += ["What the water costs is not judged: the tank's air is in doubt."] if report.air_in_doubt else []
+    else:
         sentences.append(f"The water costs {water_energy(report.cost, report.shown)}, at the meter.")
     plan = report.plan
     if not isinstance(plan, Missing) and plan.fill_s is not None and report.run_s:

@@ -60,17 +60,17 @@ def site(**changes):
 
 
 def test_without_a_choice_units_are_those_the_file_uses():
-    """Each kind by its first key: a tank in gallons and a head in metres stay as they were written."""
+    """Each kind by its first key: a tank in gallons, a head in metres; a flow that has none goes by the tank."""
     mixed = {"load": "well pump", "tank_volume_gal": 44, "cut_in_kPa": 276, "cut_out_psi": 60, "head_m": 6}
     warm = {"nominal_V": 24, "capacity_Ah": 420, "temperature_degF": 59}
-    assert site(water=mixed, bank=warm).shown == DisplayUnits("gal", "L/min", "kPa", "m", "degF")
+    assert site(water=mixed, bank=warm).shown == DisplayUnits("gal", "gal/min", "kPa", "m", "degF")
     assert site().shown == site(water=None).shown == SI
 
 
 def test_a_choice_goes_before_and_reaches_every_table():
     """What is chosen holds for bank, conductors and water; what is not chosen stays as it was written."""
     chosen = site(units={"volume": "gal", "length": "ft"}, conductors=[{"name": "a", "gauge_AWG": "6", "length_m": 2}])
-    wanted = DisplayUnits(volume="gal", length="ft")
+    wanted = DisplayUnits(volume="gal", flow="gal/min", length="ft")
     assert (chosen.shown, chosen.water.shown, chosen.bank.shown, chosen.conductors[0].shown) == (wanted,) * 4
     assert chosen.water.volume_L == 167
 
