@@ -50,6 +50,8 @@ class MeasuredLoad:
         Whether the log has amps alone, and watts are reckoned with an assumed voltage.
     remarks : tuple of str
         What limits it, in plain sentences.
+    air_doubt : str
+        Why the air of its pressure tank is in doubt by these runs; empty where it is not, or it has none.
     """
 
     load: str
@@ -79,6 +81,7 @@ class MeasuredLoad:
     digit_A: float
     volts_assumed: bool
     remarks: tuple[str, ...]
+    air_doubt: str = ""
 
     def amount(self, hours: float, unit: Literal["Wh", "Ah"]) -> Within | None:
         """Return what it takes at the meter in some hours; None where the log has no such amount. [unit]

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from ..equipment.water import TankPlan, tank_plan
+from ..equipment.water import TankPlan, atmosphere_kPa, drawdown_L, tank_plan
 from ..forecast.measured_load import MeasuredLoad
 from ..health.runs import busiest_hour
 from ..not_known import Missing
@@ -42,6 +42,8 @@ _HOW_USED: Final = (
 _NO_FLOW: Final = (
     "How much water the tank gives now is the site file's: with water.flow_L_per_min the log would tell it."
 )
+_LESS_WATER: Final = "by the log the tank's air is in doubt, and how much less water it gives now is not known"
+_FLOW: Final = ("water.flow_L_per_min", "water.flow_gal_per_min")
 _SAME_FLOW: Final = "The pump is taken to draw and to give the same at any pressure."
 _OTHER_FLOW: Final = (
     "The pump is taken to draw and to give what it does now; against {} {} on the mean it may give up to {:.0f} % {} "
@@ -79,10 +81,13 @@ class TankRuns:
     less_flow: float = 0.0
 
 
-def tank_runs(before: Site, after: Site, seen: MeasuredLoad | None, use: float | None) -> TankRuns | Missing:
+def tank_runs(
+    before: Site, after: Site, seen: MeasuredLoad | None, use: float | None, *, mends: bool = False
+) -> TankRuns | Missing:
     """Return how the pump of a tank runs before and after a change; `use` is how many times as much is used then. [1]
 
-    Missing where the site file says too little of the tank.
+    `mends` tells that the tank is made what the site file says, its air as well: of one whose air is in doubt by the
+    log that changes more than the file shows. Missing where file and log say too little of the tank.
     """
     if before.water is None or after.water is None:
         return Missing("word on the pump's runs", ("water",))
@@ -95,7 +100,7 @@ def tank_runs(before: Site, after: Site, seen: MeasuredLoad | None, use: float |
     if timeline is None:
         return Missing("word on the pump's runs", (), f"{seen.log} shows too few runs of it")
     lengths = np.diff(timeline.edges_h) * SECONDS_PER_HOUR
-    return _by_log(before, after, (was, will), lengths[::2], lengths[1::2], seen, use or 1.0)
+    return _by_log(before, after, (was, will), lengths[::2], lengths[1::2], seen, use or 1.0, mends=mends)
 
 
 def _by_file(before: Site, after: Site, was: TankPlan | Missing, will: TankPlan | Missing) -> TankRuns | Missing:
@@ -158,14 +163,18 @@ def _planned(plan: TankPlan, site: Site) -> PumpRuns:
 
 def _by_log(
     before: Site, after: Site, plans: tuple[TankPlan | Missing, TankPlan | Missing],
-    off_s: FloatArray, run_s: FloatArray, seen: MeasuredLoad, use: float,
+    off_s: FloatArray, run_s: FloatArray, seen: MeasuredLoad, use: float, *, mends: bool,
 ) -> TankRuns | Missing:  # fmt: skip
     water, changed = before.water, after.water
     assert water is not None and changed is not None
     flow = water.pump_L_per_min
     # In seconds of the pump a tank is known without its flow; litres need that.
     now_L = None if flow is None else tank_s(off_s, run_s) * flow / 60
-    times = _times(water, changed, plans, now_L)
+    in_doubt = bool(seen.air_doubt)
+    if in_doubt:
+        times = _mended(plans[1], now_L) if mends else _with_little_air(water, changed)
+    else:
+        times = _times(water, changed, plans, now_L)
     if isinstance(times, Missing):
         return times
     # The run before the first rest has no rest of its own, and is a start all the same.
@@ -180,8 +189,11 @@ def _by_log(
     less = less_flow(water, changed)
     other = _slower(_counted(middle, seen, (few, many), use, len(run_s)), less)
     will_L = plans[1].drawdown_L if isinstance(plans[1], TankPlan) else None
+    if in_doubt and not mends and now_L is not None:
+        will_L = now_L * times.value
     of_flow = _of_flow(water, changed) or (_SAME_FLOW,)
-    assumptions = (_MEASURED, *of_flow, *((_NO_FLOW,) if now_L is None else ()), *_not_in_order(plans[0], now_L))
+    of_tank = _not_in_order(plans[0], now_L, in_doubt=in_doubt)
+    assumptions = (_MEASURED, *of_flow, *((_NO_FLOW,) if now_L is None else ()), *of_tank)
     return TankRuns(as_seen, other, times, now_L, will_L, True, assumptions, less)
 
 
@@ -235,15 +247,34 @@ def _times(
     return _off(will.drawdown_L / was.drawdown_L, VOLUME_OFF if same_pressures else PRESSURES_OFF)
 
 
+def _mended(changed: TankPlan | Missing, now_L: float | None) -> Within | Missing:
+    """Return the same of a tank whose air is in doubt and then is right: what it gives now only the flow tells. [1]"""
+    if isinstance(changed, Missing):
+        return changed
+    if now_L is None:
+        return Missing("word on the pump's runs", _FLOW, _LESS_WATER)
+    return _off(changed.drawdown_L / now_L, FLOW_OFF)
+
+
+def _with_little_air(water: Water, changed: Water) -> Within:
+    """Return the same of a tank that keeps its air, whatever that is: as long as it is below both cut-ins. [1]"""
+    # By Boyle's law the water goes with the air, so any little does: that of a tank filled at the pressure outside.
+    was, will = (
+        drawdown_L(each.volume_L, 0.0, each.start_kPa, each.stop_kPa, atmosphere_kPa(each.height_m))
+        for each in (water, changed)
+    )
+    return Within.exactly(1.0) if was == will else _off(will / was, PRESSURES_OFF)
+
+
 def _off(value: float, share: float) -> Within:
     return Within(value, value * (1 - share), value * (1 + share))
 
 
-def _not_in_order(was: TankPlan | Missing, now_L: float | None) -> list[str]:
+def _not_in_order(was: TankPlan | Missing, now_L: float | None, *, in_doubt: bool) -> list[str]:
     if now_L is None or isinstance(was, Missing) or was.drawdown_L <= 0:
         return []
     share = now_L / was.drawdown_L
-    if IN_ORDER <= share <= 1 / IN_ORDER:
+    if IN_ORDER <= share <= 1 / IN_ORDER and not in_doubt:
         return []
     return [
         f"By the log the tank gives {100 * share:.0f} % of what it should by the site file; another tank, or another "

@@ -57,6 +57,8 @@ _DRIVE: Final = (
     "practice, no source)."
 )
 _OF_THE_TANK: Final = (TankChange, TankFor, PrechargeChange, PressureChange)
+#: What leaves a tank with its air as it is written, whatever it was before.
+_MENDS: Final = (TankChange, TankFor, PrechargeChange)
 _PER_DAY_H: Final = 24.0
 
 
@@ -128,7 +130,7 @@ def what_if(
     setup = replace(setup, day_Wh=None if day_Wh is None else use * day_Wh if measured else day_Wh)
     sizing = [change for change in changes if _asks_for_size(change)]
     made, unsized = make(sizing, setup)
-    runs = tank_runs(site, made.site, measured, use)
+    runs = tank_runs(site, made.site, measured, use, mends=any(isinstance(each, _MENDS) for each in changes))
     if site.water is None or site.load(site.water.load).name != load.name:
         runs = Missing("word on the pump's runs", (), f"'{load.name}' fills no tank in the site file")
     elif made.load.start == "drive":

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -13,6 +13,7 @@ from ...analysis.forecast.forecast import Forecast, forecast
 from ...analysis.forecast.load_from_log import measured_load
 from ...analysis.not_known import Missing
 from ...analysis.one_log.watched_load import watched_load
+from ...analysis.pump_pulse.pulse import air_doubt
 from ...analysis.quality.sign_check import SignFold
 from ...analysis.readings.chunk import SECONDS_PER_HOUR
 from ...analysis.site.motor_kinds import usual_start_s
@@ -95,6 +96,11 @@ class ForecastAsked:
         if sentences:
             raise InputError(*sentences)
         seen = None if self.measured is None else self._seen(self.measured, sunny)
+        if self._until_full and seen is not None and seen.air_doubt:
+            raise InputError(
+                "--for: how long the tank takes to fill is not known: by the log its air is in doubt; say how long "
+                "instead, such as 15m"
+            )
         hours = length_s / SECONDS_PER_HOUR
         if changes:
             return what_if(sunny, self.load, changes, hours=hours, measured=seen)
@@ -137,7 +143,7 @@ def behaviour_in(cycles: Cycles, load: str, ready: Prepared, site: Site) -> Meas
     """Return how a load behaved by its runs in a log; Refusal where it shows no whole one."""
     # At the bank amps alone may have been read: their watts need volts, those that the site file lets one expect.
     at_bank = ready.how.side == "dc"
-    return measured_load(
+    seen = measured_load(
         cycles,
         log=ready.facts.name,
         how=ready.how,
@@ -145,6 +151,7 @@ def behaviour_in(cycles: Cycles, load: str, ready: Prepared, site: Site) -> Meas
         start_s=usual_start_s(site.load(load), []),
         assumed_V=loaded_bank_V(site) if at_bank else None,
     )
+    return replace(seen, air_doubt=air_doubt(site, site.load(load), cycles, ready.how))
 
 
 def hours_of_sun(text: str) -> float:

@@ -21,6 +21,10 @@ _EVEN: Final = 0.8
 #: Told among the reasons: the same in Wh, and what the runs tell already.
 _AMONG_REASONS: Final = frozenset({"energy_Wh", "drawdown_L"})
 
+#: What is told for a time, and the hours of a day.
+_OVER_TIME: Final = frozenset({"a_day", "charge_Ah", "energy_Wh"})
+_HOURS_OF_DAY: Final = 24.0
+
 
 def asked_changes(result: WhatIf) -> str:
     """Return the changes as they were asked for."""
@@ -87,6 +91,12 @@ def figure_of(row: ChangedFigure, value: Within | None, result: WhatIf, *, ends:
         return f"{text} ({_plain(row, value.low, result)} to {_plain(row, value.high, result)})" if with_ends else text
     middle, low, high = value_and_ends(value.value, value.low, value.high)
     return f"{f'{middle} {row.unit}'.rstrip()} ({low} to {high})"
+
+
+def _is_stretched(row: ChangedFigure, result: WhatIf) -> bool:
+    """Tell whether a figure is for a longer time than the log has."""
+    seen, hours = result.before.seen, _HOURS_OF_DAY if row.code == "a_day" else result.before.hours
+    return seen is not None and row.code in _OVER_TIME and seen.covered_h < hours
 
 
 def _plain(row: ChangedFigure, x: float, result: WhatIf) -> str:
@@ -173,7 +183,9 @@ def _may_be_nothing(row: ChangedFigure) -> bool:
 
 
 def _ends(row: ChangedFigure, result: WhatIf) -> tuple[str, str]:
-    return figure_of(row, row.before, result), figure_of(row, row.after, result)
+    # In a sentence no difference with its interval stands beside them, as in the table.
+    ends = _is_stretched(row, result)
+    return figure_of(row, row.before, result, ends=ends), figure_of(row, row.after, result, ends=ends)
 
 
 def _of_start(result: WhatIf) -> str:

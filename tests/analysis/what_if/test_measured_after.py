@@ -182,6 +182,58 @@ def test_a_tank_that_lost_its_air_is_known_by_the_flow():
     assert any("the tank gives" in text and "of what it should" in text for text in runs.assumptions)
 
 
+def in_doubt(*changes, without=(), mends=False):
+    """Return how a pump runs after changes by its log, which puts its tank's air in doubt; and the site of before."""
+    site, seen = a_log(0.25)
+    if without:
+        site = site.model_copy(update={"water": site.water.model_copy(update=dict.fromkeys(without))})
+    setup = Setup(site, site.load(PUMP))
+    for change in changes:
+        setup = change.made_in(setup)
+    return site, tank_runs(site, setup.site, replace(seen, air_doubt="short runs"), None, mends=mends)
+
+
+def test_air_that_is_set_right_is_reckoned_from_what_the_log_says_of_the_tank():
+    """A quarter of its air: the file's own pre-charge is no change of the file, and a great one of the tank."""
+    site, runs = in_doubt(PrechargeChange("a", 38 * PSI), mends=True)
+    assert runs.times.value == pytest.approx(tank_plan(site.water).drawdown_L / runs.before_L)
+    assert 3 < runs.times.value < 5
+    assert off(runs) == pytest.approx(FLOW_OFF)
+    assert runs.after.run_s.value > 2 * runs.before.run_s.value
+    assert any("the tank gives" in text and "of what it should" in text for text in runs.assumptions)
+
+
+@pytest.mark.parametrize("change", [PrechargeChange("a", 38 * PSI), TankChange("t", 300.0)])
+def test_without_the_flow_nobody_knows_what_a_tank_in_doubt_gives_now(change):
+    """Neither its air set right nor another tank can be told then, and what would tell it is said."""
+    _, runs = in_doubt(change, without=("flow_L_per_min",), mends=True)
+    assert isinstance(runs, Missing)
+    assert "the tank's air is in doubt" in runs.sentence
+    assert runs.add == ("water.flow_L_per_min", "water.flow_gal_per_min")
+
+
+def test_other_pressures_make_of_little_air_what_they_make_of_any():
+    """Boyle: the water is the air's amount times 1 / p1 - 1 / p2, absolute; the pre-charge of the file says nothing."""
+    _, runs = in_doubt(PressureChange("p", 30 * PSI, 50 * PSI), without=("flow_L_per_min",))
+    low, high, was_low, was_high = (p * PSI + 101.325 for p in (30, 50, 40, 60))
+    assert runs.times.value == pytest.approx((1 / low - 1 / high) / (1 / was_low - 1 / was_high))
+    assert runs.times.value > 1
+    assert in_doubt(without=("flow_L_per_min",))[1].times == Within.exactly(1.0)
+
+
+def test_what_is_asked_of_a_tank_in_doubt_is_told_in_the_answer():
+    """A sentence for each change that asks for it; a change of something else asks for none."""
+    site, seen = a_log(0.25)
+    site = site.model_copy(update={"water": site.water.model_copy(update={"flow_L_per_min": None})})
+    seen = replace(seen, air_doubt="short runs")
+    told = what_if(site, PUMP, [TankChange("t", 300.0)], hours=24.0, measured=seen)
+    assert any("the tank's air is in doubt" in text for text in told.amiss)
+    assert told.figure("run_s") is None
+    other = what_if(site, PUMP, [BankChange("b", capacity_Ah=800.0)], hours=24.0, measured=seen)
+    assert not any("air is in doubt" in text for text in other.amiss)
+    assert other.figure("run_s").difference.value == 0
+
+
 def test_without_flow_or_air_a_tank_is_known_by_its_size():
     _, runs = runs_after(TankChange("t", 240.0), without=("flow_L_per_min",))
     assert runs.times.value == pytest.approx(2.0)

@@ -2,6 +2,8 @@
 
 import csv
 import json
+import re
+from html import unescape
 
 import pytest
 from telling import told, unwrapped
@@ -34,14 +36,56 @@ def test_json_tells_flow_water_and_rest_with_their_intervals(demo, capsys):
 
 
 def test_a_tank_in_doubt_gives_no_flow_and_no_water(demo, capsys):
-    """A week later its air is lost: what the runs would come to stays in JSON, and nobody is told it as the flow."""
+    """A week later its air is lost: nobody is told what the runs would come to as the flow, nor what rests on it."""
     pulse = pulse_of(capsys, demo, "week_later")
     assert pulse["flow"]["air"] == "in doubt"
+    assert (pulse["flow"]["flow_L_per_min"], pulse["flow"]["drawdown_L"]) == (None, None)
     assert pulse["pumped"]["why_not"].startswith("No water of a day")
     site = ("--site", demo / "site.toml", "--explain")
     text = unwrapped(told(capsys, "cycles", demo / "week_later.parquet", *site)[1])
     assert "What the pump gives is not judged: the tank's air is in doubt." in text
-    assert "gal/min" not in text.partition("What the pump gives is not judged")[2].partition("nameplate")[0]
+    told_of = text.partition("What the pump gives is not judged")[2].partition("nameplate")[0]
+    assert "the pump gives" not in told_of
+
+
+def without_flow(demo, tmp_path):
+    """The demo's site file without the pump's flow."""
+    lines = (demo / "site.toml").read_text(encoding="utf-8").splitlines()
+    place = tmp_path / "site.toml"
+    place.write_text("\n".join(line for line in lines if not line.startswith("flow_")), encoding="utf-8")
+    return place
+
+
+def test_the_water_of_a_tank_in_doubt_costs_nothing_known(demo, tmp_path, capsys):
+    """By the tank's water alone: on the page, in JSON and in the table of days, while the finding has the evidence."""
+    log, where, folder = demo / "week_later.parquet", without_flow(demo, tmp_path), tmp_path / "tables"
+    words = ("--site", where, "--json", "--out", tmp_path / "page.html", "--csv", folder)
+    document = json.loads(told(capsys, "report", log, *words)[1])
+    assert "the tank's air is in doubt" in document["water"]["cost"]["why_not"]
+    html = unescape((tmp_path / "page.html").read_text(encoding="utf-8")).replace("\u00a0", " ")
+    assert "What the water costs is not judged: the tank's air is in doubt." in html
+    assert "The water costs" not in html
+    with (folder / "days.csv").open(encoding="utf-8-sig", newline="") as rows:
+        assert {(day["flow_L_per_min"], day["pumped_L"]) for day in csv.DictReader(rows)} == {("", "")}
+
+
+def test_a_forecast_does_not_go_by_the_tank_of_the_file_where_its_air_is_in_doubt(demo, tmp_path, capsys):
+    """The repair changes nothing in the file, and nobody knows what it changes at the tank; until full is refused."""
+    measured = ("--load", "well pump", "--measured", demo / "week_later.parquet")
+    words = ("forecast", "--site", without_flow(demo, tmp_path), *measured, "--for", "1d", "--with")
+    for change in ("pre-charge 38 psi", "tank 300 L"):
+        text = unwrapped(told(capsys, *words, change)[1])
+        assert text.startswith("No word on the pump's runs: by the log the tank's air is in doubt")
+        assert "No figure that is known changes." in text
+    with_flow = ("forecast", "--site", demo / "site.toml", *measured, "--for")
+    text = unwrapped(told(capsys, *with_flow, "1d", "--with", "pre-charge 38 psi")[1])
+    assert text.startswith("Runs of 13 s become ")
+    # A log of three hours is stretched to a day: what that makes of it has its interval beside it.
+    text = unwrapped(told(capsys, *with_flow, "1d", "--with", "use 20 min a day")[1])
+    assert re.match(r"Starts a day [\d,]+ \([\d,]+ to [\d,]+\) -> [\d,]+ \([\d,]+ to [\d,]+\)", text)
+    status, _, err = told(capsys, *with_flow, "full")
+    assert status == 2
+    assert "by the log its air is in doubt" in err
 
 
 def test_the_terminal_tells_it_on_request_in_the_units_of_the_site_file(demo, capsys):
