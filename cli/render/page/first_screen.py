@@ -49,7 +49,7 @@ class Glance:
     """What one log comes to: its state, what its load took, and four tiles.
 
     ``took`` says what the figure ``value`` is; ``either_side`` is its ±, ``beside`` what stands next to it, ``bar``
-    both as a bar that fades. `remark` tells what would else seem to be wrong.
+    both as a bar that fades.
     """
 
     anchor: str
@@ -59,7 +59,6 @@ class Glance:
     value: str
     either_side: str
     beside: str
-    remark: str
     tiles: tuple[Tile, ...]
     bar: Figure | None = None
 
@@ -133,7 +132,6 @@ def _glance(log: LogReport, anchor: str, place: int) -> Glance:
         value=figure,
         either_side=either_side,
         beside=beside,
-        remark=answer.from_the_sun(log) or "",
         tiles=tuple(
             Tile(
                 tile.name,
@@ -154,7 +152,7 @@ def _answer(log: LogReport) -> tuple[str, str, str]:
         return f"What {log_sentences.load_name(log)} took", _NOT_KNOWN, answer.UNTIL_TURNED
     total = answer.load_took(log)
     if total is not None:
-        runs = f"in {total.in_runs}"
+        runs = f"in {total.in_runs}{answer.past_the_bank(log)}"
         name = f"{numbers.capital(total.load)} took"
         if total.charge is None:
             return name, total.energy or numbers.UNKNOWN, runs

@@ -173,13 +173,13 @@ def _bank_gave(log: LogReport) -> str | None:
     return both[0] if len(both) == 1 else f"{both[0]} ({both[1]})"
 
 
-def from_the_sun(log: LogReport) -> str | None:
-    """Say how much of what the load took surely did not come out of the bank; None where nothing is sure."""
-    straight, unit, amounts = _straight(log), _unit(log), log.charge.charge or log.charge.energy
-    if straight is None or amounts is None:
-        return None
-    gave = numbers.plus_minus(amounts.drawn, amounts.drawn_u95, unit)
-    return f"At least {straight} of it came straight from {_source(log)}; the bank gave {gave} to all loads."
+def past_the_bank(log: LogReport) -> str:
+    """Say how much of what the load took surely did not come out of the bank, as it goes on in a sentence; or nothing.
+
+    It belongs to the figure: beside what the bank gave to all loads that alone would look impossible.
+    """
+    straight, source = _straight(log), "the array" if log.has_array else "what charged it"
+    return "" if straight is None else f", at least {straight} of it past the bank, straight from {source}"
 
 
 def _unit(log: LogReport) -> Literal["Ah", "Wh"]:

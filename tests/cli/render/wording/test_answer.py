@@ -114,14 +114,13 @@ def test_what_came_past_the_bank_is_a_lower_bound(monkeypatch):
     """Rounded down, and of an array only where the site file has one."""
     log = make_log()
     monkeypatch.setattr(from_array, "sure_from_array", lambda log, unit: 0.8699)
-    said = answer.from_the_sun(log)
-    assert said.startswith("At least 0.86 Ah of it came straight from what charged the bank; the bank gave ")
-    assert said.endswith(" to all loads.")
+    assert answer.past_the_bank(log) == ", at least 0.86 Ah of it past the bank, straight from what charged it"
+    assert answer.past_the_bank(replace(log, has_array=True)).endswith("past the bank, straight from the array")
     past = ", and at least 0.86 Ah straight from what charged the bank."
     assert answer.bank_gave(log).endswith(past)
     assert answer.bank_gave(replace(log, has_array=True)).endswith(", and at least 0.86 Ah straight from the array.")
     monkeypatch.setattr(from_array, "sure_from_array", lambda log, unit: None)
-    assert answer.from_the_sun(log) is None
+    assert answer.past_the_bank(log) == ""
 
 
 @pytest.mark.parametrize(
