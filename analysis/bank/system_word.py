@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from ..equipment.judged import WORD, Judgement, worst
 from .limits import BankCheck
@@ -17,45 +17,72 @@ _CARRIES: Final = {
     "doubtful": "Whether the system carries it is doubtful",
     "fails": "The system does not carry it",
 }
+_NOT_KNOWN: Final = "Whether the system carries it is not known"
+
+
+class InverterWord(NamedTuple):
+    """The word on an inverter, by its name as it stands in a sentence; None where it was not judged.
+
+    ``add`` says what to add for it to be judged; empty where nothing hangs on it, so that there is nothing to judge.
+    """
+
+    name: str
+    verdict: Judgement | None
+    add: str = ""
 
 
 @dataclass(frozen=True)
 class SystemWord:
-    """The word on a whole system; ``verdict`` is None where nothing is wrong and yet not all was judged."""
+    """The word on a whole system; ``verdict`` is None where nothing is wrong and yet not all was judged.
+
+    ``parts`` are in short what it is from: the words on its parts, or what to add for the whole to be judged.
+    """
 
     verdict: Judgement | None
     sentence: str
+    parts: str
 
 
 def system_word(
-    inverters: Sequence[tuple[str, Judgement | None]], bank: BankCheck, *, conductor_fails: bool
+    inverters: Sequence[InverterWord], bank: BankCheck, *, conductor_fails: bool, absent: Sequence[str] = ()
 ) -> SystemWord:
     """Put the words on the parts of a system together.
 
-    `inverters` are names as they stand in a sentence, and the word on each; None where it was not judged.
+    `absent` names what the site file has none of: where the bank alone was judged, nobody may think that these were.
     """
-    parts = [(name, word) for name, word in inverters if word is not None]
-    clauses = [f"{name} {WORD[word]}" for name, word in parts]
-    words: list[Judgement] = [word for _, word in parts]
-    if bank.verdict is not None:
-        words.append(bank.verdict)
-        clauses.append(f"the bank {WORD[bank.verdict]}")
+    words = [(each.name, each.verdict) for each in (*inverters, InverterWord("the bank", bank.verdict))]
+    clauses = [f"{name} {WORD[word]}" for name, word in words if word is not None]
+    judged: list[Judgement] = [word for _, word in words if word is not None]
+    missing = [(each.name, each.add) for each in inverters if each.verdict is None and each.add]
+    missing += [("the bank", to_add(bank))] if bank.verdict is None else []
+    not_judged = [f"{name} was not judged ({add})" for name, add in missing]
     if conductor_fails:
-        words.append("fails")
+        judged.append("fails")
         clauses.append("a conductor or its fuse fails")
-    known = worst(*words)
+    known, verdicts = worst(*judged), _listed(clauses)
     carries = _CARRIES[known]
-    if conductor_fails and words.count("fails") == 1:
+    if conductor_fails and judged.count("fails") == 1:
         carries = "The system does not carry it safely"  # what fails is no rating
-    if bank.verdict is not None:
-        return SystemWord(known, f"{carries}: {_listed(clauses)}.")
-    no_word = f"the bank was not judged ({to_add(bank)})"
-    # What fails is worth more than what was not judged; but it is added, so that nobody takes the bank for sound.
+    # What fails is worth more than what was not judged; but it is added, so that nobody takes that for sound.
     if known != "holds":
-        return SystemWord(known, f"{carries}: {_listed([*clauses, no_word])}.")
+        return SystemWord(known, f"{carries}: {_listed([*clauses, *not_judged])}.", verdicts)
+    if not missing:
+        if absent and len(clauses) == 1:
+            names = ", ".join(absent)
+            more = f"; not judged, since the site file has none: {names}"
+            return SystemWord(known, f"{carries}: {verdicts}{more}.", f"{verdicts}; {names} not judged")
+        return SystemWord(known, f"{carries}: {verdicts}.", verdicts)
+    to_do = "; ".join(add for _, add in missing)
     if not clauses:
-        return SystemWord(None, f"{no_word[0].upper()}{no_word[1:]}.")
-    return SystemWord(None, f"It holds by its ratings; {no_word}: {_listed(clauses)}.")
+        return SystemWord(None, f"{not_judged[0][0].upper()}{'; '.join(not_judged)[1:]}.", to_do)
+    if [name for name, _ in missing] == ["the bank"]:
+        return SystemWord(None, f"It holds by its ratings; {not_judged[0]}: {verdicts}.", to_do)
+    return SystemWord(None, f"{_NOT_KNOWN}: {'; '.join([*not_judged, verdicts])}.", to_do)
+
+
+def absent_parts(inverters: Sequence[object], conductors: Sequence[object]) -> tuple[str, ...]:
+    """Return what a site file has none of, for `system_word`."""
+    return tuple(name for name, tables in (("inverter", inverters), ("cables", conductors)) if not tables)
 
 
 def _listed(clauses: Sequence[str]) -> str:

@@ -29,8 +29,9 @@ class InverterCheck:
     """What one inverter makes of the loads on it.
 
     `running` is all of them against the continuous rating, `starting` the same and the start that adds most, that of
-    the `hardest`, against the surge rating and its seconds. `verdict` is the worse of both, at best ``doubtful`` where
-    something needed is missing; None, not judged, where no load hangs on it. Loads `left_out` could not be counted.
+    the `hardest`, against the surge rating and its seconds. `verdict` is the worse of both; None, not judged, where
+    nothing wrong was found and something needed is missing, or no load hangs on it. Loads `left_out` could not be
+    counted.
     """
 
     inverter: str
@@ -42,6 +43,21 @@ class InverterCheck:
     left_out: tuple[Missing, ...]
     assumptions: tuple[str, ...]
 
+    @property
+    def unknown(self) -> tuple[Missing, ...]:
+        """What keeps it from being judged; nothing where no load hangs on it."""
+        if not self.loads and not self.left_out:
+            return ()
+        return tuple(each for each in (self.running, self.starting, *self.left_out) if isinstance(each, Missing))
+
+    @property
+    def to_add(self) -> str:
+        """What to add for it to be judged; empty where nothing is missing."""
+        keys = dict.fromkeys(key for each in self.unknown for key in each.add)
+        if not keys:
+            return next((each.because for each in self.unknown), "")
+        return f"add {' or '.join(keys)} to the site file"
+
 
 def check_inverter(inverter: Inverter, site: Site) -> InverterCheck:
     """Judge one inverter of a site for the loads that name it, and no others."""
@@ -49,19 +65,23 @@ def check_inverter(inverter: Inverter, site: Site) -> InverterCheck:
     hardest = max(known, key=lambda each: each.extra_VA.high, default=None)
     running = _running(inverter, known)
     starting = _starting(inverter, known, hardest)
-    verdicts: list[Judgement] = [
-        each.verdict if isinstance(each, Judged) else "doubtful" for each in (running, starting, *left_out)
-    ]
+    judged = [each for each in (running, starting) if isinstance(each, Judged)]
     return InverterCheck(
         inverter.name,
         known,
         running,
         starting,
         None if hardest is None else hardest.load,
-        worst(*verdicts) if known or left_out else None,
+        word_on(judged, missing=len(judged) < 2 or bool(left_out)),
         left_out,
         (*_ASSUMPTIONS, *(text for each in known for text in each.assumptions), *_as_VA(inverter)),
     )
+
+
+def word_on(judged: Iterable[Judged], *, missing: bool) -> Judgement | None:
+    """Return the worst word of some comparisons; None where all hold and something needed is `missing`."""
+    word = worst(*(each.verdict for each in judged))
+    return None if missing and word == "holds" else word
 
 
 def check_seen(

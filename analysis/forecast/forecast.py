@@ -6,11 +6,12 @@ without a word: each step of the chain says where its figure is from.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from ..bank.sag import Sag
-from ..bank.system_word import SystemWord, system_word
+from ..bank.system_word import InverterWord, SystemWord, absent_parts, system_word
 from ..cautions import CAUTIONS
 from ..equipment.conductor import ConductorCheck, check_conductors
 from ..equipment.demand import power_behind, va_of_watts
@@ -36,7 +37,8 @@ class InverterForecast:
 
     `alone` and `together` are the load by itself, and with all else that hangs on it: by the plates. `seen_running` and
     `seen_starting` are what the log showed, against the ratings; None without a log. `verdict` is the worst word on the
-    load by itself: the ratings, what the log showed, and the bank's sag, as far as known.
+    load by itself: the ratings, what the log showed, and the bank's sag, as far as known; None, not judged, where none
+    of these is wrong and a rating is missing.
     """
 
     inverter: str
@@ -44,7 +46,7 @@ class InverterForecast:
     together: InverterCheck
     seen_running: Judged | None
     seen_starting: Judged | Missing | None
-    verdict: Judgement
+    verdict: Judgement | None
     assumptions: tuple[str, ...]
 
 
@@ -93,8 +95,11 @@ def forecast(site: Site, load_name: str, *, hours: float, measured: MeasuredLoad
     judged = None if inverter is None or alone is None else _inverter(site, load, inverter, alone, measured, bank.sag)
     ohms = None if measured is None or isinstance(measured.resistance, Missing) else measured.resistance.mohm
     conductors, beside = check_conductors(site, ohms), None if measured is None else plate
-    on = [] if judged is None else [(f"the inverter '{judged.inverter}'", judged.verdict)]
-    word = system_word(on, bank.check, conductor_fails=any(check.failing for check in conductors))
+    on = []
+    if judged is not None:
+        on = [InverterWord(f"the inverter '{judged.inverter}'", judged.verdict, judged.alone.to_add)]
+    fails = any(check.failing for check in conductors)
+    word = system_word(on, bank.check, conductor_fails=fails, absent=absent_parts(site.inverters, site.conductors))
     paper = lesson(site, load, taken.paper, taken.parts, plate=plate)
     return Forecast(load.name, hours, word, taken, paper, bank, judged, conductors, measured, beside, CAUTIONS)
 
@@ -125,9 +130,15 @@ def _inverter(
         together=check_inverter(inverter, site),
         seen_running=running,
         seen_starting=starting,
-        verdict=worst(*([] if alone.verdict is None else [alone.verdict]), *known),
+        verdict=_word(alone, known),
         assumptions=assumptions,
     )
+
+
+def _word(alone: InverterCheck, known: Sequence[Judgement]) -> Judgement | None:
+    """Return the worst of the ratings' word and of what else is known; what is not judged is not made to hold by it."""
+    word = worst(*([] if alone.verdict is None else [alone.verdict]), *known)
+    return None if alone.unknown and word == "holds" else word
 
 
 def _seen(inverter: Inverter, load: Load, seen: MeasuredLoad) -> tuple[Judged, Judged | Missing, tuple[str, ...]]:

@@ -7,9 +7,9 @@ from statistics import median
 
 from ..cycles.cycle import Cycles
 from ..equipment.demand import Demand, Power, apparent_VA, demand, power_behind, va_of_watts
-from ..equipment.inverter_check import InverterCheck, check_inverter, check_seen
+from ..equipment.inverter_check import InverterCheck, check_inverter, check_seen, word_on
 from ..equipment.inverter_losses import given_W, losses_of
-from ..equipment.judged import Judged, Judgement, worst
+from ..equipment.judged import Judged, Judgement
 from ..equipment.plate_power import USUAL_POWER_FACTORS
 from ..ledger.ledger import Ledger
 from ..not_known import Missing
@@ -43,11 +43,11 @@ class InverterReport:
 
     @property
     def verdict(self) -> Judgement | None:
-        """The worst word on it, by its plates and as seen; None where nothing hangs on it and nothing was seen."""
+        """The worst word on it, by its plates and as seen; None where nothing is wrong and not all was judged."""
         seen = (self.seen.sustained, self.seen.peak) if isinstance(self.seen, MeasuredAc) else ()
-        words = [self.planned.verdict, *(part.verdict for part in seen if isinstance(part, Judged))]
-        known = [word for word in words if word is not None]
-        return worst(*known) if known else None
+        parts = (self.planned.running, self.planned.starting, *seen)
+        judged = [part for part in parts if isinstance(part, Judged)]
+        return word_on(judged, missing=bool(self.planned.unknown) or not judged)
 
     @property
     def missing(self) -> tuple[Missing, ...]:

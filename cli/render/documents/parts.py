@@ -49,6 +49,7 @@ KEYS: Final = {
     "remarks",
     "Explained": "energy_from_Wh=energy.estimated energy_to_Wh=energy.measured energy_difference_Wh=energy.difference "
     "charge_from_Ah=charge.estimated charge_to_Ah=charge.measured charge_difference_Ah=charge.difference parts=reasons",
+    "SystemWord": "verdict sentence",
     "BankCheck": "verdict not_judged:why add=decides compared=parts",
     "Wear": "*whole falls deepest_fall_pct life_full_cycles=life.full_cycles life_by=life.by "
     "life_why_not=life:why assumptions",

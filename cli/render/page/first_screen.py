@@ -6,7 +6,6 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from ....analysis.bank.system_word import to_add
 from ....analysis.health.finding import is_swapped, withheld
 from ....analysis.not_known import Missing
 from ....analysis.one_log.bank_report import BankReport
@@ -21,7 +20,7 @@ if TYPE_CHECKING:
     from ..wording.verdict import State, Verdict
     from .figures import Figure
 
-_CARRIES = {"holds": "yes", "doubtful": "doubtful", "fails": "no", None: "not judged"}
+_CARRIES = {"holds": "yes", "doubtful": "doubtful", "fails": "no", None: "not known"}
 _EXPLAINED = (
     (r" Ah\b", "Ah, amp-hours: amps × hours."),
     (r" Wh\b", "Wh, watt-hours: watts × hours."),
@@ -203,12 +202,8 @@ def _carries(log: LogReport) -> Tile:
         return Tile(name, _NOT_KNOWN, _NO_SITE, "")
     if is_swapped(log.findings):
         return Tile(name, _NOT_KNOWN, answer.UNTIL_TURNED, "carry")
-    # After the colon stands which part says so.
-    _, _, parts = word.sentence.rstrip(".").rpartition(": ")
-    if word.verdict is None:
-        parts = to_add(log.by_site.bank_check)
-    elif word.verdict == "holds" and " and " in parts:
-        parts = "inverter and bank hold"
+    both_hold = word.verdict == "holds" and " and " in word.parts
+    parts = "inverter and bank hold" if both_hold else word.parts
     return Tile(name, _CARRIES[word.verdict], numbers.shortened(parts, 60), "carry")
 
 

@@ -46,15 +46,16 @@ def verdicts(site: SiteReport, *, conductors: bool) -> Table:
 
 
 def _inverter_word(report: InverterReport) -> tuple[str, str]:
-    """Return the word on an inverter, and a comparison behind it; what is missing is doubtful, with no load nothing."""
+    """Return the word on an inverter, and a comparison behind it, or what keeps it from being judged."""
     if report.verdict is None:
-        return NOT_JUDGED, report.planned.running.sentence
+        return NOT_JUDGED, next(iter(report.planned.unknown), report.planned.running).sentence
     seen = (report.seen.sustained, report.seen.peak) if isinstance(report.seen, MeasuredAc) else ()
     judged = [part for part in seen if not isinstance(part, Missing)]
     # Plates first, then what was seen: of several with the worst word the first is named.
     words: list[tuple[Judgement, str]] = [
-        ("doubtful" if isinstance(part, Missing) else part.verdict, part.sentence)
-        for part in (report.planned.starting, report.planned.running, *report.planned.left_out, *judged)
+        (part.verdict, part.sentence)
+        for part in (report.planned.starting, report.planned.running, *judged)
+        if not isinstance(part, Missing)
     ]
     return report.verdict, next((sentence for word, sentence in words if word == report.verdict), numbers.UNKNOWN)
 

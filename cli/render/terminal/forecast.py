@@ -306,7 +306,7 @@ def _inverter(inverter: InverterForecast | None) -> list[str]:
     by = " by its ratings" if inverter.verdict == "holds" else ""
     lines = [
         "",
-        f"inverter '{shortened(inverter.inverter)}': {inverter.verdict}{by}",
+        f"inverter '{shortened(inverter.inverter)}': {inverter.verdict or 'not judged'}{by}",
         *_check("by the plate, alone", inverter.alone),
     ]
     # With no other load on it the second check would repeat the first.

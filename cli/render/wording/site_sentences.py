@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from ....analysis.bank.sag import Sag
-from ....analysis.bank.system_word import SystemWord, system_word, to_add, weakest
+from ....analysis.bank.system_word import InverterWord, SystemWord, absent_parts, system_word, to_add, weakest
 from ....analysis.equipment.judged import WORD, Judged, worded
 from ....analysis.equipment.protection import SCREENING
 from ....analysis.health.finding import is_swapped
@@ -96,11 +96,12 @@ def carries(log: LogReport) -> SystemWord | None:
     if site is None:
         return None
     on = [
-        (f"the {numbers.shortened(each.planned.inverter)}", each.verdict)
+        InverterWord(f"the {numbers.shortened(each.planned.inverter)}", each.verdict, each.planned.to_add)
         for each in site.inverters
         if isinstance(each.seen, MeasuredAc)
     ]
-    return system_word(on, site.bank_check, conductor_fails=any(check.failing for check in site.conductors))
+    fails, absent = any(check.failing for check in site.conductors), absent_parts(site.inverters, site.conductors)
+    return system_word(on, site.bank_check, conductor_fails=fails, absent=absent)
 
 
 def carry_all(report: Report) -> str | None:

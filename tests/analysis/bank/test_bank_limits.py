@@ -13,7 +13,7 @@ from shuntbook.analysis.bank.limits import Asked, charging_judged, check_bank
 from shuntbook.analysis.bank.resistance import Resistance, stated_resistance
 from shuntbook.analysis.bank.sag import Sag, sag_of_starts
 from shuntbook.analysis.bank.seen_starts import SeenStarts, seen_starts
-from shuntbook.analysis.bank.system_word import system_word, weakest
+from shuntbook.analysis.bank.system_word import InverterWord, absent_parts, system_word, weakest
 from shuntbook.analysis.check_site.contradictions import contradictions
 from shuntbook.analysis.check_site.description import describe
 from shuntbook.analysis.equipment.bank_voltage import VoltageFloor, voltage_floor
@@ -500,7 +500,8 @@ def test_a_system_holds_only_where_the_bank_was_judged(inverters, bank, conducto
     kind = "agm" if bank == "doubtful" else "lifepo4"
     check = of({"chemistry": kind, **limits}, 40 if bank == "doubtful" else 20)
     assert check.verdict == bank
-    got = system_word(inverters, check, conductor_fails=conductor_fails)
+    # Where nothing hangs on an inverter nothing is to be added, and it says nothing.
+    got = system_word([InverterWord(*each) for each in inverters], check, conductor_fails=conductor_fails)
     known = [word for _, word in inverters if word] + ([bank] if bank else []) + (["fails"] if conductor_fails else [])
     if bank is None:
         assert "the bank was not judged (add bank.max_discharge_A" in got.sentence.replace("The bank", "the bank")
@@ -513,9 +514,40 @@ def test_a_system_holds_only_where_the_bank_was_judged(inverters, bank, conducto
         assert got.sentence.startswith(starts[got.verdict])
 
 
+@given(st.lists(st.tuples(st.sampled_from(("the shed", "the house")), WORDS), max_size=2), st.booleans())
+def test_an_inverter_that_could_not_be_judged_is_never_passed_over(inverters, conductor_fails):
+    """What it lacks is said; the whole is not known then, unless something is wrong that was found."""
+    words = [InverterWord(name, word, "" if word else "add inverters.surge_VA") for name, word in inverters]
+    got = system_word(words, of(PAIR, 10), conductor_fails=conductor_fails)
+    known = [word for _, word in inverters if word] + (["fails"] if conductor_fails else [])
+    unknown = [name for name, word in inverters if word is None]
+    assert got.verdict == (None if unknown and worst(*known) == "holds" else worst(*known))
+    for name in unknown:
+        assert f"{name} was not judged (add inverters.surge_VA)" in got.sentence
+    if got.verdict is None:
+        assert got.sentence.startswith("Whether the system carries it is not known: ")
+        assert "the bank holds" in got.sentence
+        assert got.parts.startswith("add inverters.surge_VA")
+
+
+@pytest.mark.parametrize(
+    ("inverters", "cables", "words"),
+    [((), (), "inverter, cables"), ((), (1,), "inverter"), ((1,), (), "cables"), ((1,), (1,), "")],
+)
+def test_a_bank_judged_alone_says_what_was_not(inverters, cables, words):
+    """The site file has none of it; beside an inverter that was judged nobody takes the bank for the whole."""
+    absent = absent_parts(inverters, cables)
+    alone = system_word([], of(PAIR, 10), conductor_fails=False, absent=absent)
+    end = f"; not judged, since the site file has none: {words}." if words else "."
+    assert alone.sentence == f"The system carries it: the bank holds{end}"
+    beside = system_word([InverterWord("the shed", "holds")], of(PAIR, 10), conductor_fails=False, absent=absent)
+    assert beside.sentence == "The system carries it: the shed holds and the bank holds."
+
+
 def test_of_many_words_the_one_that_asks_for_care():
     """What fails before what is doubtful before what was not judged before what holds."""
-    found = [system_word([("the shed", word)], of(PAIR, 10), conductor_fails=False) for word in ("holds", "fails")]
+    words = (InverterWord("the shed", word) for word in ("holds", "fails"))
+    found = [system_word([word], of(PAIR, 10), conductor_fails=False) for word in words]
     unknown = system_word([], of({}, 10), conductor_fails=False)
     assert weakest(found).verdict == "fails"
     assert weakest([found[0], unknown]) is unknown

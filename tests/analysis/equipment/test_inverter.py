@@ -103,7 +103,8 @@ def test_a_code_letter_makes_the_start():
         (PUMP, {"surge_VA": 5200.0}, "doubtful"),  # within what the letter can be
         (PUMP, {"surge_s": None}, "doubtful"),  # rated without seconds
         ({**PUMP, "start_s": 8.0}, {}, "fails"),  # longer than the 5 s it may
-        (PUMP, {"surge_VA": None}, "doubtful"),  # more than continuous, and no surge rating
+        (PUMP, {"surge_VA": None}, None),  # more than continuous, and no surge rating: nobody knows
+        (PUMP, {"surge_VA": None, "continuous_VA": 900.0}, "fails"),  # what is known is too little already
         (PUMP, {"continuous_VA": 900.0}, "fails"),  # cannot even run it
         # 3 to 7 times 1,150 VA (trade pages) is 3,450 to 8,050 VA
         (without(PUMP, "code_letter"), {}, "doubtful"),
@@ -157,9 +158,11 @@ def test_separate_inverters_never_add_up():
 
 
 def test_a_load_whose_plate_says_nothing_is_left_out_and_said():
-    """It makes the word doubtful, and names the keys."""
-    got = checked(PUMP, {"name": "radio", "kind": "electronics", "inverter": "wash shed"})
-    assert got.verdict == "doubtful"
+    """It keeps the inverter from being judged, and names the keys; what fails does so all the same."""
+    radio = {"name": "radio", "kind": "electronics", "inverter": "wash shed"}
+    got = checked(PUMP, radio)
+    assert got.verdict is None
+    assert checked(PUMP, radio, continuous_VA=900.0).verdict == "fails"
     assert [missing.add for missing in got.left_out] == [("loads.current_A", "loads.power_W")]
 
 
@@ -270,8 +273,9 @@ def test_every_word_on_an_inverter_agrees_with_its_sentence(locked_rotor_A, star
             words.append(part.verdict)
         else:
             assert part.add
-            words.append("doubtful")
-    assert got.verdict == worst(*words)
+    # What is missing is no doubt of what is there; but with it nothing holds.
+    assert got.verdict == (None if len(words) < 2 and worst(*words) == "holds" else worst(*words))
+    assert bool(got.to_add) is (len(words) < 2)
 
 
 def test_an_inverter_that_nothing_hangs_on_is_not_judged():

@@ -140,7 +140,10 @@ def test_what_is_missing_is_told_by_key():
         assert isinstance(part, Missing)
         assert key in part.add
         assert key in part.sentence
-    assert result.inverter.verdict == "doubtful"  # what its starts ask is above what it gives, and no surge is given
+    # What its starts ask is above what it gives, and no surge is given: that is not judged, and the key is named.
+    assert result.inverter.verdict is None
+    assert result.word.verdict is None
+    assert "was not judged (add inverters.surge_VA or inverters.surge_W" in result.word.sentence
     assert result.cautions == CAUTIONS
 
 
