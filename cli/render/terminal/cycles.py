@@ -44,7 +44,6 @@ def cycles_answer(log: LogReport) -> Reply:
         ],
         list(_reasons(log)),
         "each run, every check, the nameplate",
-        last=total,
     )
 
 
@@ -110,23 +109,28 @@ def _cut_off(log: LogReport) -> list[str]:
 
 
 def _reasons(log: LogReport) -> Iterator[Block]:
+    """Yield what was found and checked, then what the runs rest on: a list of hundreds stands last."""
+    yield from (*_health(log), *_pump(log), *plate_lines(log), "")
+    yield from _runs(log)
+
+
+def _runs(log: LogReport) -> Iterator[Block]:
     facts, cycles = log.facts, log.cycles
     yield from span_lines(facts, log.charge.span)
     yield f"{facts.name}: runs of {cycles.load or 'the largest load that matters'}, from {cycles.signal}"
     if cycles.expected is not None and not cycles.cycles:
         # Names of quantities end in their unit: current_A.
         yield f"by its plate it draws about {amount(cycles.expected, cycles.signal.rsplit('_', 1)[1])}"
+    if log.load_starts is not None:
+        yield of_starts(log.load_starts)
     if cycles.cycles:
+        yield f"runs of other loads seen meanwhile: {cycles.summary.other_runs}"
         rows = [_row(facts, k, cycles.cycles) for k in range(min(len(cycles.cycles), _MOST_CYCLES))]
         yield from ("", _at_speeds(rows, cycles) if cycles.speeds else Columns(rows, _HEADS, right=range(1, 8)))
         if len(cycles.cycles) > _MOST_CYCLES:
             yield f"... and {len(cycles.cycles) - _MOST_CYCLES} more (all with --json)"
         if any(not cycle.surge_resolved and cycle.surge_ratio is not None for cycle in cycles.cycles):
             yield "≥ the readings are too far apart to see the whole surge: it was at least that"
-        yield f"runs of other loads seen meanwhile: {cycles.summary.other_runs}"
-    if log.load_starts is not None:
-        yield of_starts(log.load_starts)
-    yield from ("", *_health(log), *_pump(log), *plate_lines(log))
 
 
 _HEADS: Final = ("start", "run", "rest before", "surge", "settled A", "settled W", "took Ah", "took Wh")

@@ -189,13 +189,23 @@ def test_the_first_line_answers_or_warns(logs, capsys, command, log, first):
     assert re.match(first, told(capsys, command, logs[log])[1])
 
 
-def test_what_a_load_took_is_first_and_last(logs, demo, capsys):
-    """The eye ends at the last line of a terminal; and the figure is written in one way wherever it stands."""
+def test_what_a_load_took_is_first_and_once(logs, demo, capsys):
+    """At the top, and nowhere again; and the figure is written in one way wherever it stands."""
+    answer = "The well pump took 12.1 Ah ± 2.0 (300 Wh ± 50) in 103 runs."
     for more in ((), ("--explain",)):
         out = told(capsys, "cycles", logs["findings"], "--site", demo / "site.toml", *more)[1]
         lines = out.splitlines()
-        assert lines[0] == lines[-1] == "The well pump took 12.1 Ah ± 2.0 (300 Wh ± 50) in 103 runs."
+        assert [k for k, line in enumerate(lines) if line == answer] == [0]
         assert not re.search(r"\b29[78] Wh\b", out)
+
+
+def test_findings_and_checks_stand_before_the_list_of_runs(logs, demo, capsys):
+    """A list of hundreds of runs scrolls everything else away, so nothing that matters stands before it."""
+    out = told(capsys, "cycles", logs["findings"], "--site", demo / "site.toml", "--explain")[1]
+    findings = [out.index(f"({code})") for code in ("short_cycling", "air_charge_lost")]
+    checks, runs = out.index("checked and passed: "), out.index("rest before")
+    assert max(findings) < checks < out.index("What the pump gives") < runs
+    assert out.index("runs of other loads seen meanwhile") < runs
 
 
 def sentences(part):
