@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from ....analysis.health.bursts import bursts_of
 from ....analysis.health.finding import withheld
 from ....analysis.not_known import Missing
 from . import clock, numbers
@@ -111,9 +112,22 @@ def ran(log: LogReport) -> str:
         text += f", and ran {numbers.percent(summary.duty_cycle)} of the measured time"
     if summary.median_run_s is not None:
         text += f"; a usual run lasted {numbers.duration(summary.median_run_s)}"
-    if summary.median_off_s is not None:
+    of_bursts = bursts(log)
+    if summary.median_off_s is not None and not of_bursts:
         text += f", the rest between two runs {numbers.duration(summary.median_off_s)}"
-    return " ".join(part for part in (f"{text}.", two_kinds(log)) if part)
+    return " ".join(part for part in (f"{text}.", of_bursts, two_kinds(log)) if part)
+
+
+def bursts(log: LogReport) -> str:
+    """Say that the starts come in bursts, with both kinds of rests; empty where they do not."""
+    usual = bursts_of([run.off_before_s for run in log.cycles.cycles if run.off_before_s is not None])
+    if usual is None:
+        return ""
+    quiet = " to ".join(dict.fromkeys(numbers.duration(rest_s) for rest_s in usual.between_s))
+    return (
+        f"It starts in bursts: about {usual.starts:.0f} runs with rests of {numbers.duration(usual.within_s)}, then "
+        f"{quiet} of quiet."
+    )
 
 
 def two_kinds(log: LogReport) -> str:

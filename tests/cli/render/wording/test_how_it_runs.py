@@ -3,9 +3,10 @@
 from dataclasses import replace
 
 import pytest
+from health_cycles import cycles
 from report_scenes import make_log, make_report
 
-from shuntbook.analysis.cycles.cycle import Speed
+from shuntbook.analysis.cycles.cycle import CycleSummary, Speed
 from shuntbook.analysis.site.site import Limits
 from shuntbook.cli.render.documents.charge_and_runs import cycles_document
 from shuntbook.cli.render.page.figures import runs as runs_figure
@@ -13,6 +14,7 @@ from shuntbook.cli.render.page.log_sections import health
 from shuntbook.cli.render.page.log_tables import cycles as runs_table
 from shuntbook.cli.render.terminal.columns import Columns
 from shuntbook.cli.render.terminal.cycles import cycles_answer
+from shuntbook.cli.render.wording import log_sentences
 from shuntbook.cli.render.wording.how_it_runs import UNDER_ARRAY, at_speeds
 
 SPEEDS = (Speed(8.0, 200.0, 720.0), Speed(28.0, 700.0, 90.0))
@@ -86,3 +88,16 @@ def test_no_line_of_direct_starts_is_drawn_for_a_drive():
     assert "Shortest good run: 1 min" in runs_figure(log, None, "runs").caption
     assert "Shortest good run" not in runs_figure(following, None, "runs").caption
     assert "Shortest good run: 45 s" in runs_figure(following, own, "runs").caption
+
+
+def test_bursts_are_told_in_place_of_one_usual_rest():
+    """Eight starts with short rests, then minutes of quiet; of even rests the usual one."""
+    rests = [*[20.0] * 7, 300.0] * 5
+    summary = CycleSummary(40, 24.0, 0.1, 13.0, 20.0)
+    log = make_log()
+    in_bursts = replace(log, cycles=replace(cycles(13.0, rests), summary=summary))
+    told = log_sentences.ran(in_bursts)
+    assert told.endswith("It starts in bursts: about 8 runs with rests of 20 s, then 5 min of quiet.")
+    assert "the rest between" not in told
+    even = replace(log, cycles=replace(cycles(13.0, [20.0] * 40), summary=summary))
+    assert log_sentences.ran(even).endswith("a usual run lasted 13 s, the rest between two runs 20 s.")
