@@ -221,7 +221,7 @@ def _advice(limits: HealthLimits) -> Advice:
 def _rule(limits: HealthLimits) -> Rule:
     run, day, hour = limits.minimum_run_s, limits.starts_per_day, limits.starts_per_hour
     held = [
-        (run.value > 0, f"at least {run.value:g} s a run", f"run: {run.source}"),
+        (run.value > 0, f"at least {spell(run.value)} a run", f"run: {run.source}"),
         (
             day.value < NO_LIMIT,
             f"{day.value:g} starts in 24 h on average, which is {day.value / 24:.1f} an hour",

@@ -151,8 +151,8 @@ def _air_rule(limits: HealthLimits) -> Rule:
         )
     return Rule(
         "air_charge_lost",
-        f"runs and rests do not both fall below {100 * OF_BEFORE:.0f} % of what they were before, nor both below half "
-        f"of {limits.minimum_run_s.value:g} s and {MINIMUM_REST_S:g} s",
+        f"at least {spell(limits.minimum_run_s.value)} a run and {spell(MINIMUM_REST_S)} a rest: not both below half "
+        f"of that, nor both below {100 * OF_BEFORE:.0f} % of what they were before",
         f"run: {limits.minimum_run_s.source}; rest: a pump maker's trade figure; shares: {COMMON_PRACTICE}",
     )
 
@@ -214,7 +214,7 @@ def _far_below(runs: Runs, limits: HealthLimits) -> _Shrunk | None:
         return None
     run, rest = (spell(float(np.median(lengths_s[both]))) for lengths_s in (runs.run_s, runs.rest_s))
     evidence = f"{int(both.sum())} times the load ran for {run} after a rest of {rest} (medians)"
-    least_run, least_rest = (spell(FAR_BELOW * length_s) for length_s in (limits.minimum_run_s.value, MINIMUM_REST_S))
+    least_run, least_rest = (spell(length_s) for length_s in (limits.minimum_run_s.value, MINIMUM_REST_S))
     plain = f"Runs last {run}, rests {rest}. They should last at least {least_run} and {least_rest}."
     return _Shrunk(evidence, plain, both)
 

@@ -57,7 +57,7 @@ CASES = [
         OFTEN,
         site(water=False),
         "air_charge_lost",
-        "Runs last 13 s, rests 74 s. They should last at least 30 s and 90 s.",
+        "Runs last 13 s, rests 74 s. They should last at least 60 s and 3 min.",
     ),
     (
         cycles(90.0, np.full(12, 1700.0)),
