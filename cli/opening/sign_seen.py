@@ -97,4 +97,6 @@ def _evidence(check: SignCheck | None, *, is_turned: bool) -> str:
     rising = check.steps - check.against if is_turned else check.against
     falling = check.steps - rising
     move, steps, way = ("rise", rising, "charging") if rising > falling else ("fall", falling, "drawing")
-    return f"The volts {move} when the amps rise, in {steps} of {check.steps} steps: {way}."
+    # Of the first readings, as they are written: counted, the steps would not be as many as `look` counts of the log.
+    often = "each time" if steps == check.steps else f"in {100 * steps / check.steps:.0f} % of the steps"
+    return f"The volts {move} when the amps rise, {often}: {way}."
