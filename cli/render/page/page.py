@@ -148,10 +148,12 @@ def _that_matter(report: Report) -> tuple[str, ...]:
 def _title(report: Report) -> str:
     if report.site is not None:
         return numbers.shortened(report.site.name, 120)
+    if len(report.logs) == 1:
+        return log_sentences.load_and_title(report.logs[0])
     names = [log_sentences.log_title(log.facts) for log in report.logs]
     if len(names) > _MOST_NAMES:
         return f"{len(names)} logs: {names[0]} to {names[-1]}"
-    return f"{'Log' if len(names) == 1 else 'Logs'}: {' and '.join(names)}"
+    return f"Logs: {' and '.join(names)}"
 
 
 def load_page() -> None:

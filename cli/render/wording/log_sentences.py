@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from ....analysis.health.bursts import bursts_of
-from ....analysis.health.finding import withheld
+from ....analysis.health.finding import is_swapped, withheld
 from ....analysis.not_known import Missing
 from . import clock, numbers
 from .checks import not_judged
@@ -32,6 +32,17 @@ def load_name(log: LogReport) -> str:
     """Return the name of the load whose runs were looked for, with its article."""
     named = named_load(log)
     return f"the {numbers.shortened(named)}" if named else "the largest load"
+
+
+def load_and_title(log: LogReport) -> str:
+    """Return whose runs a log shows, and what the log is called: a file's name alone is no load's.
+
+    For instance ``The largest load, log barn``; ``Log barn`` where no run was seen, or its sign seems wrong.
+    """
+    title = log_title(log.facts)
+    if not log.cycles.cycles or is_swapped(log.findings):
+        return f"Log {title}"
+    return f"{numbers.capital(load_name(log))}, log {title}"
 
 
 def named_load(log: LogReport) -> str | None:

@@ -133,8 +133,8 @@ def place(report: Report) -> str:
     """Return the place that a report is of, or what its logs are called."""
     if report.site is not None:
         return numbers.shortened(report.site.name, 120)
-    titles = [log_sentences.log_title(log.facts) for log in report.logs]
-    return titles[0] if len(titles) == 1 else numbers.counted(len(titles), "log")
+    logs = report.logs
+    return log_sentences.load_and_title(logs[0]) if len(logs) == 1 else numbers.counted(len(logs), "log")
 
 
 def days(logs: Sequence[LogReport]) -> str:

@@ -345,7 +345,12 @@ def test_method_says_which_log_a_rule_is_for():
 @OF_WORDS_ALONE
 def test_without_a_site_the_title_says_what_it_names():
     """A log's name alone would be no title."""
-    assert "<h1>Log: open day</h1>" in render(make_report(site=None))
+    whose = "The well pump, log open day"
+    page = render(make_report(site=None))
+    assert f"<h1>{whose}</h1>" in page
+    assert f'data-log="{whose}"' in page
+    still = replace(make_log(), cycles=replace(make_log().cycles, cycles=()))
+    assert "<h1>Log open day</h1>" in render(make_report(still, site=None))
     assert "<h1>Logs: open day and week later</h1>" in render(make_report(make_log(), make_later(), site=None))
 
 
