@@ -11,7 +11,7 @@ from ....analysis.health.finding import is_swapped
 from ....analysis.not_known import Missing
 from ....analysis.one_log.from_array import sure_from_array
 from ..wording.answer import first_answer
-from ..wording.log_sentences import reason_said
+from ..wording.log_sentences import reason_said, usual_bursts
 from .parts import Document, document_of, named
 
 if TYPE_CHECKING:
@@ -125,6 +125,7 @@ def cycles_document(log: LogReport) -> Document:
         "cycles": [_cycle(cycle, log.cycles) for cycle in log.cycles.cycles],
         "summary": {**named(log.cycles, "*summary signal"), **_speeds(log.cycles)},
         "two_kinds": document_of(log.cycles.two_kinds),
+        "bursts": document_of(usual_bursts(log)),
         **named(log, "findings checks trends starts=load_starts marked"),
         "pump_pulse": document_of(log.pulse),
     }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ....analysis.health.bursts import bursts_of
+from ....analysis.health.bursts import Bursts, bursts_of
 from ....analysis.health.finding import is_swapped, withheld
 from ....analysis.not_known import Missing
 from . import clock, numbers
@@ -129,9 +129,14 @@ def ran(log: LogReport) -> str:
     return " ".join(part for part in (f"{text}.", of_bursts, two_kinds(log)) if part)
 
 
+def usual_bursts(log: LogReport) -> Bursts | None:
+    """Return the bursts that a load's starts come in; None where they do not."""
+    return bursts_of([run.off_before_s for run in log.cycles.cycles if run.off_before_s is not None])
+
+
 def bursts(log: LogReport) -> str:
     """Say that the starts come in bursts, with both kinds of rests; empty where they do not."""
-    usual = bursts_of([run.off_before_s for run in log.cycles.cycles if run.off_before_s is not None])
+    usual = usual_bursts(log)
     if usual is None:
         return ""
     quiet = " to ".join(dict.fromkeys(numbers.duration(rest_s) for rest_s in usual.between_s))
