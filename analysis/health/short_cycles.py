@@ -14,7 +14,7 @@ from ..wording import figure, spell
 from .finding import Advice, Check, Rule, Severity
 from .hardly_seen import at_cut_off, hardly_seen
 from .limits import Bound, HealthLimits
-from .runs import Runs, busiest_hour
+from .runs import LEAST_CYCLES, Runs, busiest_hour
 from .tank import AIR_FIRST_STEP
 
 _CAUSES: Final = (
@@ -36,9 +36,8 @@ _ONLY_DIRECT: Final = (
 )
 #: A limit per day is an average: a log shorter than this says nothing about it. [h]
 LEAST_HOURS: Final = 20.0
-#: In a log shorter than an hour so many starts count, at so many times the rate allowed in the busiest hour: common
-#: practice, no source. [1, 1]
-LEAST_STARTS: Final = 4
+#: In a log shorter than an hour starts count at so many times the rate allowed in the busiest hour, from as many on as
+#: anything is judged from: common practice, no source. [1]
 BURST: Final = 2.0
 #: So many times the starts allowed in an hour leave no time for runs as long as they should be. [1]
 SURELY_BRIEF: Final = 2.0
@@ -114,9 +113,13 @@ def _brief(runs: Runs, limits: HealthLimits, short: BoolArray) -> str:
 def _often(runs: Runs, limits: HealthLimits, a_day: float | None) -> str:
     """Say how often the load starts and should: an average against the limit that is one, like against like.
 
-    An average is said of most of a day, or where even it is more than the busiest hour may have; else that hour is.
+    An average is said of most of a day, or where even it is more than the busiest hour may have; else that hour is. A
+    log that is shorter has no hour to speak of: what it holds is told as it is.
     """
     should, hours = _it_should(limits), runs.cycles.covered_s / SECONDS_PER_HOUR
+    if _is_short(runs):
+        seen = f"{len(runs.start_us)} times in {spell(runs.span_s)}"
+        return f"{runs.name} started {seen}. {should} be {_an_hour(limits)} in an hour."
     rate, allowed = len(runs.start_us) / max(hours, 1.0), floor(limits.starts_per_day.value / 24)
     average = a_day is not None or rate > limits.starts_per_hour.value
     # Of few a day an hour has none: then the day is told.
@@ -142,28 +145,21 @@ def _by_starts_alone(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | No
     """Judge by the starts alone, where the lengths of runs tell nothing: too few are whole, or readings too far apart.
 
     None where the starts say nothing either: neither more of them in an hour than allowed nor, in a log too short for
-    that, several as close together as if there were twice as many.
+    that, enough of them as close together as if there were twice as many.
     """
     # In a log shorter than an hour a rate stands in for the busiest hour, at twice what is allowed.
     most, allowed = busiest_hour(runs.start_us), limits.starts_per_hour.value
     a_day, rate = _too_many_a_day(runs, limits), _rate_per_hour(runs)
-    if most <= allowed and a_day is None and not (len(runs.start_us) >= LEAST_STARTS and rate > BURST * allowed):
+    if most <= allowed and a_day is None and not (len(runs.start_us) >= LEAST_CYCLES and rate > BURST * allowed):
         return None
-    evidence = f"{most} starts in the busiest hour"
+    evidence = _most_starts(runs)
     evidence += f"; {a_day:.0f} starts in 24 h on average" if a_day is not None else ""
-    if most <= allowed:
-        evidence = f"{len(runs.start_us)} starts in {spell(runs.span_s)}, as many as {rate:.0f} an hour"
+    evidence += f", as many as {rate:.0f} an hour" if most <= allowed and a_day is None else ""
     severity: Severity = "note" if _of_another_kind(limits) else "watch"
     every = runs.starts(np.ones(len(runs.start_us), dtype=bool))
     evidence += f"; {int(runs.whole.sum())} whole runs, so their lengths were not judged"
-    plain = _often(runs, limits, a_day)
-    if most <= allowed and a_day is None:
-        plain = (
-            f"{runs.name} started {len(runs.start_us)} times in {spell(runs.span_s)}. "
-            f"{_it_should(limits)} be {_an_hour(limits)} in an hour."
-        )
     title = f"{runs.name} starts too often{limits.if_motor}"
-    return rule.found(severity, title, evidence, _advice(limits), plain, every)
+    return rule.found(severity, title, evidence, _advice(limits), _often(runs, limits, a_day), every)
 
 
 def _more_rise_than_start(runs: Runs) -> bool:
@@ -188,16 +184,18 @@ def _by_rises(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | None:
         return rule.not_judged(f"the bank stands at {seen.volts:.3g} V at its starts: the inverter may end the runs")
     unit = runs.cycles.signal[-1]
     by_part = "up to its draw" if runs.cycles.rises is not None and runs.cycles.rises.means else "its draw"
+    length = spell(runs.cycles.covered_s) if _is_short(runs) else ""
     evidence = (
-        f"at least {seen.most} starts in the busiest hour, of runs too brief for the readings, by rises of about "
-        f"{figure(seen.size, unit, digits=2)} ({by_part})"
+        f"at least {seen.most} starts in {length or 'the busiest hour'}, of runs too brief for the readings, by rises "
+        f"of about {figure(seen.size, unit, digits=2)} ({by_part})"
     )
     evidence += f"; at least {a_day:.0f} in 24 h on average" if a_day > limits.starts_per_day.value else ""
     # At twice the starts there is no time left for a run of the shortest good length.
     severity: Severity = "act" if limits.is_motor and seen.most > SURELY_BRIEF * allowed else "watch"
     severity = "note" if _of_another_kind(limits) else severity
     name = runs.name if runs.cycles.load else "A load"
-    plain = f"{name} started at least {seen.most} times in one hour. {_it_should(limits)} be {_an_hour(limits)}."
+    plain = f"{name} started at least {seen.most} times in {length or 'one hour'}. "
+    plain += f"{_it_should(limits)} be {_an_hour(limits)}{' in an hour' if length else ''}."
     if seen.most <= allowed:
         plain = (
             f"{name} starts at least {a_day:.0f} times a day. {_it_should(limits)} be at most "
@@ -209,8 +207,8 @@ def _by_rises(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | None:
 
 def _rate_per_hour(runs: Runs) -> float:
     """Return the starts an hour from the first to the last of a log that is shorter than an hour. [1/h]."""
-    is_short = runs.cycles.covered_s < SECONDS_PER_HOUR
-    return (len(runs.start_us) - 1) / runs.span_s * SECONDS_PER_HOUR if runs.span_s > 0 and is_short else 0.0
+    short = runs.span_s > 0 and _is_short(runs)
+    return (len(runs.start_us) - 1) / runs.span_s * SECONDS_PER_HOUR if short else 0.0
 
 
 def _advice(limits: HealthLimits) -> Advice:
@@ -244,9 +242,20 @@ def _evidence(runs: Runs, short: BoolArray) -> str:
     whole = runs.run_s[runs.whole]
     return (
         f"{int(short.sum())} of {len(whole)} whole runs are too short "
-        f"(median of all {spell(float(np.median(whole)))}, shortest {spell(float(whole.min()))}); "
-        f"{busiest_hour(runs.start_us)} starts in the busiest hour"
+        f"(median of all {spell(float(np.median(whole)))}, shortest {spell(float(whole.min()))}); {_most_starts(runs)}"
     )
+
+
+def _most_starts(runs: Runs) -> str:
+    """Say how many starts the busiest hour holds, or the whole of a log that is shorter."""
+    if _is_short(runs):
+        return f"{len(runs.start_us)} starts in {spell(runs.span_s)}"
+    return f"{busiest_hour(runs.start_us)} starts in the busiest hour"
+
+
+def _is_short(runs: Runs) -> bool:
+    """Tell whether a log is shorter than an hour, so that it holds no busiest one."""
+    return max(runs.cycles.covered_s, runs.span_s) < SECONDS_PER_HOUR
 
 
 def _severity(limits: HealthLimits, *, brief: bool, often: bool) -> Severity:

@@ -10,6 +10,8 @@ from statistics import median
 from typing import TYPE_CHECKING, Final
 
 from ....analysis.not_known import Missing
+from ....analysis.readings.chunk import MICROSECONDS
+from ....analysis.wording import spell
 from . import clock, numbers
 
 if TYPE_CHECKING:
@@ -55,7 +57,7 @@ def _known(figure: Within, unit: str = "") -> str:
     return f"{value} ({numbers.number(figure.low)} to {numbers.number(figure.high)})"
 
 
-_HOUR_US = 3600 * 1_000_000
+_HOUR_US = 3600 * MICROSECONDS
 #: So many starts in an hour are worth being told by the hour. [1]
 _CLOSE = 4
 
@@ -123,6 +125,11 @@ def _starts(finding: Finding, starts_us: Sequence[int], hours: float) -> str:
     # What rises alone prove is more than the runs that are there to be counted.
     if (proved := _PROVED.search(finding.plain)) is not None:
         return f"{proved[1]} starts {proved[2]}"
+    length_us = starts_us[-1] - starts_us[0]
+    # Less than an hour holds no busiest one.
+    if hours < 1.0 and length_us < _HOUR_US:
+        within = f" in {spell(length_us / MICROSECONDS)}" if length_us else ""
+        return f"{numbers.counted(len(starts_us), 'start')}{within}"
     rate = len(starts_us) / max(hours, 1.0)
     if "times an hour" in finding.plain and rate >= _CLOSE:
         return f"{rate:.0f} starts an hour"

@@ -118,14 +118,25 @@ def test_what_the_fold_says_of_its_shortest_run_counts():
     assert "short_cycling" in found(replace(made, shortest_run_s=3.0), site(water=False))
 
 
-@pytest.mark.parametrize(("count", "covered_s"), [(7, 187.0), (4, 110.0)])
-def test_few_runs_one_upon_the_other_are_no_reason_to_be_calm(count, covered_s):
-    """Seven starts in three minutes, 135 an hour: too few whole runs to judge lengths by, yet far beyond any tank."""
-    made = cycles(8.0, np.full(count, 18.0), covered_s=covered_s)
-    check = judged(made, site())["short_cycling"]
+@pytest.mark.parametrize(("count", "cut"), [(8, 1), (12, 5)])
+def test_runs_one_upon_the_other_are_no_reason_to_be_calm(count, cut):
+    """Eight starts in three minutes, 138 an hour: too few whole runs to judge lengths by, yet far beyond any tank."""
+    made = cycles(8.0, np.full(count, 18.0), covered_s=27.0 * count)
+    runs = tuple(replace(c, run_s=None, complete=False) if k < cut else c for k, c in enumerate(made.cycles))
+    check = judged(replace(made, cycles=runs), site())["short_cycling"]
     assert check.finding.severity == "watch"
     assert f"{count} starts in" in check.remark
     assert "as many as 138 an hour" in check.remark
+    assert "hour, " not in check.finding.plain.partition(". ")[0]
+
+
+@pytest.mark.parametrize("count", [4, 7])
+def test_a_handful_of_runs_is_not_judged_however_close_they_are(count):
+    """Somebody who shows a pump starts it a few times on purpose: from the eighth run on it is judged."""
+    check = judged(cycles(8.0, np.full(count, 18.0), covered_s=27.0 * count), site())["short_cycling"]
+    assert (check.outcome, check.finding) == ("not judged", None)
+    assert f"{count} whole runs are too few" in check.remark
+    assert judged(cycles(8.0, np.full(8, 18.0), covered_s=216.0), site())["short_cycling"].finding is not None
 
 
 def test_few_runs_at_a_pace_that_a_tank_allows_are_not_judged():

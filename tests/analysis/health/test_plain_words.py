@@ -47,6 +47,18 @@ CASES = [
         "The well pump started 25 times in one hour. It should be at most 20.",
     ),
     (
+        cycles(13.0, np.full(24, 60.0), tail_s=60.0),
+        PUMP,
+        "short_cycling",
+        "The well pump started 24 times in 28 min. It should be at most 20 in an hour.",
+    ),
+    (
+        cycles(13.0, np.full(40, 60.0), tail_s=60.0),
+        PUMP,
+        "short_cycling",
+        "The well pump started 40 times in 47.5 min. It should be at most 20 in an hour.",
+    ),
+    (
         cycles(13.0, np.full(40, 2000.0)),
         PUMP,
         "short_cycling",

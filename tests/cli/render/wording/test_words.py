@@ -157,6 +157,10 @@ def test_a_finding_in_few_words_counts_starts_as_its_sentences_do():
     busiest = replace(often, plain="The pump started 30 times in one hour. It should be at most 20.")
     words = checks.in_few_words(busiest, starts_us, [13.0] * 50, 2.0)
     assert words == ("too often, too briefly: 30 starts in one hour", ", 13 s each")
+    # A log shorter than an hour, or a day of which less was measured, holds no hour to count them in.
+    few_us = starts_us[:9]
+    assert checks.in_few_words(busiest, few_us, [13.0] * 9, 0.3)[0] == "too often, too briefly: 9 starts in 16 min"
+    assert checks.in_few_words(busiest, few_us[:1], [13.0], 0.3)[0] == "too often, too briefly: 1 start"
     often = replace(finding, title="The pump starts too often")
     assert checks.in_few_words(often, starts_us[:1], [13.0], 24.0) == ("too often: 1 start", "")
     proved = replace(often, plain="The pump started at least 96 times in one hour. It should be at most 20.")
