@@ -21,7 +21,8 @@ def only_ends(text: str) -> bool:
 class LogFacts:
     """What the reader of a report must know about a log's origin.
 
-    ``zone`` is the zone its times are shown in; ``undated`` means its times count from the log's start only.
+    ``title`` is what it was called when it was captured, None where nobody said; ``zone`` is the zone its times are
+    shown in; ``undated`` means its times count from the log's start only.
     ``remarks`` hold what was assumed or noticed when it was read, in plain sentences; ``moved`` those on what was moved
     in time or merged by more than a rounding; ``has_gaps`` tells that what was read does not stand however
     long it takes until the next reading.
@@ -46,3 +47,4 @@ class LogFacts:
     other_gap_limit_s: float | None = None
     moved: tuple[str, ...] = ()
     has_gaps: bool = True
+    title: str | None = None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
@@ -79,7 +80,7 @@ def report_of(
         refuse_changes(changes, logs, site)
     ready = [prepared(path, site, corrections) for path in logs]
     change = None if changed_at is None else named_change(changed_at, ready)
-    reports = tuple((_reports if len(ready) < IN_SHORT else _reports_of_many)(ready, site, load, second))
+    reports = _told_apart((_reports if len(ready) < IN_SHORT else _reports_of_many)(ready, site, load, second))
     # Only now, with every log read: what lies behind an inverter completes what was worked out at the bank.
     pairs: tuple[PairedLogs, ...] = ()
     if len({report.facts.side for report in reports}) > 1:
@@ -98,6 +99,16 @@ def report_of(
 
         changed = what_if_by_log(changes, reports[0], ready[0], site, load)
     return Report(site, reports, CAUTIONS, __version__, pairs, over, changed)
+
+
+def _told_apart(reports: Iterable[LogReport]) -> tuple[LogReport, ...]:
+    """Return reports of which each goes by its title only where no other has the same; else files' names tell more."""
+    made = tuple(reports)
+    often = Counter(report.facts.title for report in made)
+    return tuple(
+        report if often[report.facts.title] == 1 else replace(report, facts=replace(report.facts, title=None))
+        for report in made
+    )
 
 
 def _reports(ready: Sequence[Prepared], site: Site | None, load: str | None, second: Second) -> Iterator[LogReport]:

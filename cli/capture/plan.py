@@ -187,13 +187,15 @@ def file_name(name: str) -> str:
     return f"_{plain}" if _OF_DEVICES.fullmatch(plain) else plain
 
 
-def first_meta(plan: Plan) -> LogMeta:
-    """Return the log's metadata; a recording that is replayed brings most of it along."""
+def first_meta(plan: Plan, title: str | None = None) -> LogMeta:
+    """Return the log's metadata, its title among it; a recording that is replayed brings most of it along."""
     if (recorded := plan.source.meta) is not None:
-        meta = replace(recorded, meter=recorded.meter or plan.name, tool_version=__version__)
+        named = replace(recorded, title=title or recorded.title, meter=recorded.meter or plan.name)
+        meta = replace(named, tool_version=__version__)
         return replace(meta, zone=plan.zone, zone_assumed=False) if plan.zone_stated else meta
     # The sampling tells typed readings from a meter's, which need no profile: they stand until the next.
     return LogMeta(
+        title=title,
         meter=plan.name,
         side=plan.source.side,
         sampling=plan.source.sampling,

@@ -60,7 +60,7 @@ def _run(plans: Sequence[Plan], clock: SteadyClock, ways: Ways, watcher: Watcher
                 for plan in plans:
                     for odd in open_first(plan.source, clock, given_up=stopped.is_set):
                         tell(f"{plan.name}: {odd}")
-                journals = _open_journals(plans)
+                journals = _open_journals(plans, announced.title)
             except SourceLost as lost:
                 tell(f"shuntbook: {lost}")
                 return int(Exit.DONE if stopped.is_set() else Exit.DEVICE_FAILED)
@@ -91,12 +91,13 @@ def _run(plans: Sequence[Plan], clock: SteadyClock, ways: Ways, watcher: Watcher
     return status
 
 
-def _open_journals(plans: Sequence[Plan]) -> list[Journal]:
-    """Open a journal for each meter, or none at all."""
+def _open_journals(plans: Sequence[Plan], title: str | None) -> list[Journal]:
+    """Open a journal for each meter, or none at all; the logs of several meters are told apart by their names."""
     journals: list[Journal] = []
     try:
         for plan in plans:
-            journals.append(Journal(plan.log, first_meta(plan), plan.source.quantities))
+            called = title and (title if len(plans) == 1 else f"{title}, {plan.name}")
+            journals.append(Journal(plan.log, first_meta(plan, called), plan.source.quantities))
     except BaseException:
         for journal in journals:
             _discard(journal)

@@ -53,7 +53,7 @@ _STAYS_S = 15 * 60.0
     "--zone", metavar="ZONE", help="Zone of the log's clock times, such as Europe/London. Default: this computer's."
 )
 @click.option("--page", metavar="[HOST:]PORT", help="Show it to browsers, live; without HOST on this computer only.")
-@click.option("--title", metavar="TEXT", help="What the page and its stage are called.")
+@click.option("--title", metavar="TEXT", help="What the log, the live page and its stage are called.")
 @click.option("--page-stays", metavar="DURATION", help="How long it stays after the end; 0: not. Default: 15m.")
 @click.option("--quiet", is_flag=True, help="Show nothing until the end.")
 def command(
@@ -87,8 +87,8 @@ def command(
         raise InputError("say what to read: either a SOURCE or --site with its meters; see shuntbook capture --help")
     if meters and site is None:
         raise InputError("--meter names a meter of a site file; give the file with --site")
-    if page is None and (title is not None or page_stays is not None):
-        raise InputError("--title and --page-stays are for the live page; ask for it with --page")
+    if page is None and page_stays is not None:
+        raise InputError("--page-stays is for the live page; ask for it with --page")
     if display is not None:
         source = _of_camera(source, display)
     stays_s = _stays_s(page_stays)

@@ -104,6 +104,7 @@ def facts_of(log: Log, how: HowRead, site: Site | None = None) -> LogFacts:
         other_gap_limit_s=meta.other_gap_limit_s,
         moved=tuple(meta.moved),
         has_gaps=math.isfinite(bridged_s(how)),
+        title=meta.title,
     )
 
 

@@ -37,6 +37,7 @@ _NAMES: Final = {stored: name for name, stored in _STORED_AS.items()}
 class LogMeta:
     """What a log's metadata says; everything but the readings themselves.
 
+    ``title`` is what whoever captured it called it; None where nobody did.
     ``side`` is ``dc`` or ``ac``; ``sampling`` ``instant``, ``mean`` or ``held``; ``counter_kind`` ``net`` or ``moved``.
     ``sign_applied`` is -1 where the source counted return as positive and the signs were turned. ``other_gap_limit_s``
     is a gap limit that the spacings allow as well, so that only a person can tell; ``usual_interval_s`` the median
@@ -48,6 +49,7 @@ class LogMeta:
     ``capture_id``, of a captured log, is the mark that its journal carries too.
     """
 
+    title: str | None = None
     meter: str | None = None
     side: str = "dc"
     sampling: str = "instant"
@@ -201,6 +203,7 @@ def _list_of(right: Callable[[Any], bool]) -> Callable[[Any], bool]:
 
 #: Of each item of the metadata: whether a value that was read can be it.
 _RIGHT: Final[dict[str, Callable[[Any], bool]]] = {
+    "title": _is_text_or_none,
     "meter": _is_text_or_none,
     "side": _one_of("dc", "ac"),
     "sampling": _one_of("instant", "mean", "held"),

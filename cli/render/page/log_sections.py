@@ -106,7 +106,7 @@ def _ran(log: LogReport) -> str:
     if summary.too_brief:
         starts = numbers.counted(summary.count + summary.too_brief, "start")
         return f"At least {starts}; {summary.count:,} of these runs could be measured."
-    often = "" if summary.starts_per_hour is None else f", {numbers.number(summary.starts_per_hour)} an hour"
+    often = f", {rate}" if (rate := log_sentences.starts_an_hour(log)) else ""
     usual = "" if summary.median_run_s is None else f"; a usual run took {numbers.duration(summary.median_run_s)}"
     return f"{numbers.counted(summary.count, 'start')}{often}{usual}."
 

@@ -19,12 +19,16 @@ if TYPE_CHECKING:
     from ....analysis.readings.log_facts import LogFacts
     from ....analysis.several_logs.report import PairedLogs, Report
 
+#: An hour's log lacks an interval of its readings, or a little more. [us]
+_ABOUT_AN_HOUR_US = 57 * 60 * 1_000_000
 #: A draw that falls by less within a run is said to stay. [1]
 _FALLS = 0.005
 
 
 def log_title(facts: LogFacts) -> str:
-    """Return what a log is called in a heading: its file's name, without the ending."""
+    """Return what a log is called in a heading: its own title, else its file's name without the ending."""
+    if facts.title:
+        return numbers.shortened(facts.title)
     return numbers.shortened(facts.name.removesuffix(".parquet").replace("_", " ") or facts.name)
 
 
@@ -117,8 +121,7 @@ def ran(log: LogReport) -> str:
         starts = numbers.counted(summary.count + summary.too_brief, "time")
         return f"{numbers.capital(name)} started at least {starts}; {summary.count:,} of these runs could be measured."
     text = f"{name[0].upper()}{name[1:]} started {numbers.counted(summary.count, 'time')}"
-    if summary.starts_per_hour is not None:
-        text += f", {numbers.number(summary.starts_per_hour)} an hour"
+    text += f", {often}" if (often := starts_an_hour(log)) else ""
     if summary.duty_cycle is not None:
         text += f", and ran {numbers.percent(summary.duty_cycle)} of the measured time"
     if summary.median_run_s is not None:
@@ -144,6 +147,18 @@ def bursts(log: LogReport) -> str:
         f"It starts in bursts: about {usual.starts:.0f} runs with rests of {numbers.duration(usual.within_s)}, then "
         f"{quiet} of quiet."
     )
+
+
+def starts_an_hour(log: LogReport) -> str:
+    """Return how often the load started, such as ``16.1 an hour``; empty where the log holds no hour to speak of."""
+    rate = log.cycles.summary.starts_per_hour
+    return f"{numbers.number(rate)} an hour" if rate is not None and holds_an_hour(log) else ""
+
+
+def holds_an_hour(log: LogReport) -> bool:
+    """Tell whether a log is about as long as an hour, or longer: only then is a rate of an hour more than a sum."""
+    span = log.charge.span
+    return span.start_us is not None and span.stop_us is not None and span.stop_us - span.start_us >= _ABOUT_AN_HOUR_US
 
 
 def two_kinds(log: LogReport) -> str:

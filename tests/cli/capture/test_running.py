@@ -81,6 +81,7 @@ def test_a_capture_is_begun_found_spoken_to_and_ended(folder):
     # A page breaks lines by itself: none is broken here where a terminal of the usual width would end.
     assert re.match(r"a: since the start: .* drawn, .* returned$", said.partition("\n")[0])
     opened = open_log(log)
+    assert opened.meta.title == "Open day"
     (crates, _), (ago_us, _) = sorted(opened.meta.markers, key=lambda marker: "long" in marker[1])
     assert abs(crates - typed_us) < 50_000, "the machine's clock may be set a little meanwhile"
     assert begun.state.since_us <= ago_us <= now_us

@@ -340,10 +340,9 @@ def test_a_title_names_page_stage_and_tab(tmp_path):
             assert len(viewer.next()["title"]) <= 120
 
 
-@pytest.mark.parametrize("words", [["--title", "Open day"], ["--page-stays", "5m"]])
-def test_a_title_without_a_page_is_told(words, tmp_path, capsys):
+def test_how_long_no_page_stays_is_told(tmp_path, capsys):
     """What would do nothing is a mistake."""
-    assert run(["capture", WEEK % "max", "--out", str(tmp_path / "a.parquet"), *words]) == 2
+    assert run(["capture", WEEK % "max", "--out", str(tmp_path / "a.parquet"), "--page-stays", "5m"]) == 2
     assert "ask for it with --page" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
 

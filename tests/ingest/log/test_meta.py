@@ -22,7 +22,11 @@ WRONG = [
     *[("gap_limit_s", x) for x in (1e200, 0, 1e-300, float("-inf"))],
     ("other_gap_limit_s", 1e15),
     *[(name, x) for name in ("rows_read", "rows_kept", "rows_rejected", "rows_merged") for x in (-1, 10**16, 1.5)],
-    *[(name, x) for name in ("meter", "profile", "tool_version", "capture_id") for x in ("\ud800", "x" * 2_000_000, 5)],
+    *[
+        (name, x)
+        for name in ("title", "meter", "profile", "tool_version", "capture_id")
+        for x in ("\ud800", "x" * 2_000_000, 5)
+    ],
     *[("zone", x) for x in ("\udcff", "right/UTC", "localtime", "a/" * 50_000, "..", "")],
     *[("markers", [[0, x]]) for x in ("\udfff", "x" * 2_000_000, None)],
     ("markers", [[10**18, "x"]]),
