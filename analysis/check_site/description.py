@@ -51,6 +51,18 @@ def describe(site: Site) -> list[str]:
     ]
 
 
+def plates(site: Site, name: str | None) -> list[str]:
+    """Say what the plates give of a load, the main pump where none is named, and of what it runs on."""
+    load = site.main_pump() if name is None else site.load(name)
+    feeding = [each for each in site.inverters if load is not None and each.name == load.inverter]
+    return [
+        *([_load(load, site)] if load is not None else []),
+        *([_water(site.water)] if site.water and load is not None and site.water.load == load.name else []),
+        *map(_inverter, feeding),
+        _bank(site.bank),
+    ]
+
+
 def _bank(bank: Bank) -> str:
     rate = f" at the {_n(bank.hour_rate_h)} h rate" if bank.hour_rate_h else ""
     strings = f" in {bank.strings} string{'s' if bank.strings > 1 else ''}" if bank.strings else ""

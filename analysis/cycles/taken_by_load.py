@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
+from ..readings.chunk import MICROSECONDS
 from .cycle import Cycle, Cycles, lower_end
+
+_UNITS: Final[tuple[Literal["Ah"], Literal["Wh"]]] = ("Ah", "Wh")
 
 
 @dataclass(frozen=True)
@@ -49,6 +53,38 @@ def taken_by_load(cycles: Cycles) -> TakenByLoad:
         energy_Wh=energy[0],
         energy_u95_Wh=energy[1],
         runs_too_brief=summary.too_brief,
+    )
+
+
+def taken_between(cycles: Cycles, start_us: int, stop_us: int) -> TakenByLoad | None:
+    """Return what the runs of a load took between two instants [us].
+
+    None where it ran on across one of them: how much of that run lies on either side nobody measured.
+    """
+    spans = [(cycle, _seen_until(cycle)) for cycle in cycles.cycles]
+    inside = [(cycle, end_us) for cycle, end_us in spans if cycle.start_us < stop_us and end_us > start_us]
+    if cycles.on_since_first or any(cycle.start_us < start_us or end_us > stop_us for cycle, end_us in inside):
+        return None
+    runs = [cycle for cycle, _ in inside]
+    # All of them together have an interval of their own, which is not the sum of theirs.
+    return taken_by_load(cycles) if len(runs) == len(cycles.cycles) else _taken(runs)
+
+
+def _seen_until(cycle: Cycle) -> int:
+    """Return when a run stopped, or up to when it was seen. [us]"""
+    seen_us = cycle.start_us + round((cycle.so_far_s or 0.0) * MICROSECONDS)
+    return max(seen_us, cycle.start_us + 1) if cycle.stop_us is None else cycle.stop_us
+
+
+def _taken(runs: Sequence[Cycle]) -> TakenByLoad:
+    known_Ah, known_Wh = ([run for run in runs if run.taken(unit) is not None] for unit in _UNITS)
+    return TakenByLoad(
+        len(runs),
+        sum(not run.complete for run in runs),
+        len(known_Ah),
+        len(known_Wh),
+        *_sum(known_Ah, "Ah"),
+        *_sum(known_Wh, "Wh"),
     )
 
 

@@ -1,12 +1,15 @@
 """What all runs took together: of what is not known nothing is made up, and it says how many runs are in the sum."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 from health_cycles import cycles
+from hypothesis import given
+from hypothesis import strategies as st
 
 from shuntbook.analysis.cycles.cycle import total_taken
-from shuntbook.analysis.cycles.taken_by_load import taken_by_load
+from shuntbook.analysis.cycles.taken_by_load import taken_between, taken_by_load
 
 
 def runs(*amounts_Ah, u95_Ah=0.1):
@@ -42,3 +45,28 @@ def test_no_run_took_nothing_that_is_known():
     taken = taken_by_load(runs())
     assert (taken.runs, taken.charge_Ah, taken.energy_Wh) == (0, None, None)
     assert total_taken(runs(1.0, None).cycles, "Ah") is None
+
+
+@given(st.lists(st.floats(0.01, 9.0), min_size=1, max_size=8), st.data())
+def test_parts_that_are_cut_in_rests_add_up_to_the_whole(amounts_Ah, data):
+    """Wherever the cuts lie in rests: no run is lost between two parts, and none counts twice."""
+    made = runs(*amounts_Ah)
+    rests_us = [cycle.start_us - 1 for cycle in made.cycles]
+    cuts_us = sorted(data.draw(st.sets(st.sampled_from(rests_us), min_size=1)))
+    ends_us = [0, *cuts_us, made.cycles[-1].stop_us]
+    parts = [taken_between(made, a, b) for a, b in pairwise(ends_us)]
+    assert sum(part.runs for part in parts) == len(amounts_Ah)
+    assert sum(part.charge_Ah or 0.0 for part in parts) == pytest.approx(sum(amounts_Ah))
+
+
+@pytest.mark.parametrize("cut", ["start_us", "stop_us"])
+def test_of_a_run_that_goes_on_across_an_end_nothing_is_made_up(cut):
+    """Neither before nor after; a part beside it is known all the same, and an end at its own end cuts nothing."""
+    made = runs(1.0, 2.0, 4.0)
+    first, second, third = made.cycles
+    inside_us = getattr(second, cut) + (10 if cut == "start_us" else -10)
+    assert taken_between(made, 0, inside_us) is taken_between(made, inside_us, third.stop_us) is None
+    assert taken_between(made, 0, first.stop_us).charge_Ah == 1.0
+    assert taken_between(made, second.stop_us, third.stop_us).charge_Ah == 4.0
+    assert taken_between(made, second.stop_us, third.start_us).runs == 0
+    assert taken_between(replace(made, on_since_first=True), 0, first.stop_us) is None
