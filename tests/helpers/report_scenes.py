@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 
 from shuntbook.analysis.cautions import CAUTIONS
-from shuntbook.analysis.charge.amounts import Amounts, Charge
+from shuntbook.analysis.charge.amounts import Amounts, Charge, Sureness
+from shuntbook.analysis.charge.between_notes import MarkedStretch
 from shuntbook.analysis.cycles.cycle import Cycle, Cycles, CycleSummary
 from shuntbook.analysis.health.finding import Finding
 from shuntbook.analysis.nameplate.plate_check import check_plate
@@ -16,6 +17,7 @@ from shuntbook.analysis.readings.log_facts import LogFacts
 from shuntbook.analysis.readings.measured_span import Gap, HowRead, Span
 from shuntbook.analysis.several_logs.report import Report
 from shuntbook.analysis.site.site import Site
+from shuntbook.analysis.stats.interval95 import Component, judged
 
 SECOND_US = 1_000_000
 START_US = 1_781_000_000 * SECOND_US  # 9 June 2026, 10:13:20 UTC
@@ -158,6 +160,28 @@ def make_later():
 def make_report(*logs, **changes):
     """A report of one log or several."""
     return replace(Report(make_site(), logs or (make_log(),), CAUTIONS, "0.0.test"), **changes)
+
+
+def with_parts(log, *ends_s, texts=("first crate", "second crate", "third crate")):
+    """The log with notes at these seconds, and what went out between them: 1 Ah and 25 Wh in the first, and so on."""
+    ends_us = [START_US + round(s * SECOND_US) for s in ends_s]
+    parts = [
+        MarkedStretch(
+            at_us,
+            text,
+            at_us,
+            stop_us,
+            replace(log.charge, charge=_known(k), energy=_known(25.0 * k)),
+        )
+        for k, (at_us, stop_us, text) in enumerate(zip(ends_us, ends_us[1:], texts, strict=False), start=1)
+    ]
+    noted = with_facts(log, markers=tuple((part.at_us, part.text) for part in parts))
+    return replace(noted, marked=tuple(parts))
+
+
+def _known(drawn):
+    sure = Sureness(*(judged(x, [Component("gain", 0.01 * x, even=1)]) for x in (drawn, 0.0, drawn)))
+    return Amounts(drawn, 0.0, sure)
 
 
 def with_facts(log, **changes):

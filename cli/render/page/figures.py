@@ -73,6 +73,8 @@ def picture(report: Report, name: str) -> Figure | None:
         caption += " Crosses: starts that failed."
     # No more goes to the process that draws than either screen shows: a year would be as many rows as it has days.
     shown = rows.shown(run_rows.MOST_WIDE)
+    if run_rows.has_flags(shown):
+        caption += " Dashed lines: notes."
     remarks = []
     if shown.left_out:
         remarks.append(f"Of {len(rows.rows):,} rows these are the newest, and the newest with a finding.")

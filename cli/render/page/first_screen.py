@@ -17,6 +17,7 @@ from .log_sections import shown_findings
 if TYPE_CHECKING:
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.several_logs.report import Report
+    from ..wording.answer import NotedPart
     from ..wording.verdict import State, Verdict
     from .figures import Figure
 
@@ -26,6 +27,8 @@ _EXPLAINED = (
     (r" Wh\b", "Wh, watt-hours: watts × hours."),
     ("±", numbers.PLUS_MINUS_MEANS),
 )
+#: So many parts of a log, from note to note, stand on the first screen; all are in its section. [1]
+_MOST_PARTS = 4
 _NO_SITE, _NOT_KNOWN = "needs a site file", "not known"
 
 
@@ -33,7 +36,8 @@ _NO_SITE, _NOT_KNOWN = "needs a site file", "not known"
 class Tile:
     """One answer as a figure or a word, what it is, and where its section is; ``target`` is empty where it has none.
 
-    A tile with a ``state`` shows its sign and word in place of a value.
+    A tile with a ``state`` shows its sign and word in place of a value; one that ``asks`` knows nothing but what its
+    owner could add.
     """
 
     name: str
@@ -41,6 +45,7 @@ class Tile:
     line: str
     target: str
     state: State | None = None
+    asks: bool = False
 
 
 @dataclass(frozen=True)
@@ -48,7 +53,8 @@ class Glance:
     """What one log comes to: its state, what its load took, and four tiles.
 
     ``took`` says what the figure ``value`` is; ``either_side`` is its ±, ``beside`` what stands next to it, ``bar``
-    both as a bar that fades.
+    both as a bar that fades; ``parts`` are the first of what went out from note to note, ``more`` says that there are
+    others.
     """
 
     anchor: str
@@ -60,6 +66,8 @@ class Glance:
     beside: str
     tiles: tuple[Tile, ...]
     bar: Figure | None = None
+    parts: tuple[NotedPart, ...] = ()
+    more: str = ""
 
 
 @dataclass(frozen=True)
@@ -123,6 +131,7 @@ def _whose(log: LogReport, *, year: bool = True) -> str:
 def _glance(log: LogReport, anchor: str, place: int) -> Glance:
     took, value, beside = _answer(log)
     figure, _, either_side = value.partition(" ± ")
+    parts = answer.noted_parts(log)
     return Glance(
         anchor=anchor,
         title=_whose(log),
@@ -138,10 +147,13 @@ def _glance(log: LogReport, anchor: str, place: int) -> Glance:
                 tile.line,
                 f"{anchor}-{tile.target}" if anchor and tile.target else "",
                 tile.state,
+                tile.asks,
             )
             for tile in (_taken(log), _health(log), _carries(log), _full_again(log))
         ),
         bar=figures.answer_bar(log, f"sure-{place}"),
+        parts=parts[:_MOST_PARTS],
+        more=f"and {numbers.counted(len(parts) - _MOST_PARTS, 'more part')}" if len(parts) > _MOST_PARTS else "",
     )
 
 
@@ -199,18 +211,18 @@ def _health(log: LogReport) -> Tile:
 def _carries(log: LogReport) -> Tile:
     word, name = site_sentences.carries(log), "System carries it?"
     if word is None or log.by_site is None:
-        return Tile(name, _NOT_KNOWN, _NO_SITE, "")
+        return Tile(name, _NOT_KNOWN, _NO_SITE, "", asks=True)
     if is_swapped(log.findings):
         return Tile(name, _NOT_KNOWN, answer.UNTIL_TURNED, "carry")
     both_hold = word.verdict == "holds" and " and " in word.parts
     parts = "inverter and bank hold" if both_hold else word.parts
-    return Tile(name, _CARRIES[word.verdict], numbers.shortened(parts, 60), "carry")
+    return Tile(name, _CARRIES[word.verdict], numbers.shortened(parts, 60), "carry", asks=word.verdict is None)
 
 
 def _full_again(log: LogReport) -> Tile:
     name, site = "Bank full again", log.by_site
     if site is None:
-        return Tile(name, _NOT_KNOWN, _NO_SITE, "")
+        return Tile(name, _NOT_KNOWN, _NO_SITE, "", asks=True)
     if is_swapped(log.findings):
         return Tile(name, _NOT_KNOWN, answer.UNTIL_TURNED, "full")
     owed = site.bank.to_full if isinstance(site.bank, BankReport) else site.bank
@@ -220,7 +232,7 @@ def _full_again(log: LogReport) -> Tile:
         return Tile(name, numbers.duration(quickest.hours.value * 3600), f"at least, by {quickest.charger}", "full")
     if isinstance(owed, Missing):
         why = f"needs {owed.add[0]} in the site file" if owed.add else owed.because
-        return Tile(name, _NOT_KNOWN, numbers.shortened(why, 60), "full")
+        return Tile(name, _NOT_KNOWN, numbers.shortened(why, 60), "full", asks=True)
     if owed.owed_Ah <= 0:
         return Tile(name, "full", "at the log's end", "full")
     return Tile(name, numbers.duration(owed.sun_h * 3600), "of good sun at least", "full")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from ....analysis.health.finding import is_swapped, withheld
 from ....analysis.readings.log_facts import only_ends
-from ..wording import clock, log_sentences, numbers
+from ..wording import answer, clock, log_sentences, numbers
 from ..wording.checks import ABOUT, TREND, not_judged
 from ..wording.how_it_runs import speed_name
 from ..wording.log_sentences import drawn
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from ....analysis.readings.log_facts import LogFacts
     from ....analysis.readings.measured_span import Span
     from ....analysis.several_logs.report import Report
+    from ..wording.answer import NotedPart
 
 RowItem = TypeVar("RowItem")
 #: Longer lists end with a sentence; all of them are in ``report --json`` and ``--csv``.
@@ -106,6 +107,21 @@ def markers(log: LogReport) -> Table:
         rows.append((str(place), when, numbers.shortened(text, 200), until or none))
     head = ("No.", "When", "What was noted", "Drawn until the next")
     return Table("Notes", head, tuple(rows), more(len(log.facts.markers)), prose=True)
+
+
+def parts(log: LogReport, most: int) -> Table:
+    """Return what went out from each note to the next and what the load took of it, of at most so many parts."""
+    every = answer.noted_parts(log)
+    columns: list[tuple[str, Callable[[NotedPart], str]]] = [
+        ("From note to note", lambda part: part.text),
+        ("How long", lambda part: part.lasted),
+        ("Out of the bank" if log.facts.side == "dc" else "Behind the inverter", lambda part: part.amounts),
+        (numbers.capital(log_sentences.load_name(log)), lambda part: part.load or numbers.UNKNOWN),
+    ]
+    head, rows = known_columns(columns, every[:most])
+    left = f"{numbers.counted(len(every) - most, 'more part')} in the log." if len(every) > most else ""
+    across = answer.RAN_ACROSS if any(part.ran_across for part in every[:most]) else ""
+    return Table("What each part took", head, rows, " ".join(text for text in (across, left) if text), prose=True)
 
 
 def cycles(log: LogReport) -> Table:
@@ -227,13 +243,9 @@ def _not_measured(span: Span) -> str:
     )
 
 
-def compared(report: Report) -> Table:
-    """Return the logs side by side."""
-    lines: tuple[tuple[str, Callable[[LogReport], str]], ...] = (
-        ("Charge drawn", _of_right_sign(lambda log: drawn(log.charge.charge, "Ah"))),
-        ("Energy drawn", _of_right_sign(lambda log: drawn(log.charge.energy, "Wh"))),
-        ("Starts", _of_right_sign(lambda log: f"{log.cycles.summary.count:,}")),
-        ("Measured", lambda log: numbers.duration(log.charge.span.covered_s)),
+def compared(report: Report, *, findings: bool = True) -> Table:
+    """Return the logs side by side, with what was found in each, unless that stands elsewhere."""
+    rates: tuple[tuple[str, Callable[[LogReport], str]], ...] = (
         (
             "Charge drawn in an hour of readings",
             _of_right_sign(lambda log: _drawn_an_hour(log, log.charge.charge, "Ah")),
@@ -243,10 +255,20 @@ def compared(report: Report) -> Table:
             _of_right_sign(lambda log: _drawn_an_hour(log, log.charge.energy, "Wh")),
         ),
         ("Starts an hour", _of_right_sign(lambda log: numbers.number(log.cycles.summary.starts_per_hour))),
+    )
+    # Beside each other short logs are told by their rates; of one alone nothing happened in an hour.
+    if len(report.logs) == 1 and not log_sentences.holds_an_hour(report.logs[0]):
+        rates = ()
+    lines: tuple[tuple[str, Callable[[LogReport], str]], ...] = (
+        ("Charge drawn", _of_right_sign(lambda log: drawn(log.charge.charge, "Ah"))),
+        ("Energy drawn", _of_right_sign(lambda log: drawn(log.charge.energy, "Wh"))),
+        ("Starts", _of_right_sign(lambda log: f"{log.cycles.summary.count:,}")),
+        ("Measured", lambda log: numbers.duration(log.charge.span.covered_s)),
+        *rates,
         ("Running", _of_right_sign(lambda log: numbers.percent(log.cycles.summary.duty_cycle))),
         ("Usual run", _of_right_sign(lambda log: numbers.duration(log.cycles.summary.median_run_s))),
         ("Usual rest", _of_right_sign(lambda log: numbers.duration(log.cycles.summary.median_off_s))),
-        ("Findings", _finding_titles),
+        *([("Findings", _finding_titles)] if findings else []),
     )
     table = by_log("What each log shows", lines, report)
     return replace(table, rows=tuple(row for row in table.rows if any(cell != numbers.UNKNOWN for cell in row[1:])))

@@ -13,8 +13,13 @@ from . import log_tables, method
 from .templated import filled, template_text
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from ....analysis.health.finding import Finding
+    from ....analysis.one_log.log_report import LogReport
     from ....analysis.several_logs.report import Report
     from ..wording.verdict import Verdict
+    from .first_screen import Glance
     from .log_tables import Table
     from .several_view import SeveralView
 
@@ -24,6 +29,9 @@ _MOST_NAMES = 3
 _MOST_COLUMNS, _MOST_FAILING, _MOST_UNSAFE = 2, 3, 160
 #: What a sentence, a cell of its table and the head of a column may hold. [characters]
 _MOST_SAID, _MOST_IN_CELL, _MOST_HEAD = 120, 144, 24
+#: On one sheet there is room for so many parts from note to note and for so many findings, of one log or of two
+#: together, and for so much on why and what to do. [1], [characters]
+_MOST_PARTS, _MOST_FOUND, _MOST_WHY = 8, 3, 320
 
 
 def render(report: Report, second: Second = HERE) -> str:
@@ -89,9 +97,10 @@ def _several(report: Report, anchors: dict[int, str]) -> SeveralView | None:
 
 
 def render_one_page(report: Report, second: Second = HERE) -> str:
-    """Return a report on one sheet: verdict, answer, tiles, picture, its figures in a table, cautions, place and date.
+    """Return a report on one sheet: verdict, answer, picture, parts, findings, figures, plates, cautions, place, date.
 
-    It is a whole HTML document like that of `render`, and fits a sheet of A4 as well as one of Letter.
+    What is not known and only asks the owner for more is left out: a visitor could not add it. It is a whole HTML
+    document like that of `render`, and fits a sheet of A4 as well as one of Letter.
     """
     from ..still_charts.svg import drawn_by
     from . import figures
@@ -102,22 +111,72 @@ def render_one_page(report: Report, second: Second = HERE) -> str:
         first = first_screen(report, {}, figures.picture(report, "picture"))
     # Of many logs the one that the answer is about stands in the table.
     in_table = report.logs if len(report.logs) <= _MOST_COLUMNS else (shown.verdict_of(report)[1],)
+    found = _found(in_table)
     unsafe = [numbers.shortened(text, _MOST_UNSAFE) for text in site_sentences.unsafe(report)]
     return filled(
         "one_page.html",
         styles=("one_page.css",),
         title=numbers.shortened(_title(report)),
-        first=replace(first, verdict=_fitting(first.verdict)),
+        first=replace(first, verdict=_fitting(first.verdict), glances=tuple(map(_for_visitors, first.glances))),
         one_page=True,
         several=begins_with_all(report),
         when=[numbers.shortened(log_sentences.when(log), _MOST_SAID) for log in in_table],
         what_if=_what_if(report),
-        table=_in_short(log_tables.compared(replace(report, logs=in_table))),
+        parts=_parts(in_table),
+        found=found,
+        table=_in_short(log_tables.compared(replace(report, logs=in_table), findings=not found)),
+        plates=_plates(report, in_table),
         # The last of them says who decides.
         unsafe=unsafe if len(unsafe) <= _MOST_FAILING else [*unsafe[: _MOST_FAILING - 1], unsafe[-1]],
         cautions=_that_matter(report),
         version=report.version,
     )
+
+
+def _for_visitors(glance: Glance) -> Glance:
+    """Return a glance without what only asks its owner for more, and without what the sheet has as a table."""
+    return replace(glance, tiles=tuple(tile for tile in glance.tiles if not tile.asks), parts=(), more="")
+
+
+def _parts(logs: Sequence[LogReport]) -> list[Table]:
+    """Return what each part from note to note took, log by log; of several each table says of which it is."""
+    tables = [(log, log_tables.parts(log, _MOST_PARTS // len(logs))) for log in logs]
+    return [
+        replace(
+            table, caption=f"{table.caption}: {log_sentences.log_title(log.facts)}" if len(logs) > 1 else table.caption
+        )
+        for log, table in tables
+        if table.rows
+    ]
+
+
+def _found(logs: Sequence[LogReport]) -> list[Finding]:
+    """Return the findings for which a sheet has room, the gravest first, each of one kind once."""
+    every = (finding for log in logs for finding in log_sentences.by_severity(log) if finding.severity != "note")
+    gravest = sorted(every, key=lambda finding: finding.severity != "act")
+    kinds = {finding.code: finding for finding in reversed(gravest)}
+    return [_in_few(finding) for finding in gravest if kinds[finding.code] is finding][: _MOST_FOUND // len(logs)]
+
+
+def _in_few(finding: Finding) -> Finding:
+    plain, causes, check = (
+        numbers.shortened(text, most)
+        for text, most in (
+            (finding.plain or finding.title, _MOST_SAID),
+            (finding.causes, _MOST_WHY),
+            (finding.check_first, _MOST_WHY),
+        )
+    )
+    return replace(finding, plain=numbers.sentence(plain), causes=causes, check_first=check)
+
+
+def _plates(report: Report, logs: Sequence[LogReport]) -> list[str]:
+    """Return what the plates say of the load of one log, and of what it runs on; none without a site file."""
+    if report.site is None or len(logs) != 1:
+        return []
+    from ....analysis.check_site.description import plates  # the long page needs none of it
+
+    return [numbers.shortened(text, _MOST_WHY) for text in plates(report.site, log_sentences.named_load(logs[0]))]
 
 
 def _what_if(report: Report) -> str:
@@ -136,7 +195,9 @@ def _fitting(judged: Verdict) -> Verdict:
 def _in_short(table: Table) -> Table:
     """Return a table with no cell longer than there is room for on one sheet."""
     rows = tuple(tuple(numbers.shortened(cell, _MOST_IN_CELL) for cell in row) for row in table.rows)
-    return replace(table, head=tuple(numbers.shortened(head, _MOST_HEAD) for head in table.head), rows=rows)
+    # The title tells which log it is, where there is one.
+    head = ("", "") if len(table.head) == 2 else tuple(numbers.shortened(head, _MOST_HEAD) for head in table.head)
+    return replace(table, head=head, rows=rows)
 
 
 def _that_matter(report: Report) -> tuple[str, ...]:
@@ -146,6 +207,8 @@ def _that_matter(report: Report) -> tuple[str, ...]:
 
 
 def _title(report: Report) -> str:
+    if title := shown.own_title(report):
+        return title
     if report.site is not None:
         return numbers.shortened(report.site.name, 120)
     if len(report.logs) == 1:

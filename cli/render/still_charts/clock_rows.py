@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from .thinning import Span
 
 _DAY_US: Final = 86_400 * MICROSECONDS
+#: So much of a note stands at its flag. [characters]
+_MOST_OF_FLAG: Final = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +57,8 @@ class Row:
     """One log, or one day of a long one, on the clock that all rows share.
 
     ``left`` and ``right`` are its ends on the clock [s], ``start_us`` when it begins. ``attempts`` are starts that
-    failed. The bracket is that of the gravest finding, None where there is none but notes.
+    failed, ``flags`` what was noted, each with where it stands. The bracket is that of the gravest finding, None where
+    there is none but notes.
     """
 
     name: str
@@ -66,6 +69,7 @@ class Row:
     gaps: tuple[Span, ...]
     attempts: tuple[float, ...]
     bracket: Bracket | None
+    flags: tuple[tuple[float, str], ...] = ()
 
     @property
     def counted(self) -> str:
@@ -196,6 +200,11 @@ class _LogRows:
             gaps=gaps,
             attempts=tuple(on_clock(us, us)[0] for us in tries_us),
             bracket=self._bracket(low_us, high_us, on_clock),
+            flags=tuple(
+                (on_clock(us, us)[0], numbers.shortened(text, _MOST_OF_FLAG))
+                for us, text in sorted(log.facts.markers)
+                if low_us <= us <= high_us
+            ),
         )
 
     def _name(self, low_us: int) -> str:

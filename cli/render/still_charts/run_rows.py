@@ -32,10 +32,18 @@ NARROW_PX: Final = 520
 MOST_WIDE, MOST_NARROW = 12, 8
 #: Lengths of time between the ticks of a clock. [s]
 _TICKS_S: Final = (60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 14400, 21600, 43200)
+#: How high the line of names is that stand at flags. [em]
+_FLAG_EM: Final = 1.5
 #: How broad a letter of bold text is at the most, on average. [em]
 _BOLD_EM: Final = 0.62
 #: Of more rows only the first says what its line means. [1]
 _MOST_TOLD: Final = 4
+#: Rows and flags for which there is room. [1]
+_MOST_FLAGGED: Final = 2
+_MOST_FLAGS: Final = 12
+#: How broad a letter of plain text is at the most, on average, and how many a shortened name should have. [em], [1]
+_PLAIN_EM: Final = 0.58
+_LEAST_LETTERS: Final = 4
 #: Words hide the lines of the grid behind them.
 _ON_PAPER: Final = {"facecolor": PAPER, "edgecolor": "none", "pad": 1.0}
 #: Figures that a scale is marked at. [1]
@@ -76,7 +84,7 @@ def draw(
     rows = clock_rows(logs)
     if rows is None:
         return
-    rows = replace(rows, rows=tuple(replace(row, name=named(row.name)) for row in rows.rows))
+    rows = replace(rows, rows=tuple(_named(row, named) for row in rows.rows))
     extent, dpi = axes.get_window_extent(), axes.figure.dpi
     width_px, height_px = extent.width * 72 / dpi, extent.height * 72 / dpi
     for most in range(len(rows.rows), 0, -1):
@@ -85,6 +93,16 @@ def draw(
         if layout.height_px <= height_px or most == 1:
             _draw(axes, shown, layout.filling(height_px), width_px)
             return
+
+
+def _named(row: Row, named: Callable[[str], str]) -> Row:
+    return replace(row, name=named(row.name), flags=tuple((at, named(text)) for at, text in row.flags))
+
+
+def has_flags(rows: ClockRows) -> bool:
+    """Tell whether there is room for the flags of notes: in the picture of one log or two with a few of them."""
+    count = sum(len(row.flags) for row in rows.rows)
+    return len(rows.rows) <= _MOST_FLAGGED and 0 < count <= _MOST_FLAGS
 
 
 def stands_for_several(rows: ClockRows) -> bool:
@@ -101,7 +119,8 @@ def spoken(rows: ClockRows) -> str:
         lengths = [mark.right - mark.left for mark in row.marks if mark.whole]
         usual = f" of about {numbers.duration(float(np.median(lengths)))}" if lengths else ""
         bracket = f", marked: {row.bracket.label}" if row.bracket is not None else ""
-        parts.append(f"{row.name}: {row.counted}{usual}{bracket}")
+        noted = f", noted: {', '.join(text for _, text in row.flags)}" if has_flags(rows) and row.flags else ""
+        parts.append(f"{row.name}: {row.counted}{usual}{bracket}{noted}")
     return f"Each run on one clock. {'; '.join(parts)}."
 
 
@@ -124,9 +143,10 @@ class _Layout:
         marks_px = (
             18.0 if least else next(px for most, px in ((1, 96.0), (2, 72.0), (4, 54.0), (99, 34.0)) if count <= most)
         )
-        tops, at = [], 0.0
+        tops, at, flagged = [], 0.0, has_flags(rows)
         for row in rows.rows:
             head = (1.5 * text_px if narrow else 0.35 * text_px) + (1.9 * text_px if row.bracket is not None else 0.0)
+            head += _FLAG_EM * text_px if flagged and row.flags else 0.0
             tops.append((at, at + head, at + head + marks_px))
             at += head + marks_px + 0.5 * text_px
         return cls(tuple(tops), narrow, text_px)
@@ -155,8 +175,11 @@ def _draw(axes: Axes, rows: ClockRows, layout: _Layout, width_px: float) -> None
     # On a larger drawing, which is looked at from as far, all is larger.
     larger = max(layout.text_px / WIDE.text_px, 1.0)
     top = max((mark.draw for row in rows.rows for mark in row.marks if mark.draw is not None), default=1.0)
+    flagged = has_flags(rows)
     for row, at in zip(rows.rows, layout.tops, strict=True):
         _draw_row(axes, row, at, unit_px * larger, top)
+        if flagged:
+            _draw_flags(axes, row, at, layout, unit_px)
         if row.bracket is not None:
             _draw_bracket(axes, row, at, layout, unit_px)
     _name_rows(axes, rows, layout)
@@ -187,6 +210,21 @@ def _draw_row(axes: Axes, row: Row, at: tuple[float, float, float], unit_px: flo
             tops = [foot - (foot - high) * share for share in shares]
             lines.bars(axes, [(mark.left, mark.right) for mark in alike], foot, tops, **look)
     axes.plot(row.attempts, [foot - 0.3 * (foot - high)] * len(row.attempts), "x", color=INK, markersize=5, mew=1.4)
+
+
+def _draw_flags(axes: Axes, row: Row, at: tuple[float, float, float], layout: _Layout, unit_px: float) -> None:
+    """Draw a line at each note of a row, and its name beside it as far as there is room before the next."""
+    text_px, foot = layout.text_px, at[2]
+    top = at[0] + (1.5 * text_px if layout.narrow else 0.0)
+    ends = [*(flag for flag, _ in row.flags[1:]), axes.get_xlim()[1]]
+    for (flag, text), end in zip(row.flags, ends, strict=True):
+        axes.plot([flag, flag], [top, foot], color=INK, linewidth=0.9, dashes=(2, 2))
+        letters = int(((end - flag) / unit_px - 0.6 * text_px) / (_PLAIN_EM * text_px))
+        if letters >= min(len(text), _LEAST_LETTERS):
+            name = numbers.shortened(text, letters)
+            # Not in the layout, as it takes room that is there for it.
+            words = axes.text(flag + 0.3 * text_px * unit_px, top + 1.1 * text_px, name, va="baseline", bbox=_ON_PAPER)
+            words.set_in_layout(False)
 
 
 def told_apart(marks: Sequence[Mark], unit_px: float) -> list[Mark]:

@@ -1,15 +1,16 @@
 """The chart of the whole log: readings, gaps and notes over time, and the strip of runs below.
 
-No text of the user's goes into a drawing: markers are numbered, and the page says beside it what each number is.
+Markers are numbered, and the page says beside it what each number is; where there is room, their names stand there too.
 Meaning is never carried by colour alone: it has a shape, a hatch or a word as well.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..wording import numbers
 from . import run_strip, svg
 from .axis import NAMES, VOLTS, charted, ends, on_axis, span_of, time_axis, value_range, x_unit
 from .lines import band, bars, pieces_of, step_of
@@ -26,6 +27,9 @@ if TYPE_CHECKING:
 
 #: What the chart can show: its name and its unit.
 PANELS = {**NAMES, "voltage_V": VOLTS}
+#: So much of a marker's name is written, if a letter of it is so broad on average, in a chart of which the axis is such
+#: a share. [characters], [em], [1]
+_MOST_OF_NAME, _BOLD_EM, _SHARE = 24, 0.66, 0.85
 #: Heights of the two quantities, as shares of a frame's. [1]
 _HEIGHTS = (0.8, 0.35)
 
@@ -50,7 +54,7 @@ def whole_log(log: LogReport, *, name: str = "whole", frame: Frame = WIDE) -> st
         for place, (axes, quantity) in enumerate(zip(panels, quantities, strict=True)):
             draw_envelope(axes, quantity, log, frame, f"line-{place}")
             draw_gaps(axes, log, start_us, stop_us, in_words=place == 0)
-            _draw_markers(axes, facts, span_of(start_us, stop_us, facts), numbered=place == 0)
+            _draw_markers(axes, facts, span_of(start_us, stop_us, facts), frame if place == 0 else None)
             axes.set_ylabel("{} [{}]".format(*PANELS[quantity]))
             svg.frame_axes(axes)
             axes.spines["bottom"].set_visible(False)
@@ -122,8 +126,11 @@ def draw_gaps(axes: Axes, log: LogReport, start_us: int, stop_us: int, *, in_wor
             axes.text((left + right) / 2, 0.5, "no readings", transform=high, ha="center", va="center", bbox=patch)
 
 
-def _draw_markers(axes: Axes, facts: LogFacts, whole: Span, *, numbered: bool) -> None:
-    """Draw a line for each marker, and its number; those that stand close share one label, ``2–4``."""
+def _draw_markers(axes: Axes, facts: LogFacts, whole: Span, frame: Frame | None) -> None:
+    """Draw a line for each marker, in a frame its number too; those that stand close share one label, ``2–4``.
+
+    One that stands apart has its name as well, where that has room before the next.
+    """
     near = 0.025 * (whole[1] - whole[0])
     groups: list[list[tuple[int, float]]] = []
     for place, (us, _) in enumerate(facts.markers, start=1):
@@ -132,12 +139,19 @@ def _draw_markers(axes: Axes, facts: LogFacts, whole: Span, *, numbered: bool) -
             groups[-1].append((place, at))
         else:
             groups.append([(place, at)])
-    for group in groups:
+    ends = [*(group[0][1] for group in groups[1:]), whole[1]]
+    for group, end in zip(groups, ends, strict=True):
         for _, at in group[:100]:  # more lines than this in one place are a smear, and a heavy page
             axes.axvline(at, color=INK, linewidth=0.9, dashes=(2, 2))
-        if not numbered:
+        if frame is None:
             continue
         (first, left), (last, right) = group[0], group[-1]
         label = str(first) if first == last else f"{first}–{last}"
-        middle = (left + right) / 2
-        axes.text(middle, 1.0, label, transform=axes.get_xaxis_transform(), ha="center", va="bottom", weight="bold")
+        look: dict[str, Any] = {"transform": axes.get_xaxis_transform(), "va": "bottom", "weight": "bold"}
+        # The number is as broad as two letters, and so is the room on its left that its neighbour may take.
+        name = numbers.shortened(facts.markers[first - 1][1], _MOST_OF_NAME) if first == last else ""
+        room_px = (end - left) / (whole[1] - whole[0]) * _SHARE * frame.width_px
+        if name and (len(name) + len(label) + 3) * _BOLD_EM * frame.text_px < room_px:
+            axes.text(left, 1.0, f"{label} {name}", ha="left", **look)
+        else:
+            axes.text((left + right) / 2, 1.0, label, ha="center", **look)

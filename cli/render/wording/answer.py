@@ -6,15 +6,21 @@ from dataclasses import dataclass, replace
 from math import floor, log10
 from typing import TYPE_CHECKING, Final, Literal
 
-from ....analysis.cycles.taken_by_load import TakenByLoad, taken_by_load
+from ....analysis.cycles.taken_by_load import TakenByLoad, taken_between, taken_by_load
 from ....analysis.health.finding import is_swapped
+from ....analysis.readings.chunk import MICROSECONDS
 from . import numbers
 
 if TYPE_CHECKING:
+    from ....analysis.charge.between_notes import MarkedStretch
     from ....analysis.cycles.cycle import Cycles
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.several_logs.over_logs import OverLogs
 
+#: Why it is not told what the load took in a part.
+RAN_ACROSS: Final = "Where the load ran on across a note, what it took on either side is not told apart."
+#: So much of a note is what its part is called by. [characters]
+_MOST_OF_NOTE: Final = 40
 #: What stands in place of an amount where draw and return seem to be swapped.
 UNTIL_TURNED: Final = "until the log is turned"
 #: What stands before a lower bound.
@@ -51,8 +57,7 @@ class LoadTotal:
     @property
     def amounts(self) -> str:
         """What it took in both units, for instance ``8.35 Ah ± 0.08 (206 Wh ± 2)``, or in the one that is known."""
-        known = [text for text in (self.charge, self.energy) if text is not None]
-        return known[0] if len(known) == 1 else f"{known[0]} ({known[1]})"
+        return _one_or_both([text for text in (self.charge, self.energy) if text is not None])
 
     @property
     def took(self) -> str:
@@ -114,6 +119,59 @@ def load_took(log: LogReport) -> LoadTotal | None:
     return None if is_swapped(log.findings) else load_total(log.cycles, log_sentences.load_name(log))
 
 
+@dataclass(frozen=True)
+class NotedPart:
+    """What a stretch from one note to the next came to, ready to be shown.
+
+    ``text`` is the note's, ``lasted`` how long it went on; ``amounts`` are what went out to all loads, and ``load``
+    what the one that was looked for took of it, empty where that is not known, as where it `ran_across` an end.
+    """
+
+    text: str
+    lasted: str
+    amounts: str
+    load: str
+    ran_across: bool = False
+
+    @property
+    def in_line(self) -> str:
+        """What stands behind its name in one line."""
+        return f"{self.lasted}: {self.amounts}"
+
+
+def noted_parts(log: LogReport) -> tuple[NotedPart, ...]:
+    """Return the parts of a log from note to note, in order; none without notes, or where the sign seems wrong."""
+    return () if is_swapped(log.findings) else tuple(_noted_part(log, each) for each in log.marked)
+
+
+def _noted_part(log: LogReport, stretch: MarkedStretch) -> NotedPart:
+    known = [(stretch.charge if log.facts.side == "dc" else None, "Ah"), (stretch.energy, "Wh")]
+    amounts = [numbers.plus_minus(x.drawn, x.drawn_u95, unit) for x, unit in known if x is not None]
+    two = log.cycles.two_kinds
+    # Where no run was seen at all, or two loads are not told apart, nothing is said of one.
+    told = bool(log.cycles.cycles) and (two is None or two.own is not None)
+    taken = taken_between(log.cycles, stretch.start_us, stretch.stop_us) if told else None
+    return NotedPart(
+        numbers.shortened(stretch.text, _MOST_OF_NOTE),
+        numbers.duration((stretch.stop_us - stretch.start_us) / MICROSECONDS),
+        _one_or_both(amounts) or numbers.UNKNOWN,
+        _taken_in_part(taken) if taken is not None else "",
+        ran_across=told and taken is None,
+    )
+
+
+def _taken_in_part(taken: TakenByLoad) -> str:
+    if not taken.runs:
+        return "no run"
+    total = total_of(taken, "")
+    return "" if total is None else f"{total.amounts} in {total.in_runs}"
+
+
+def _one_or_both(amounts: list[str]) -> str:
+    """Return amounts in one unit or in both, for instance ``8.35 Ah ± 0.08 (206 Wh ± 2)``; empty without any."""
+    return f"{amounts[0]} ({amounts[1]})" if len(amounts) == 2 else "".join(amounts)
+
+
 def load_took_over(over: OverLogs) -> LoadTotal | None:
     """Return what the load took by itself in all logs that are added up; None where that of one is not known."""
     from . import log_sentences  # not where a capture asks what a load took
@@ -168,9 +226,7 @@ def _bank_gave(log: LogReport) -> str | None:
         for amounts, unit in ((log.charge.charge, "Ah"), (log.charge.energy, "Wh"))
         if amounts is not None
     ]
-    if not both:
-        return None
-    return both[0] if len(both) == 1 else f"{both[0]} ({both[1]})"
+    return _one_or_both(both) or None
 
 
 def past_the_bank(log: LogReport) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from . import clock, log_sentences, numbers
-from .answer import LoadTotal, bank_gave, first_answer, load_took
+from .answer import LoadTotal, NotedPart, bank_gave, first_answer, load_took, noted_parts
 from .several_sentences import begins_with_all
 from .verdict import State, Verdict, verdict_on, verdict_over
 
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 _MOST_ANSWERS: Final = 2
 #: So long is what an answer of one log among several is called by. [characters]
 _MOST_CALLED: Final = 24
+#: So many parts of a log, from note to note, are read on a wall at once. [1]
+_MOST_PARTS: Final = 5
 _WORST_FIRST: Final[tuple[State, ...]] = ("act", "watch", "not judged", "healthy")
 #: What belongs to a first step, wherever that is shown.
 CAUTION: Final = "Mains, batteries, tanks and wells are for people who are trained for them."
@@ -52,7 +54,8 @@ class Answer:
 class Step:
     """One step of five: its heading, what stands large, and what stands below it.
 
-    ``figure`` says which figure of the page belongs to it; empty where none does.
+    ``figure`` says which figure of the page belongs to it; empty where none does. ``parts`` are those of a log, from
+    note to note.
     """
 
     heading: str
@@ -61,22 +64,34 @@ class Step:
     verdict: Verdict | None = None
     figure: str = ""
     lines: tuple[str, ...] = ()
+    parts: tuple[NotedPart, ...] = ()
 
 
 def steps(report: Report) -> tuple[Step, ...]:
-    """Return a report in five steps for a wall: what was measured, the answer, the picture, the bank, the verdict."""
+    """Return a report in five steps for a wall: what was measured, the answer, the picture, the bank, the verdict.
+
+    Of one log with notes the fourth says what each part took, beside what the bank gave to all of them.
+    """
     logs, verdict, took = report.logs, told_verdict(report), answers(report.logs)
     measured = f"{numbers.duration(sum(log.charge.span.covered_s for log in logs))} of readings"
     first = f"First: {numbers.uncapital(verdict.first_step)}" if verdict.first_step else ""
     ran = "" if took else first_answer(max(logs, key=start_us))
     gave = [f"{a.of}: {numbers.uncapital(a.gave)}" if a.of and a.gave else a.gave for a in took]
     gave = gave or [bank_gave(max(logs, key=start_us)) or ""]
+    parts = noted_parts(logs[0]) if len(logs) == 1 else ()
+    left = len(parts) - _MOST_PARTS
+    more = f"And {numbers.counted(left, 'more part')}." if left > 0 else ""
     last = (first, CAUTION if first else "", verdict.history)
     return (
         Step("What was measured", _some(place(report)), lines=_some(days(logs), measured)),
         Step(f"What {took[-1].total.load} took" if took else "What was seen", _some(ran), took),
         Step("Every run", figure="picture"),
-        Step("What the bank gave", figure="flow", lines=_some(*gave)),
+        Step(
+            "What each part took" if parts else "What the bank gave",
+            figure="" if parts else "flow",
+            lines=_some(more, *gave),
+            parts=parts[:_MOST_PARTS],
+        ),
         Step("The verdict", verdict=verdict, lines=_some(*last)),
     )
 
@@ -130,11 +145,19 @@ def _called(log: LogReport, logs: Sequence[LogReport]) -> str:
 
 
 def place(report: Report) -> str:
-    """Return the place that a report is of, or what its logs are called."""
+    """Return the title of a report's one log, else the place that it is of, or what its logs are called."""
+    if title := own_title(report):
+        return title
     if report.site is not None:
         return numbers.shortened(report.site.name, 120)
     logs = report.logs
     return log_sentences.load_and_title(logs[0]) if len(logs) == 1 else numbers.counted(len(logs), "log")
+
+
+def own_title(report: Report) -> str:
+    """Return what its one log was called when it was captured; empty where nobody said, or where there are several."""
+    title = report.logs[0].facts.title if len(report.logs) == 1 else None
+    return numbers.shortened(title, 120) if title else ""
 
 
 def days(logs: Sequence[LogReport]) -> str:

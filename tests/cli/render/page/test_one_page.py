@@ -1,16 +1,18 @@
 """A report on one sheet: one of A4 and one of Letter, whatever the logs bring along, with the answer and cautions."""
 
 import io
+from dataclasses import replace
 from itertools import product
 
 import pytest
 from hostile_page import LONG, hostile_report
 from page_reading import Reader
-from report_scenes import make_later, make_log, make_report, make_site
+from report_scenes import make_later, make_log, make_report, make_site, with_facts, with_parts
 
 from shuntbook.analysis.cautions import BANK, CODES, MAINS, TANK
 from shuntbook.analysis.cycles.cycle import Cycles, CycleSummary
 from shuntbook.analysis.health.finding import Finding
+from shuntbook.analysis.site.water import Water
 from shuntbook.cli.main import run
 from shuntbook.cli.render.page import page as page_module
 from shuntbook.cli.render.page import paper
@@ -110,3 +112,43 @@ def test_command_writes_both_and_says_where_it_goes(demo, tmp_path, capsys):
     assert run(["report", log, "--out", str(long)]) == 0
     assert 'class="one-page"' in short.read_text(encoding="utf-8")
     assert 'class="one-page"' not in long.read_text(encoding="utf-8")
+
+
+def test_it_says_what_each_part_took():
+    """Part, how long, what the bank gave and what the load took; of two logs each by its name; none without notes."""
+    noted = with_facts(with_parts(make_log(), 90, 1190, 2000), title="Open day at the shed")
+    said = _sound(render_one_page(make_report(noted))).replace("\N{NO-BREAK SPACE}", " ")
+    for words in (
+        "Open day at the shed",
+        "first crate",
+        "18 min 20 s",
+        "1.000 Ah ± 0.016 (25.0 Wh ± 0.4)",
+        "in 5 runs",
+    ):
+        assert words in said
+    assert "What each part took: Open day at the shed" in _sound(render_one_page(make_report(noted, make_later())))
+    assert "What each part took" not in _sound(render_one_page(make_report(make_log())))
+
+
+def test_findings_have_room_and_plates_stand_beside_them():
+    """What it may be and what to check first, each finding by itself; the plates of the pump and of what it runs on."""
+    (grave,) = (finding for finding in make_later().findings if finding.severity == "act")
+    told = replace(grave, causes="A tank without air.", check_first="Have the air checked.")
+    other = replace(told, code="leak_down", severity="watch", plain="It starts though nobody draws water.")
+    ill = replace(make_later(), findings=(other, told))
+    water = {"load": "well pump", "tank_volume_gal": 44, "cut_in_psi": 40, "cut_out_psi": 60, "precharge_psi": 38}
+    site = make_site().model_copy(update={"water": Water.model_validate(water)})
+    said = _sound(render_one_page(make_report(ill, site=site))).replace("\N{NO-BREAK SPACE}", " ")
+    for words in ("What it may be: A tank without air.", "Have the air checked.", "Watch: It starts though nobody"):
+        assert words in said
+    for words in ("0.5 hp", "pre-charge 262 kPa", "starts at 276 kPa", "Bank: 24 V, 420 Ah"):
+        assert words in said
+    assert "Findings" not in said
+    assert "What was found" not in _sound(render_one_page(make_report(make_log())))
+
+
+def test_a_visitor_is_asked_for_nothing():
+    """What is not known for want of a site file stands on the owner's long page alone."""
+    bare = make_report(make_log(), site=None)
+    assert "needs a site file" not in _sound(render_one_page(bare))
+    assert "needs a site file" in page_module.render(bare)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from report_scenes import SECOND_US, START_US, make_cycle, make_later, make_log, make_report, with_facts
+from report_scenes import SECOND_US, START_US, make_cycle, make_later, make_log, make_report, with_facts, with_parts
 
 from shuntbook.analysis.cycles.cycle import Attempt
 from shuntbook.analysis.readings.measured_span import Span
@@ -240,3 +240,23 @@ def test_a_run_without_an_end_looks_so():
     gapless = replace(log, charge=replace(log.charge, span=replace(log.charge.span, gaps=())))
     assert "<pattern" in run_rows.run_rows([gapless], name="t")
     assert clock_rows([gapless]).rows[0].marks[0].right == clock_rows([gapless]).rows[0].right
+
+
+@FRAMES
+def test_flags_of_notes_carry_their_names_where_there_is_room(frame):
+    """At their instants; a name that has no room before the next is shortened or left out, and many notes have none."""
+    log = with_parts(make_log(), 90, 490, 2400, 3000)
+    (row,) = clock_rows([log]).rows
+    assert [(at - row.left, text) for at, text in row.flags] == [
+        (90.0, "first crate"),
+        (490.0, "second crate"),
+        (2400.0, "third crate"),
+    ]
+    written = texts_of(run_rows.run_rows([log], name="t", frame=frame))
+    assert {"second crate", "third crate"} <= set(written)
+    assert ("first crate" if frame == svg.WIDE else "fir…") in written
+    close = with_facts(log, markers=tuple((START_US + (100 + k) * SECOND_US, f"crate {k}") for k in range(3)))
+    close = texts_of(run_rows.run_rows([close], name="t", frame=frame))
+    assert [text for text in close if text.startswith("cra")] == ["crate 2"]
+    many = with_facts(log, markers=tuple((START_US + 100 * k * SECOND_US, f"crate {k}") for k in range(30)))
+    assert not [text for text in texts_of(run_rows.run_rows([many], name="t")) if text.startswith("crate")]

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from health_cycles import cycles
 from logs_of_days import day_log, zone_of
-from report_scenes import make_log, make_report, with_facts
+from report_scenes import make_log, make_report, with_facts, with_parts
 
 from shuntbook.analysis.cycles.cycle import RunKind, TwoKinds
 from shuntbook.analysis.health.finding import WRONG_SIGN, Finding
@@ -183,3 +183,28 @@ def test_of_many_logs_it_is_what_the_load_took_in_all():
     assert answer.load_took_over(over_logs(one_unknown, zone_of)) is None
     turned = replace(logs[0], findings=(Finding(WRONG_SIGN, "act", "", "", "", ""),))
     assert answer.load_took_over(over_logs((turned, *logs[1:]), zone_of)) is None
+
+
+def test_each_part_from_note_to_note_says_what_went_out_and_what_the_load_took():
+    """Five runs begin and end in the first, none in the second; the third ends while it runs."""
+    log = with_parts(make_log(), 90, 1190, 1195, 1250)
+    first, second, third = answer.noted_parts(log)
+    assert (first.text, first.in_line) == ("first crate", "18 min 20 s: 1.000 Ah ± 0.016 (25.0 Wh ± 0.4)")
+    assert first.load == "3.12 Ah (77.0 Wh) in 5 runs"
+    assert (second.load, second.ran_across) == ("no run", False)
+    assert (third.load, third.ran_across) == ("", True)
+    assert [part.load for part in answer.noted_parts(with_two_kinds(log))] == [""] * 3
+    turned = replace(log, findings=(Finding(WRONG_SIGN, "act", "Draw and return seem swapped", *[""] * 3),))
+    assert answer.noted_parts(turned) == answer.noted_parts(make_log()) == ()
+
+
+def with_two_kinds(log):
+    """The log with runs of two loads that it does not tell apart."""
+    kinds = TwoKinds((RunKind(8, 60.0, 780.0, 0.0), RunKind(7, 300.0, 790.0, 0.0)), None)
+    return replace(log, cycles=replace(log.cycles, two_kinds=kinds))
+
+
+def test_behind_an_inverter_a_part_has_no_charge():
+    """Amps there are none of the bank's."""
+    (part,) = answer.noted_parts(with_facts(with_parts(make_log(), 90, 1190), side="ac"))
+    assert part.in_line == "18 min 20 s: 25.0 Wh ± 0.4"

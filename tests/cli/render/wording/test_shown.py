@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from logs_of_days import day_log, zone_of
-from report_scenes import make_later, make_log, make_report, with_facts
+from report_scenes import make_later, make_log, make_report, with_facts, with_parts
 
 from shuntbook.analysis.health.finding import WRONG_SIGN, Finding
 from shuntbook.analysis.several_logs.over_logs import over_logs
@@ -75,3 +75,23 @@ def test_of_many_logs_it_is_the_newest_days_that_are_told():
     verdict, log = shown.verdict_of(report)
     assert shown.told_verdict(report) == verdict
     assert log is logs[-1]
+
+
+def test_what_each_part_took_is_one_of_the_five_steps():
+    """Of one log with notes, in place of the flow; of several logs the flow stays, which holds them all."""
+    noted = with_parts(make_log(), 90, 1190, 2000)
+    step = shown.steps(make_report(noted))[3]
+    assert (step.heading, step.figure) == ("What each part took", "")
+    assert [part.text for part in step.parts] == ["first crate", "second crate"]
+    assert "Out of the bank, all loads: 13.3 Ah (332 Wh)." in step.lines
+    for report in (make_report(make_log()), make_report(noted, make_later())):
+        assert shown.steps(report)[3].figure == "flow"
+        assert len(shown.steps(report)) == 5
+
+
+def test_a_log_goes_by_the_title_of_its_capture():
+    """Also where a site has a name; several logs have the site's."""
+    titled = with_facts(make_log(), title="A pump off a battery bank")
+    assert shown.place(make_report(titled)) == "A pump off a battery bank"
+    assert shown.place(make_report(titled, make_later())) == "Marrowbrook"
+    assert shown.place(make_report(make_log())) == "Marrowbrook"
