@@ -55,8 +55,10 @@ def plates(site: Site, name: str | None) -> list[str]:
     """Say what the plates give of a load, the main pump where none is named, and of what it runs on."""
     load = site.main_pump() if name is None else site.load(name)
     feeding = [each for each in site.inverters if load is not None and each.name == load.inverter]
+    # In the order in which power goes the other way: from what it does to what it comes from.
     return [
         *([_load(load, site)] if load is not None else []),
+        # A tank that another pump fills says nothing of this load's runs.
         *([_water(site.water)] if site.water and load is not None and site.water.load == load.name else []),
         *map(_inverter, feeding),
         _bank(site.bank),

@@ -68,7 +68,9 @@ def real_colours(palette: Mapping[str, str]) -> Iterator[None]:
 
     # To the library a colour that has a name is that name's: so each of ours is, for as long as the block lasts.
     names: dict[str, Any] = get_named_colors_mapping()
-    names.update(palette)
+    # One by one: only so does the library forget what it took a colour for that it has drawn with before.
+    for name, colour in palette.items():
+        names[name] = colour
     try:
         yield
     finally:

@@ -178,6 +178,9 @@ def test_its_colours_are_those_of_the_light_page():
     assert {
         colour: (first[name] + first[name][1:])[:7] for colour, name in ((c, v[6:-1]) for c, v in svg.VARIABLES.items())
     } == svg.LIGHT
+    to_hex(svg.DRAW)
+    with svg.real_colours(svg.LIGHT):
+        assert to_hex(svg.DRAW) == svg.LIGHT[svg.DRAW], "also where the page was drawn before"
     cards.card(REPORTS["one log"](), "wide")
     assert to_hex(svg.DRAW) == svg.DRAW
 
