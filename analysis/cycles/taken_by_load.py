@@ -56,18 +56,17 @@ def taken_by_load(cycles: Cycles) -> TakenByLoad:
     )
 
 
-def taken_between(cycles: Cycles, start_us: int, stop_us: int) -> TakenByLoad | None:
-    """Return what the runs of a load took between two instants [us].
+def taken_between(cycles: Cycles, start_us: int, stop_us: int) -> tuple[TakenByLoad, int]:
+    """Return what the runs of a load took that lie between two instants [us], and how many go on across one of them.
 
-    None where it ran on across one of them: how much of that run lies on either side nobody measured.
+    How much of such a run lies on either side nobody measured.
     """
     spans = [(cycle, _seen_until(cycle)) for cycle in cycles.cycles]
-    inside = [(cycle, end_us) for cycle, end_us in spans if cycle.start_us < stop_us and end_us > start_us]
-    if cycles.on_since_first or any(cycle.start_us < start_us or end_us > stop_us for cycle, end_us in inside):
-        return None
-    runs = [cycle for cycle, _ in inside]
+    near = [(cycle, end_us) for cycle, end_us in spans if cycle.start_us < stop_us and end_us > start_us]
+    runs = [cycle for cycle, end_us in near if start_us <= cycle.start_us and end_us <= stop_us]
     # All of them together have an interval of their own, which is not the sum of theirs.
-    return taken_by_load(cycles) if len(runs) == len(cycles.cycles) else _taken(runs)
+    taken = taken_by_load(cycles) if len(runs) == len(cycles.cycles) else _taken(runs)
+    return taken, len(near) - len(runs)
 
 
 def _seen_until(cycle: Cycle) -> int:

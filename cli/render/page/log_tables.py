@@ -120,8 +120,7 @@ def parts(log: LogReport, most: int) -> Table:
     ]
     head, rows = known_columns(columns, every[:most])
     left = f"{numbers.counted(len(every) - most, 'more part')} in the log." if len(every) > most else ""
-    across = answer.RAN_ACROSS if any(part.ran_across for part in every[:most]) else ""
-    return Table("What each part took", head, rows, " ".join(text for text in (across, left) if text), prose=True)
+    return Table("What each part took", head, rows, left, prose=True)
 
 
 def cycles(log: LogReport) -> Table:

@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.several_logs.over_logs import OverLogs
 
-#: Why it is not told what the load took in a part.
-RAN_ACROSS: Final = "Where the load ran on across a note, what it took on either side is not told apart."
 #: So much of a note is what its part is called by. [characters]
 _MOST_OF_NOTE: Final = 40
 #: What stands in place of an amount where draw and return seem to be swapped.
@@ -124,14 +122,13 @@ class NotedPart:
     """What a stretch from one note to the next came to, ready to be shown.
 
     ``text`` is the note's, ``lasted`` how long it went on; ``amounts`` are what went out to all loads, and ``load``
-    what the one that was looked for took of it, empty where that is not known, as where it `ran_across` an end.
+    what the one that was looked for took of it, empty where that is not known.
     """
 
     text: str
     lasted: str
     amounts: str
     load: str
-    ran_across: bool = False
 
     @property
     def in_line(self) -> str:
@@ -147,24 +144,26 @@ def noted_parts(log: LogReport) -> tuple[NotedPart, ...]:
 def _noted_part(log: LogReport, stretch: MarkedStretch) -> NotedPart:
     known = [(stretch.charge if log.facts.side == "dc" else None, "Ah"), (stretch.energy, "Wh")]
     amounts = [numbers.plus_minus(x.drawn, x.drawn_u95, unit) for x, unit in known if x is not None]
-    two = log.cycles.two_kinds
-    # Where no run was seen at all, or two loads are not told apart, nothing is said of one.
-    told = bool(log.cycles.cycles) and (two is None or two.own is not None)
-    taken = taken_between(log.cycles, stretch.start_us, stretch.stop_us) if told else None
     return NotedPart(
         numbers.shortened(stretch.text, _MOST_OF_NOTE),
         numbers.duration((stretch.stop_us - stretch.start_us) / MICROSECONDS),
         _one_or_both(amounts) or numbers.UNKNOWN,
-        _taken_in_part(taken) if taken is not None else "",
-        ran_across=told and taken is None,
+        _load_in(log, stretch),
     )
 
 
-def _taken_in_part(taken: TakenByLoad) -> str:
+def _load_in(log: LogReport, stretch: MarkedStretch) -> str:
+    """Say what a log's load took in a stretch; empty where that is not known."""
+    two = log.cycles.two_kinds
+    # Where no run was seen at all, or two loads are not told apart, nothing is said of one.
+    if not log.cycles.cycles or (two is not None and two.own is None):
+        return ""
+    taken, across = taken_between(log.cycles, stretch.start_us, stretch.stop_us)
     if not taken.runs:
-        return "no run"
+        return ("no run", "part of a run")[across] if across < 2 else f"parts of {across} runs"
     total = total_of(taken, "")
-    return "" if total is None else f"{total.amounts} in {total.in_runs}"
+    others = f", and part of {'another' if across == 1 else f'{across} others'}" if across else ""
+    return "" if total is None else f"{total.amounts} in {total.in_runs}{others}"
 
 
 def _one_or_both(amounts: list[str]) -> str:

@@ -54,19 +54,25 @@ def test_parts_that_are_cut_in_rests_add_up_to_the_whole(amounts_Ah, data):
     rests_us = [cycle.start_us - 1 for cycle in made.cycles]
     cuts_us = sorted(data.draw(st.sets(st.sampled_from(rests_us), min_size=1)))
     ends_us = [0, *cuts_us, made.cycles[-1].stop_us]
-    parts = [taken_between(made, a, b) for a, b in pairwise(ends_us)]
+    parts, across = zip(*(taken_between(made, a, b) for a, b in pairwise(ends_us)), strict=True)
+    assert set(across) == {0}
     assert sum(part.runs for part in parts) == len(amounts_Ah)
     assert sum(part.charge_Ah or 0.0 for part in parts) == pytest.approx(sum(amounts_Ah))
 
 
 @pytest.mark.parametrize("cut", ["start_us", "stop_us"])
 def test_of_a_run_that_goes_on_across_an_end_nothing_is_made_up(cut):
-    """Neither before nor after; a part beside it is known all the same, and an end at its own end cuts nothing."""
+    """It counts neither before nor after; the others do, and an end at a run's own end cuts nothing."""
     made = runs(1.0, 2.0, 4.0)
     first, second, third = made.cycles
     inside_us = getattr(second, cut) + (10 if cut == "start_us" else -10)
-    assert taken_between(made, 0, inside_us) is taken_between(made, inside_us, third.stop_us) is None
-    assert taken_between(made, 0, first.stop_us).charge_Ah == 1.0
-    assert taken_between(made, second.stop_us, third.stop_us).charge_Ah == 4.0
-    assert taken_between(made, second.stop_us, third.start_us).runs == 0
-    assert taken_between(replace(made, on_since_first=True), 0, first.stop_us) is None
+    found = {
+        (0, inside_us): (1, 1.0, 1),
+        (inside_us, third.stop_us): (1, 4.0, 1),
+        (0, first.stop_us): (1, 1.0, 0),
+        (second.stop_us, third.stop_us): (1, 4.0, 0),
+        (second.stop_us, third.start_us): (0, None, 0),
+    }
+    for ends_us, (count, charge_Ah, across) in found.items():
+        taken = taken_between(made, *ends_us)
+        assert (taken[0].runs, taken[0].charge_Ah, taken[1]) == (count, charge_Ah, across)

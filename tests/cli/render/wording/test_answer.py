@@ -188,11 +188,15 @@ def test_of_many_logs_it_is_what_the_load_took_in_all():
 def test_each_part_from_note_to_note_says_what_went_out_and_what_the_load_took():
     """Five runs begin and end in the first, none in the second; the third ends while it runs."""
     log = with_parts(make_log(), 90, 1190, 1195, 1250)
+    cut = with_parts(make_log(), 90, 360, 600)
     first, second, third = answer.noted_parts(log)
     assert (first.text, first.in_line) == ("first crate", "18 min 20 s: 1.000 Ah ± 0.016 (25.0 Wh ± 0.4)")
     assert first.load == "3.12 Ah (77.0 Wh) in 5 runs"
-    assert (second.load, second.ran_across) == ("no run", False)
-    assert (third.load, third.ran_across) == ("", True)
+    assert (second.load, third.load) == ("no run", "part of a run")
+    assert [part.load for part in answer.noted_parts(cut)] == [
+        "0.625 Ah (15.4 Wh) in 1 run, and part of another",
+        "parts of 2 runs",
+    ]
     assert [part.load for part in answer.noted_parts(with_two_kinds(log))] == [""] * 3
     turned = replace(log, findings=(Finding(WRONG_SIGN, "act", "Draw and return seem swapped", *[""] * 3),))
     assert answer.noted_parts(turned) == answer.noted_parts(make_log()) == ()
