@@ -178,7 +178,7 @@ def _draw(axes: Axes, rows: ClockRows, layout: _Layout, width_px: float) -> None
     flagged = has_flags(rows)
     for row, at in zip(rows.rows, layout.tops, strict=True):
         _draw_row(axes, row, at, unit_px * larger, top)
-        if flagged:
+        if flagged and row.flags:
             _draw_flags(axes, row, at, layout, unit_px)
         if row.bracket is not None:
             _draw_bracket(axes, row, at, layout, unit_px)

@@ -139,8 +139,8 @@ def _draw_markers(axes: Axes, facts: LogFacts, whole: Span, frame: Frame | None)
             groups[-1].append((place, at))
         else:
             groups.append([(place, at)])
-    ends = [*(group[0][1] for group in groups[1:]), whole[1]]
-    for group, end in zip(groups, ends, strict=True):
+    for k, group in enumerate(groups):
+        end = groups[k + 1][0][1] if k + 1 < len(groups) else whole[1]
         for _, at in group[:100]:  # more lines than this in one place are a smear, and a heavy page
             axes.axvline(at, color=INK, linewidth=0.9, dashes=(2, 2))
         if frame is None:

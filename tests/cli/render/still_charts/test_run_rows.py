@@ -258,5 +258,7 @@ def test_flags_of_notes_carry_their_names_where_there_is_room(frame):
     close = with_facts(log, markers=tuple((START_US + (100 + k) * SECOND_US, f"crate {k}") for k in range(3)))
     close = texts_of(run_rows.run_rows([close], name="t", frame=frame))
     assert [text for text in close if text.startswith("cra")] == ["crate 2"]
+    beside = texts_of(run_rows.run_rows([log, with_facts(make_later(), markers=())], name="t", frame=frame))
+    assert "third crate" in beside
     many = with_facts(log, markers=tuple((START_US + 100 * k * SECOND_US, f"crate {k}") for k in range(30)))
     assert not [text for text in texts_of(run_rows.run_rows([many], name="t")) if text.startswith("crate")]
