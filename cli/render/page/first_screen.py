@@ -105,7 +105,7 @@ def first_screen(report: Report, anchors: dict[int, str], picture: Figure | None
         _whose(first, year=False) if len(report.logs) > 1 and not many else "",
         _finding(judged, first, anchors.get(id(first), "")),
         tuple(
-            _glance(log, anchors.get(id(log), ""), place)
+            _glance(log, anchors.get(id(log), ""), place, alone=len(report.logs) == 1)
             for place, log in enumerate((first, *(log for log in logs if log is not first)), start=1)
         ),
         picture,
@@ -128,10 +128,11 @@ def _whose(log: LogReport, *, year: bool = True) -> str:
     return f"{title}, {day.day} {day:%b}{f' {day.year}' if year else ''}"
 
 
-def _glance(log: LogReport, anchor: str, place: int) -> Glance:
+def _glance(log: LogReport, anchor: str, place: int, *, alone: bool) -> Glance:
     took, value, beside = _answer(log)
     figure, _, either_side = value.partition(" ± ")
-    parts = answer.noted_parts(log)
+    # Beside another log's figures there is no room for them.
+    parts = answer.noted_parts(log) if alone else ()
     return Glance(
         anchor=anchor,
         title=_whose(log),

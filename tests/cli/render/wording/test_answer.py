@@ -202,6 +202,17 @@ def test_each_part_from_note_to_note_says_what_went_out_and_what_the_load_took()
     assert answer.noted_parts(turned) == answer.noted_parts(make_log()) == ()
 
 
+def test_the_first_screen_of_a_log_alone_has_its_first_parts():
+    """The others are counted; beside another log there is no room for any."""
+    texts = [f"crate {k}" for k in range(6)]
+    log = with_parts(make_log(), *range(90, 800, 100), texts=texts)
+    (glance,) = first_screen(make_report(log), {}, None).glances
+    assert [part.text for part in glance.parts] == texts[:4]
+    assert glance.more == "and 2 more parts"
+    both = first_screen(make_report(log, make_log("other")), {}, None).glances
+    assert [(glance.parts, glance.more) for glance in both] == [((), "")] * 2
+
+
 def with_two_kinds(log):
     """The log with runs of two loads that it does not tell apart."""
     kinds = TwoKinds((RunKind(8, 60.0, 780.0, 0.0), RunKind(7, 300.0, 790.0, 0.0)), None)
