@@ -12,7 +12,7 @@ from ..cycles.choose_load import NEAR_PLATE, PLATE_SPREAD
 from ..cycles.failed_starts import LIKE_RUNS
 from ..signal_levels.rises import Rises
 from .limits import HealthLimits
-from .runs import LEAST_CYCLES, Runs
+from .runs import LEAST_CYCLES, Runs, busiest_hour
 from .voltage import ABOVE_CUT_OFF, USUAL_CUT_OFF, nominal_of
 
 #: Means rise by any part of the draw of a load: by no more than that, and by less than this part is another's.
@@ -48,6 +48,12 @@ def hardly_seen(runs: Runs) -> HardlySeen | None:
     usable = ~rises.charged if rises.means else np.ones(len(rises.size), dtype=bool)
     candidates = [each for size in _sizes(runs, rises) if (each := _of_size(rises, usable, size)) is not None]
     return max(candidates, default=None, key=lambda each: (_likely(each, runs), each.size))
+
+
+def most_starts(runs: Runs, *, by_rises: bool) -> int:
+    """Return the most starts in any hour: of runs that were seen, and with `by_rises` of those that rises prove."""
+    seen = hardly_seen(runs) if by_rises else None
+    return max(busiest_hour(runs.start_us), 0 if seen is None else seen.most)
 
 
 def _sizes(runs: Runs, rises: Rises) -> list[float]:

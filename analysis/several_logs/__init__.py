@@ -11,6 +11,7 @@ __all__ = [
     "fleet",
     "newest_state",
     "over_logs",
+    "pooled",
     "report",
     "start_calendar",
 ]

@@ -15,6 +15,7 @@ from ..stats.ranks import FEWEST
 from .compare import LogComparison, compare_logs
 from .compared import ComparedLog
 from .day_pieces import DayPiece, Pool, by_day, running_s, usual_of
+from .day_trends import Step
 from .pooled import pooled_charge
 
 
@@ -32,7 +33,7 @@ class BeforeAfter:
 
     `at_us` is the change and `text` the note that `named` it; where nobody named one, the middle of the logs. Days on
     either side may be parts of days. `comparison` is None where one side is empty; `remarks` say in sentences what it
-    rests on.
+    rests on. `steps` are the figures that differ on the days next to a named change, the clearest first.
     """
 
     at_us: int
@@ -42,6 +43,7 @@ class BeforeAfter:
     after_days: int
     comparison: LogComparison | None
     remarks: tuple[str, ...]
+    steps: tuple[Step, ...] = ()
 
 
 def before_after(pool: Pool, change: NamedChange | None = None) -> BeforeAfter | None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from math import sqrt
@@ -28,6 +29,10 @@ LEAST_SHARE: Final = 0.5
 LEAST_CHANGE: Final = 0.05
 #: A line that may bend with the values takes about so much of their likeness from day to day: tried on simulated days.
 _TAKEN_BY_LINE: Final = 0.25
+#: So many days on either side of an instant are set beside each other, to tell whether a figure steps there. [1]
+NEAREST: Final = 3
+#: Of few days the scatter is known so much worse: tried on simulated days.
+_FEW: Final = 6.0
 _DAY_US: Final = 86400 * MICROSECONDS
 
 TrendPeriod = Literal["all", "before", "after"]
@@ -170,3 +175,96 @@ def _wider(y: FloatArray, *, rising: bool) -> float:
     # from memory). Nearer to 1 than 0.9 it cannot be told from few days.
     r = min(max(r, 0.0), 0.9)
     return sqrt((1 + r) / (1 - r))
+
+
+@dataclass(frozen=True)
+class Step:
+    """How a figure differs on either side of an instant: the medians of the nearest days before it and after. [unit]
+
+    `clear` is how many times as large the difference is as chance and the days' own slopes make it: over 1.
+    """
+
+    code: str
+    name: str
+    unit: str
+    before: float
+    after: float
+    clear: float
+
+
+class DaySteps:
+    """Looks for figures that step from one level to another at an instant, among days in order of time.
+
+    A figure steps where each of the nearest days after lies on one side of each of those before, farther than days
+    scatter and than it moved within those days anyway: who notes something amid a slide has not caused it.
+    """
+
+    def __init__(self, days: Sequence[Day]) -> None:
+        some = [day for day, fit in zip(days, counts(days), strict=True) if fit]
+        self._starts_us, self._stops_us = ([getattr(day, end) for day in some] for end in ("start_us", "stop_us"))
+        self._at_d = np.array([(day.start_us + day.stop_us) / 2 / _DAY_US for day in some])
+        followed = [figure for figure in FIGURES if _any(days, figure.code)]
+        values = [values_of_days(some, figure.code) for figure in followed]
+        self._figures = [(figure, y, _scatter(y), self._slope(y)) for figure, y in zip(followed, values, strict=True)]
+
+    def at(self, at_us: int, *, instants: int = 1) -> tuple[Step, ...]:
+        """Return the figures that step at an instant, the clearest first; `instants` is how many are looked at."""
+        sides = self._sides(at_us)
+        if sides is None:
+            return ()
+        # As for trends: chance steps in none of all figures and instants, with 95 %.
+        reach = NormalDist().inv_cdf(1 - 0.025 / max(len(self._figures) * instants, 1))
+        steps = (self._step(*each, *sides, reach) for each in self._figures)
+        return tuple(sorted((step for step in steps if step is not None), key=lambda step: -step.clear))
+
+    def clearest(self, notes: Iterable[tuple[int, str]]) -> tuple[int, str] | None:
+        """Return the note at which a figure steps most clearly, notes of one day together; None where none does."""
+        # The nearest days are the same for all notes of a day, so that instants are no more than days.
+        by_sides: dict[tuple[int, int], list[tuple[int, str]]] = {}
+        for at_us, text in sorted(set(notes)):
+            if (sides := self._sides(at_us)) is not None:
+                by_sides.setdefault(sides, []).append((at_us, text))
+        clear = [(self.at(noted[0][0], instants=len(by_sides)), noted) for noted in by_sides.values()]
+        _, noted = max(clear, key=lambda each: each[0][0].clear if each[0] else 0.0, default=((), []))
+        if not any(steps for steps, _ in clear):
+            return None
+        return noted[0][0], "; ".join(text for _, text in noted)
+
+    def _sides(self, at_us: int) -> tuple[int, int] | None:
+        """Return how many days end before an instant and which begins after it; None where either side has too few."""
+        low, high = bisect_right(self._stops_us, at_us), bisect_left(self._starts_us, at_us)
+        return (low, high) if low >= NEAREST and len(self._starts_us) - high >= NEAREST else None
+
+    def _slope(self, y: FloatArray) -> float:
+        known = np.isfinite(y)
+        return theil_sen(self._at_d[known], y[known])[0] if known.sum() > 1 else 0.0
+
+    def _step(
+        self, figure: FollowedFigure, y: FloatArray, scatter: float, slope: float, low: int, high: int, reach: float
+    ) -> Step | None:
+        windows = slice(low - NEAREST, low), slice(high, high + NEAREST)
+        before, after = (y[window] for window in windows)
+        apart = before.max() < after.min() or before.min() > after.max()
+        if not apart:  # nor is it where a day has none: NaN is on no side
+            return None
+        change = float(np.median(after) - np.median(before))
+        # By what all days, or those next to it, moved a day anyway, that way, over the days between the middles.
+        near = [float((y[w][-1] - y[w][0]) / (self._at_d[w][-1] - self._at_d[w][0])) for w in windows]
+        between_d = float(np.median(self._at_d[windows[1]]) - np.median(self._at_d[windows[0]]))
+        slide = max(0.0, *(each * between_d * np.sign(change) for each in (slope, *near)))
+        by_chance = max(reach * scatter, LEAST_CHANGE * abs(float(np.nanmedian(y))))
+        clear = abs(change) / (slide + by_chance) if slide + by_chance > 0 else 0.0
+        return Step(*figure, float(np.median(before)), float(np.median(after)), clear) if clear > 1 else None
+
+
+def _scatter(y: FloatArray) -> float:
+    """Return the standard deviation of the difference of two medians of `NEAREST` days, were they alike but for chance.
+
+    It is that of one day, by the differences of neighbouring days, which a step in one place hardly changes.
+    """
+    apart = np.diff(y[np.isfinite(y)])
+    if len(apart) < LEAST_DAYS - 1:
+        return float("inf")
+    # A normal error's deviation is 1.4826 times the median size (0.6745), a difference's the root of 2 times a day's.
+    # Medians of three have two thirds of a day's, their difference 0.95 times; of few days the estimate is uncertain.
+    return float(1.4826 * np.median(np.abs(apart - np.median(apart))) / sqrt(2) * (1 + _FEW / len(apart)))

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from math import fsum
+from math import inf
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
 from ..charge.amounts import budget_of
-from ..cycles.cycle import lower_end
 from ..cycles.taken_by_load import taken_by_load
-from ..health.finding import OF_RUNS, SEVERITIES, WRONG_SIGN, Finding, withheld
-from ..health.runs import busiest_hour
+from ..health.finding import OF_RUNS, SEVERITIES, WRONG_SIGN, Finding, Severity, withheld
+from ..health.hardly_seen import most_starts
+from ..health.runs import Runs, busiest_hour
 from ..quality.implausible import Grade
 from .day_pieces import usual_of
 
@@ -23,8 +23,9 @@ if TYPE_CHECKING:
     from ..one_log.log_report import LogReport
     from ..quality.fitness import Fitness
 
-#: ``read``: its figures stand here; ``unfinished``: a capture that was not ended; ``not read``: see the reason.
-Status = Literal["read", "unfinished", "not read"]
+#: ``read``: its figures stand here; ``unfinished``: a capture that was not ended; ``not read``: see the reason;
+#: ``summary``: no log, but the summary of a fleet, which no result counts.
+Status = Literal["read", "unfinished", "not read", "summary"]
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,8 @@ class LogSummary:
     load_Ah, load_Wh : float
         What the load itself took in those of its runs whose amount is known: `runs_with_Ah`, `runs_with_Wh` of them.
         Where there were `runs_too_brief`, so many at the least, it is a lower bound.
+    busiest_hour, most_starts : int
+        The most starts in any hour: of runs that were seen, and with those that only rises prove.
     run_W, sag_V : float
         Median settled draw above the baseline, without runs in which the array may have shared it; deepest sag of a
         run.
@@ -99,6 +102,7 @@ class LogSummary:
     median_run_s: float | None = None
     median_off_s: float | None = None
     busiest_hour: int | None = None
+    most_starts: int | None = None
     run_W: float | None = None
     sag_V: float | None = None
     acts: int = 0
@@ -134,6 +138,7 @@ def summary_of(
         **_amounts(report.charge.energy, "Wh"),
         **_main_source(report.charge),
         **_runs(cycles),
+        most_starts=starts_in_worst_hour(report),
         **_findings(report.findings),
         not_judged=withheld(report.checks),
         good_for_amounts=verdict.amounts.grade,
@@ -182,7 +187,7 @@ def _runs(cycles: Cycles) -> dict[str, Any]:
 
 
 def _findings(findings: Iterable[Finding]) -> dict[str, Any]:
-    by_severity = sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity))
+    by_severity = sorted(findings, key=_gravity)
     ordered = tuple(replace(finding, cycles=()) for finding in by_severity)
     severities = [finding.severity for finding in ordered]
     return {
@@ -208,10 +213,11 @@ URGENCY: Final = (
 
 #: The rule in a sentence, for whoever reads the ranking.
 RULE: Final = (
-    "Logs with a finding to act on come first, then those with one to watch, then those that could not be read, then "
-    "the rest. Within each: by the most urgent of these findings (what ruins a motor while it runs, what keeps a load "
-    "from starting, what wears it out, what wastes), then by how many there are, then by the most starts in an hour, "
-    "then by name."
+    "Logs with a finding to act on come first, and with them those to watch that start as often as one of them that "
+    "starts too often; then others to watch, then those that could not be read, then the rest. Within each: by the "
+    "most urgent of these findings (what ruins a motor while it runs, what keeps a load from starting, what wears it "
+    "out, what wastes), then by the most starts in an hour, then by how many there are; of equals the newer comes "
+    "first, then the name."
 )
 
 
@@ -234,7 +240,16 @@ class Counts:
 
 def ranked(summaries: Iterable[LogSummary]) -> list[LogSummary]:
     """Return the logs in the order in which to look after them, as `RULE` says; names, never alike, end every tie."""
-    return sorted(summaries, key=_place)
+    every = list(summaries)
+    starts = [max(summary.most_starts or 0, summary.busiest_hour or 0) for summary in every]
+    least = _least((summary.findings for summary in every), starts)
+    # A log that nobody could read may hide anything: it stands before those that are sound.
+    places = [
+        ((2,) if summary.status != "read" else _place(summary.findings, most, least), summary)
+        for summary, most in zip(every, starts, strict=True)
+    ]
+    ordered = sorted(places, key=lambda each: (each[0], -(each[1].start_us or 0), each[1].log))
+    return [summary for _, summary in ordered]
 
 
 def counts_of(summaries: Iterable[LogSummary]) -> Counts:
@@ -247,73 +262,75 @@ def counts_of(summaries: Iterable[LogSummary]) -> Counts:
     return Counts(len(every), groups.count(0), groups.count(1), groups.count(2), unfinished, sound, unjudged)
 
 
-@dataclass(frozen=True)
-class TakenInAll:
-    """What the loads of a fleet took in all logs: of those at a bank where there are any, else of the others.
-
-    Halves of intervals add up: what one log is off, others of the same meter are off the same way. ``logs`` are those
-    in the sum, ``runs`` their runs whose amount is known; an amount is None where not all of these have it. With
-    ``runs_too_brief`` in any of them, so many more at the least, amounts are lower bounds.
-    """
-
-    logs: int
-    runs: int
-    load_Ah: float | None
-    load_u95_Ah: float | None
-    load_Wh: float | None
-    load_u95_Wh: float | None
-    runs_too_brief: int = 0
-
-
-def taken_in_all(summaries: Iterable[LogSummary]) -> TakenInAll:
-    """Add up what the loads took in all logs of a plausible sign, each by itself, also where two show the same time."""
-    # Where draw and return are swapped, what looks like the load's may be anything.
-    every = [summary for summary in summaries if WRONG_SIGN not in summary.codes]
-    at_bank = [summary for summary in every if summary.load_Ah is not None]
-    # What flows behind an inverter came through the bank's meter before.
-    logs = at_bank or [summary for summary in every if summary.load_Wh is not None]
-    of = "runs_with_Ah" if at_bank else "runs_with_Wh"
-    brief = sum(summary.runs_too_brief or 0 for summary in logs)
-    logs = [_at_least(summary) for summary in logs] if brief else logs
-    runs = sum(getattr(summary, of) or 0 for summary in logs)
-    load_Ah, u95_Ah, load_Wh, u95_Wh = (
-        _in_all(logs, name) for name in ("load_Ah", "load_u95_Ah", "load_Wh", "load_u95_Wh")
-    )
-    return TakenInAll(len(logs), runs, load_Ah, u95_Ah, load_Wh, u95_Wh, brief)
-
-
-def _at_least(summary: LogSummary) -> LogSummary:
-    """Return a summary with the least that its load took, as one lower bound makes a sum of all."""
-    both = (summary.load_Ah, summary.load_u95_Ah), (summary.load_Wh, summary.load_u95_Wh)
-    load_Ah, load_Wh = (None if x is None else lower_end(x, u95) or 0.0 for x, u95 in both)
-    return replace(summary, load_Ah=load_Ah, load_u95_Ah=None, load_Wh=load_Wh, load_u95_Wh=None)
-
-
-def _in_all(logs: Sequence[LogSummary], name: str) -> float | None:
-    values = [getattr(summary, name) for summary in logs]
-    # fsum: the same bit for bit, in whatever order the logs come.
-    return None if not values or any(x is None for x in values) else fsum(values)
-
-
 def is_unjudged(summary: LogSummary) -> bool:
     """Tell whether not even length and number of a log's runs could be judged."""
     return OF_RUNS[0] in summary.not_judged
 
 
-def _place(summary: LogSummary) -> tuple[int, int, int, int, int, str]:
-    group = _group(summary)
-    # Within a group only findings of its own severity count: what is to be watched must not outrank another act.
-    pressing = [finding.code for finding in summary.findings if finding.severity == ("act", "watch")[min(group, 1)]]
-    urgency = min(map(_urgency, pressing), default=len(URGENCY))
-    return group, urgency, -summary.acts, -summary.watches, -(summary.busiest_hour or 0), summary.log
-
-
 def _group(summary: LogSummary) -> int:
-    # A log that nobody could read may hide anything: it stands before those that are sound.
     if summary.status != "read":
         return 2
     return 0 if summary.acts else 1 if summary.watches else 3
 
 
+#: The finding that the most starts in an hour say most of.
+_OFTEN: Final = "short_cycling"
+
+
+def _least(findings: Iterable[Sequence[Finding]], starts: Iterable[int]) -> float:
+    """Return the fewest starts in an hour of any log that is to be acted on because it starts too often."""
+    pairs = zip(findings, starts, strict=True)
+    return min((most for each, most in pairs if _OFTEN in _codes(each, "act")), default=inf)
+
+
+def _codes(findings: Iterable[Finding], severity: Severity) -> list[str]:
+    return [finding.code for finding in findings if finding.severity == severity]
+
+
+def _place(findings: Sequence[Finding], starts: int, least: float) -> tuple[int, ...]:
+    """Return what logs are sorted by, the worst first: 0, 1 or 3 as they are to be acted on, to be watched, or neither.
+
+    `starts` are the most in any hour. Runs too brief to be measured prove no more than how many they are: where these
+    are as many as `least`, the log is as bad as one whose runs were measured.
+    """
+    acts, watches = _codes(findings, "act"), _codes(findings, "watch")
+    if not acts and _OFTEN in watches and starts >= least:
+        acts = [_OFTEN]
+    # Within a group only findings of its own severity count: what is to be watched must not outrank another act.
+    urgency = min(map(_urgency, acts or watches), default=len(URGENCY))
+    return 0 if acts else 1 if watches else 3, urgency, -starts, -len(acts), -len(watches)
+
+
+def gravest(findings: Iterable[Finding]) -> Finding | None:
+    """Return the most urgent of the most severe findings; None where there are only notes."""
+    # What is to be watched must not outrank what is to be acted on.
+    serious = [finding for finding in findings if finding.severity != "note"]
+    return min(serious, key=_gravity, default=None)
+
+
+def _gravity(finding: Finding) -> tuple[int, int]:
+    return SEVERITIES.index(finding.severity), _urgency(finding.code)
+
+
 def _urgency(code: str) -> int:
     return URGENCY.index(code) if code in URGENCY else len(URGENCY)
+
+
+def worst_first(logs: Iterable[LogReport]) -> tuple[LogReport, ...]:
+    """Return those of many logs that want acting on or watching, in the order of `ranked`."""
+    pressing = [log for log in logs if gravest(log.findings) is not None]
+    starts = [starts_in_worst_hour(log) for log in pressing]
+    least = _least((log.findings for log in pressing), starts)
+    since_us = [0 if log.facts.undated else log.charge.span.start_us or 0 for log in pressing]
+    placed = [
+        (_place(log.findings, most, least), -us, log.facts.name, k)
+        for k, (log, most, us) in enumerate(zip(pressing, starts, since_us, strict=True))
+    ]
+    return tuple(pressing[k] for *_, k in sorted(placed))
+
+
+def starts_in_worst_hour(log: LogReport) -> int:
+    """Return the most starts in any hour of a log; where they are too many, with those that only rises prove."""
+    # Where nothing is wrong with the starts, what rises may be any load.
+    too_many = any(finding.code == "short_cycling" for finding in log.findings)
+    return most_starts(Runs(log.cycles, log.facts.usual_interval_s), by_rises=too_many)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date, tzinfo
 from typing import Final
 
@@ -20,7 +20,8 @@ from ..site.site import Site
 from .before_after import BeforeAfter, NamedChange, before_after
 from .day_figures import DayFigures, figures_of, figures_of_log
 from .day_pieces import DayPiece, LeftOut, Pool, pool_of
-from .day_trends import Day, DayTrend, day_trends
+from .day_trends import Day, DaySteps, DayTrend, day_trends
+from .fleet import worst_first
 from .pump_days import PumpOverLogs, pump_over_logs
 from .start_calendar import StartCalendar, calendar_of
 
@@ -80,15 +81,14 @@ class OverLogs:
 def wanting_a_look(logs: Iterable[LogReport]) -> tuple[LogReport, ...]:
     """Return the few of many logs to be shown in full, in order of time: the newest, and the worst of all others.
 
-    The worst have the most serious findings, the newer first of equals; notes alone want no look. With none of them it
+    The worst is the first in the order of a fleet, the newer of equals; notes alone want no look. With none of them it
     is the newest two.
     """
     ordered = sorted(logs, key=_when)
     dated = [log for log in ordered if not log.facts.undated] or ordered
     newest = dated[-1:]
-    others = [(_counted(log.findings), k, log) for k, log in enumerate(ordered) if log is not newest[0]]
-    worst = sorted((each for each in others if any(each[0][:2])), key=lambda each: each[:2], reverse=True)
-    chosen = [*newest, *([log for _, _, log in worst[: MOST_IN_FULL - 1]] or dated[-2:-1])]
+    worst = worst_first(log for log in ordered if log is not newest[0])
+    chosen = [*newest, *(worst[: MOST_IN_FULL - 1] or dated[-2:-1])]
     return tuple(sorted(chosen, key=_when))
 
 
@@ -101,8 +101,8 @@ def over_logs(
 ) -> OverLogs:
     """Put several logs of one site together, given in any order.
 
-    `zone_of` gives the rules of the zone that a log's own days were cut in. Without a `change` the first half of the
-    logs is set beside the last.
+    `zone_of` gives the rules of the zone that a log's own days were cut in. Without a `change` it is the note at which
+    the days' figures step most clearly; where they do at none, the first half of the logs is set beside the last.
     """
     ordered = sorted(logs, key=_when)
     pool = pool_of(ordered, site)
@@ -111,6 +111,9 @@ def over_logs(
         for pieces in pool.days()
         for line in [pieces[0].line]
     )
+    steps = DaySteps(days)
+    if change is None and (noted := steps.clearest(_notes(ordered))) is not None:
+        change = NamedChange(*noted)
     zone = zone_of(pool.pieces[0].log.facts) if pool.pieces else UTC
     pump = pump_over_logs(pool)
     checks = (*_of_starts(pool), *([pump.falls] if pump is not None else []))
@@ -123,13 +126,23 @@ def over_logs(
         days=days,
         trends=day_trends(days, None if change is None else change.at_us),
         calendar=calendar_of(pool.starts_us(), *pool.measured_us(), zone),
-        change=before_after(pool, change),
+        change=_with_steps(before_after(pool, change), steps),
         findings=_ranked(ordered, together),
         checks=checks,
         left_out=pool.left_out,
         remarks=pool.remarks,
         pump=pump,
     )
+
+
+def _notes(logs: Iterable[LogReport]) -> Iterator[tuple[int, str]]:
+    for log in logs:
+        if not log.facts.undated:
+            yield from log.facts.markers
+
+
+def _with_steps(change: BeforeAfter | None, steps: DaySteps) -> BeforeAfter | None:
+    return change if change is None or not change.named else replace(change, steps=steps.at(change.at_us))
 
 
 def _logs_of(pieces: Sequence[DayPiece]) -> tuple[LogReport, ...]:

@@ -1,12 +1,20 @@
-"""Charge and energy of several stretches put together, with their intervals."""
+"""Charge and energy of several stretches, or of the loads of a fleet, put together, with their intervals."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from math import fsum
+from typing import TYPE_CHECKING
 
 from ..charge.amounts import Amounts, Charge, Sureness
+from ..cycles.cycle import lower_end
+from ..health.finding import WRONG_SIGN
 from ..readings.measured_span import Span
 from ..stats.interval95 import Component, HowSure, combine, judged
+
+if TYPE_CHECKING:
+    from .fleet import LogSummary
 
 
 def pooled_amounts(parts: Sequence[Amounts | None]) -> Amounts | None:
@@ -76,3 +84,51 @@ def _one_span(spans: Sequence[Span]) -> Span:
         covered_s=sum(span.covered_s for span in spans),
         gaps=(),
     )
+
+
+@dataclass(frozen=True)
+class TakenInAll:
+    """What the loads of a fleet took in all logs: of those at a bank where there are any, else of the others.
+
+    Halves of intervals add up: what one log is off, others of the same meter are off the same way. ``logs`` are those
+    in the sum, ``runs`` their runs whose amount is known; an amount is None where not all of these have it. With
+    ``runs_too_brief`` in any of them, so many more at the least, amounts are lower bounds.
+    """
+
+    logs: int
+    runs: int
+    load_Ah: float | None
+    load_u95_Ah: float | None
+    load_Wh: float | None
+    load_u95_Wh: float | None
+    runs_too_brief: int = 0
+
+
+def taken_in_all(summaries: Iterable[LogSummary]) -> TakenInAll:
+    """Add up what the loads took in all logs of a plausible sign, each by itself, also where two show the same time."""
+    # Where draw and return are swapped, what looks like the load's may be anything.
+    every = [summary for summary in summaries if WRONG_SIGN not in summary.codes]
+    at_bank = [summary for summary in every if summary.load_Ah is not None]
+    # What flows behind an inverter came through the bank's meter before.
+    logs = at_bank or [summary for summary in every if summary.load_Wh is not None]
+    of = "runs_with_Ah" if at_bank else "runs_with_Wh"
+    brief = sum(summary.runs_too_brief or 0 for summary in logs)
+    logs = [_at_least(summary) for summary in logs] if brief else logs
+    runs = sum(getattr(summary, of) or 0 for summary in logs)
+    load_Ah, u95_Ah, load_Wh, u95_Wh = (
+        _in_all(logs, name) for name in ("load_Ah", "load_u95_Ah", "load_Wh", "load_u95_Wh")
+    )
+    return TakenInAll(len(logs), runs, load_Ah, u95_Ah, load_Wh, u95_Wh, brief)
+
+
+def _at_least(summary: LogSummary) -> LogSummary:
+    """Return a summary with the least that its load took, as one lower bound makes a sum of all."""
+    both = (summary.load_Ah, summary.load_u95_Ah), (summary.load_Wh, summary.load_u95_Wh)
+    load_Ah, load_Wh = (None if x is None else lower_end(x, u95) or 0.0 for x, u95 in both)
+    return replace(summary, load_Ah=load_Ah, load_u95_Ah=None, load_Wh=load_Wh, load_u95_Wh=None)
+
+
+def _in_all(logs: Sequence[LogSummary], name: str) -> float | None:
+    values = [getattr(summary, name) for summary in logs]
+    # fsum: the same bit for bit, in whatever order the logs come.
+    return None if not values or any(x is None for x in values) else fsum(values)

@@ -17,9 +17,9 @@ from ...ingest.fleet.summary_table import is_table, refuse_another_table
 from ...ingest.safe_files.whole_file import refuse_existing, refuse_input, write_text
 from ..door import say
 from ..exit import Exit
+from ..fleet.one_log import KIND
 from ..fleet.pool import on_this_machine
 from ..fleet.run import (
-    KIND,
     SITE_RULE,
     Engine,
     FleetRun,
@@ -112,7 +112,7 @@ def command(
         say(f"wrote {page}; open it in a browser", err=as_json)
     counts = counts_of(ranking)
     if as_json:
-        work = {"logs_kept": run.reused, "logs_computed": len(tasks) - run.reused, "worker_s": run.took_s}
+        work = {"logs_kept": run.reused, "logs_computed": len(ranking) - run.reused, "worker_s": run.took_s}
         print_json(fleet_document(ranking, work, __version__))
     else:
         say_answer(fleet_answer(ranking), explain=explain)

@@ -91,9 +91,9 @@ def command(
 
     Example: shuntbook report pump.parquet --captions pump.vtt --film-start 10:30:05
 
-    With --csv also, or only, its tables for a spreadsheet: charge, cycles, findings, the ledger by day and demo, and
-    what else comes in rows, with all digits and in the units of --json. An apostrophe stands before texts that a
-    spreadsheet would run as formulas.
+    With --csv also, or only, its tables for a spreadsheet: charge, cycles, findings, the load day by day, the ledger by
+    day and demo, and what else comes in rows, with all digits and in the units of --json. An apostrophe stands before
+    texts that a spreadsheet would run as formulas.
 
     Example: shuntbook report pump.parquet --site site.toml --out pump.html --pdf pump.pdf --csv pump-tables
 
@@ -142,10 +142,11 @@ def command(
         write_bytes(show.card, card(report, show.card_size or "wide"))
         say(f"wrote {show.card}; a card to show to others", err=as_json)
     if tables is not None:
-        from ..render.documents.csv_tables import KINDS, csv_files
+        from ..render.documents.csv_tables import csv_files
 
-        write_together(tables, csv_files(report), what="--csv")
-        say(f"wrote {counted(len(KINDS), 'table')} to {tables}", err=as_json)
+        files = csv_files(report)
+        write_together(tables, files, what="--csv")
+        say(f"wrote {counted(len(files), 'table')} to {tables}", err=as_json)
     if as_json:
         from ..render.documents.parts import print_json
         from ..render.documents.report import report_document
@@ -169,13 +170,12 @@ def _refuse(out: Path | None, pdf: Path | None, tables: Path | None, inputs: lis
     if pdf is not None:
         _refuse_pdf(pdf, out)
     if tables is not None:
-        from ..render.documents.csv_tables import KINDS
+        from ..render.documents.csv_tables import FILES
 
-        names = [f"{name}.csv" for name in KINDS]
         refuse_input(tables, [out, pdf], called="the page itself", what="--csv")
-        for name in names:
+        for name in FILES:
             refuse_input(tables / name, inputs, what="--csv")
-        refuse_foreign(tables, names, force=force, what="--csv")
+        refuse_foreign(tables, FILES, force=force, what="--csv")
 
 
 def _refuse_pdf(pdf: Path, out: Path | None) -> None:

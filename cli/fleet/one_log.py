@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from ... import __version__
 from ...analysis.not_known import Refusal
@@ -17,11 +17,16 @@ from ...analysis.several_logs.fleet import LogSummary, summary_of
 from ...ingest.errors import InputError
 from ...ingest.fleet.find_logs import FoundLog
 from ...ingest.fleet.remote import as_files
+from ...ingest.fleet.summary_table import is_table
 from ...ingest.journal.opening import open_log
 from ..opening.prepared_log import prepared_log, read_site
 
 if TYPE_CHECKING:
     from ...analysis.site.site import Site
+
+
+#: What the metadata of a fleet's summary says it is.
+KIND: Final = "summary of a fleet by shuntbook"
 
 
 @dataclass(frozen=True)
@@ -93,6 +98,9 @@ def _read(task: Task, log: Path, site: Path | None) -> LogSummary:
         known = None if site is None or task.site is None else _site(site, task.site.stamp)
         return _summary(task, log, known)
     except (InputError, Refusal) as why:  # by its name in the fleet: where it lies, or was copied to, changes
+        # The summary of an earlier run may lie among the logs; looked at only now, it costs sound logs nothing.
+        if is_table(log, KIND):
+            return LogSummary(task.log.name, "summary")
         reason = str(why).replace(str(log), task.log.name)
         if site is not None and task.site is not None:
             reason = reason.replace(str(site), task.site.name)

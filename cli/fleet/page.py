@@ -7,7 +7,8 @@ from functools import partial
 from typing import TYPE_CHECKING, Final
 
 from ...analysis.cautions import CAUTIONS
-from ...analysis.several_logs.fleet import RULE, counts_of, taken_in_all
+from ...analysis.several_logs.fleet import RULE, counts_of
+from ...analysis.several_logs.pooled import taken_in_all
 from ..render.page.figures import Figure
 from ..render.page.log_tables import Table
 from ..render.page.section import ShownFinding

@@ -12,7 +12,9 @@ from typing import Any, Final
 import pyarrow as pa
 
 from ...analysis.health.finding import Finding
-from ...analysis.several_logs.fleet import RULE, LogSummary, counts_of, taken_in_all
+from ...analysis.several_logs.fleet import RULE, LogSummary, counts_of
+from ...analysis.several_logs.pooled import taken_in_all
+from ...ingest.errors import InputError
 from ...ingest.fleet.find_logs import LOG, SITE, FoundLog, find_fleet, find_sites, meter_of
 from ...ingest.fleet.finished_rows import KeptRows
 from ...ingest.fleet.summary_table import write_table
@@ -20,7 +22,7 @@ from ...ingest.log.log import TIME_TYPE
 from ..door import console, has_terminal
 from ..render.documents.parts import Document
 from ..render.wording.clock import moment_of
-from .one_log import Done, SiteFile, Task, not_read
+from .one_log import KIND, Done, SiteFile, Task, not_read
 
 #: The rule, for the command's help and whoever looks at its results.
 SITE_RULE = (
@@ -158,7 +160,11 @@ def run_fleet(
             step()
     finished.tidy()
     # In order of name, whoever was done first: so the result does not depend on who read what.
-    return FleetRun(tuple(finished.summaries[task.log.name] for task in tasks), reused, took_s)
+    every = (finished.summaries[task.log.name] for task in tasks)
+    logs = tuple(summary for summary in every if summary.status != "summary")
+    if not logs:
+        raise InputError("there is no log here but summaries of a fleet; make logs with 'shuntbook convert'")
+    return FleetRun(logs, reused, took_s)
 
 
 def _stream(engine: Engine, tasks: Sequence[Task]) -> Any:  # noqa: ANN401 - an iterator that can be closed
@@ -192,9 +198,6 @@ def _finding(row: dict[str, Any]) -> Finding:
         raise KeyError(min(missing))
     return Finding(**row | {"cycles": tuple(row["cycles"])})
 
-
-#: What the file's metadata says it is.
-KIND: Final = "summary of a fleet by shuntbook"
 
 _OF_FINDINGS: Final = [field.name for field in fields(Finding) if field.name != "cycles"]
 

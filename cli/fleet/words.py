@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from ...analysis.cycles.taken_by_load import TakenByLoad
 from ...analysis.health.finding import WRONG_SIGN
-from ...analysis.several_logs.fleet import counts_of, is_unjudged, taken_in_all
+from ...analysis.several_logs.fleet import counts_of, is_unjudged
+from ...analysis.several_logs.pooled import taken_in_all
 from ..render.terminal.answer import Reply
 from ..render.terminal.columns import Columns
 from ..render.wording.answer import LoadTotal, total_of
@@ -15,7 +16,8 @@ from ..render.wording.checks import not_judged
 from ..render.wording.numbers import counted, number, percent, shortened
 
 if TYPE_CHECKING:
-    from ...analysis.several_logs.fleet import Counts, LogSummary, TakenInAll
+    from ...analysis.several_logs.fleet import Counts, LogSummary
+    from ...analysis.several_logs.pooled import TakenInAll
 
 #: Told first, mostly in two lines each: with what comes before them an answer of at most twelve lines.
 _FIRST = 3

@@ -13,7 +13,6 @@ from ..still_charts.axis import NAMES, charted, ends, time_axis
 from ..still_charts.clock_rows import clock_rows
 from ..still_charts.svg import ALERT, PAPER, REST, SOFT, Frame
 from ..wording import numbers, shown
-from ..wording.answer import bank_gave
 from .sheet import Pen, Sheet
 from .signs import families, readable
 
@@ -82,7 +81,7 @@ def drawn(report: Report, size: CardSize) -> Iterator[Sheet]:
         figure.set_facecolor(PAPER)
         sheet = Sheet(figure, form.frame.width_px, form.frame.height_px)
         y = _head(sheet, form, report)
-        y = _answers(sheet, form, report.logs, y)
+        y = _answers(sheet, form, report, y)
         foot = _foot(sheet, form)
         _picture(sheet, form, report.logs, y, foot)
         yield sheet
@@ -103,7 +102,8 @@ def _head(sheet: Sheet, form: _Form, report: Report) -> float:
     sheet.put(" · ".join(part for part in (place, days) if part), (sheet.width_px - edge, edge), quiet, align="right")
     top = edge + 1.7 * small.size_px
     width = sheet.width_px - 2 * edge
-    return sheet.write(verdict.sentence, (edge, top), form.verdict, width_px=width, lines=form.verdict_lines)
+    y = sheet.write(verdict.sentence, (edge, top), form.verdict, width_px=width, lines=form.verdict_lines)
+    return sheet.write(verdict.history, (edge, y), form.note, width_px=width, lines=form.verdict_lines)
 
 
 def _sign(figure: Figure, state: State, at: tuple[float, float], size_px: float, sheet: Sheet) -> None:
@@ -122,13 +122,14 @@ def _sign(figure: Figure, state: State, at: tuple[float, float], size_px: float,
         figure.add_artist(Line2D(across, up, color=PAPER, linewidth=2.5, solid_capstyle="round"))
 
 
-def _answers(sheet: Sheet, form: _Form, logs: Sequence[LogReport], y: float) -> float:
+def _answers(sheet: Sheet, form: _Form, report: Report, y: float) -> float:
     """Write what the load took, large; return where that ends. [px]"""
-    edge, top, answers = form.edge_px, y + 0.5 * form.small.size_px, shown.answers(logs)
+    edge, top, answers = form.edge_px, y + 0.5 * form.small.size_px, shown.answers_of(report)
     if not answers:
         # The verdict says that no load ran. The bank's figure is not the load's: it has its own words before it.
-        gave = bank_gave(max(logs, key=shown.start_us)) or ""
-        return sheet.write(gave, (edge, top), form.verdict, width_px=sheet.width_px - 2 * edge, lines=2)
+        return sheet.write(
+            shown.gave_of(report), (edge, top), form.verdict, width_px=sheet.width_px - 2 * edge, lines=2
+        )
     column = (sheet.width_px - 2 * edge) / len(answers)
     # All in one size, that of the one with the least room.
     widest = max(sheet.width_of(answer.figure, form.answer) for answer in answers)

@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
 from ..wording.clock import zone_of
+from .csv_over_logs import BY_DAY, by_day_text, trend_rows
 from .csv_text import Cell, csv_text
 from .parts import Document
 from .report import report_document
@@ -51,7 +52,13 @@ def csv_files(report: Report) -> dict[str, str]:
     """Return the tables of a report by the names of their files; a kind with nothing to tell has its head alone."""
     document = report_document(report)
     logs = [(log.facts, parts) for log, parts in zip(report.logs, document["logs"], strict=True)]
-    return {f"{name}.csv": csv_text(kind.head, _cells(kind, logs)) for name, kind in KINDS.items()}
+    cells = {name: list(_cells(kind, logs)) for name, kind in KINDS.items()}
+    if report.over is not None:
+        # A month of logs of a day each has its trends only in all of them.
+        head = KINDS["trends"].head
+        cells["trends"] += [[row.get(column) for column in head] for row in trend_rows(report.over)]
+    tables = {f"{name}.csv": csv_text(KINDS[name].head, rows) for name, rows in cells.items()}
+    return {**tables, f"{BY_DAY}.csv": by_day_text(report)}
 
 
 def _cells(kind: TableKind, logs: Iterable[tuple[LogFacts, Document]]) -> Iterator[list[Cell]]:
@@ -161,6 +168,13 @@ def _end(worn: Document, key: str, which: str) -> Cell:
     return figure.get(which)
 
 
+def _trends(parts: Document) -> Iterator[Document]:
+    for trend in parts["cycles"]["trends"]:
+        sure = trend["low"] > 0 or trend["high"] < 0
+        verdict = ("rising" if trend["per_day"] > 0 else "falling") if sure else "no change to be told"
+        yield trend | {"stretch": "all", "verdict": verdict}
+
+
 def _starts(parts: Document) -> Iterator[Document]:
     starts = parts["cycles"]["starts"]
     # A load that is no motor has no row: none of its starts was asked about.
@@ -233,7 +247,7 @@ KINDS: Final = {
         _findings,
     ),
     "checks": TableKind("code outcome said limit source", lambda parts: parts["cycles"]["checks"]),
-    "trends": TableKind("name usual per_day low high span_d count", lambda parts: parts["cycles"]["trends"]),
+    "trends": TableKind("name usual per_day low high span_d count stretch verdict", _trends),
     "starts": TableKind("length_s length_low_s length_high_s height height_low height_high count why_not", _starts),
     "days": TableKind(f"date {_LINE} {_PUMP}", _days),
     "demos": TableKind(f"text {_LINE} owed_Ah still_owed_Ah @paid payback_not_measured_s", _ledger("demos")),
@@ -248,3 +262,5 @@ KINDS: Final = {
     ),
     "reasons": TableKind("load between source energy_Wh charge_Ah share before after unit basis because", _reasons),
 }
+#: What all files are called.
+FILES: Final = (*(f"{name}.csv" for name in KINDS), f"{BY_DAY}.csv")

@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from ....analysis.health.finding import is_swapped
+from ....analysis.several_logs.day_figures import DayFigures, LoadUse
+from ....analysis.several_logs.newest_state import judged_days
 from ....analysis.stats.interval95 import Within
 from ..still_charts.axis import NAMES
 from ..still_charts.bars import AnswerBar
 from ..wording import log_sentences, numbers
-from ..wording.answer import amount_told
+from ..wording.answer import added_up, amount_told, load_took_over
+from ..wording.several_sentences import called, gravest_said, worst_of
 from .log_tables import MOST_ROWS, Table
 
 if TYPE_CHECKING:
+    from ....analysis.charge.amounts import Amounts
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.one_log.starts_together import StartsTogether
+    from ....analysis.readings.chunk import Side
+    from ....analysis.several_logs.over_logs import OverLogs
     from ....analysis.several_logs.report import Report
     from ..still_charts.clock_rows import ClockRows, Row
     from ..still_charts.energy_flow import Bands
@@ -84,22 +90,65 @@ def apart(report: Report) -> tuple[LogReport, ...]:
 
 def answer_bars(log: LogReport) -> list[AnswerBar]:
     """Return what the load took and what the bank gave, in Ah, in Wh where no amps of the bank are known."""
-    summary, charge, energy = log.cycles.summary, log.charge.charge, log.charge.energy
+    summary = log.cycles.summary
+    amounts = summary.charge_Ah, summary.charge_u95_Ah, summary.energy_Wh, summary.energy_u95_Wh
+    use = LoadUse(*amounts, at_least=summary.too_brief > 0)
+    return _bars(log_sentences.load_name(log), use, log.charge.charge, log.charge.energy, log.facts.side)
+
+
+def answer_bars_of_all(over: OverLogs) -> list[AnswerBar]:
+    """Return the same of all logs together; none where what the load took is not known of all."""
+    if over.whole is None or load_took_over(over) is None:
+        return []
+    name = log_sentences.load_name(next(log for log in added_up(over) if log.cycles.cycles))
+    return _bars(name, over.whole.use, over.whole.charge, over.whole.energy, over.side)
+
+
+def _bars(load: str, use: LoadUse, charge: Amounts | None, energy: Amounts | None, side: Side) -> list[AnswerBar]:
     # Both in one unit, for one scale: a bank is asked for amp-hours, a meter behind an inverter has none.
     amounts, own, u95, unit = (
-        (charge, summary.charge_Ah, summary.charge_u95_Ah, "Ah")
+        (charge, use.charge_Ah, use.charge_u95_Ah, "Ah")
         if charge is not None
-        else (energy, summary.energy_Wh, summary.energy_u95_Wh, "Wh")
+        else (energy, use.energy_Wh, use.energy_u95_Wh, "Wh")
     )
     bars = []
     if own:
         half = u95 or 0.0
-        who = numbers.capital(log_sentences.load_name(log))
-        text = amount_told(own, u95, unit, least=summary.too_brief > 0)
+        who, text = numbers.capital(load), amount_told(own, u95, unit, least=use.at_least)
         bars.append(AnswerBar(who, text, Within(own, max(own - half, 0.0), own + half)))
     if amounts is not None and amounts.drawn:
         sure = amounts.sure.drawn if amounts.sure is not None else Within.exactly(amounts.drawn)
-        who = "Out of the bank, all loads" if log.facts.side == "dc" else "Behind the inverter, all loads"
+        who = "Out of the bank, all loads" if side == "dc" else "Behind the inverter, all loads"
         text = numbers.plus_minus(amounts.drawn, amounts.drawn_u95, unit)
         bars.append(AnswerBar(who, text, Within(amounts.drawn, max(sure.low, 0.0), sure.high)))
     return bars
+
+
+def all_logs(over: OverLogs) -> Table:
+    """Return what all logs show together, beside the worst of them and the newest."""
+    by_log = {id(one.log): one for one in over.logs}
+    newest = (added_up(over) or [one.log for one in over.logs])[-1]
+    few = {f"Newest: {called(newest)}": newest} | {f"Worst: {called(log)}": log for log in worst_of(over)[:1]}
+    columns = [(f"All {len(over.logs):,} logs", over.whole, _days_found(over))] if over.whole is not None else []
+    columns += [(name, by_log[id(log)].figures, gravest_said(log)) for name, log in reversed(few.items())]
+    rows = [(what, *(cell(figures) for _, figures, _ in columns)) for what, cell in _OF_LOGS]
+    rows.append(("Findings", *(found or "nothing to act on" for *_, found in columns)))
+    known = tuple(row for row in rows if any(cell != numbers.UNKNOWN for cell in row[1:]))
+    return Table("All logs, the worst and the newest", ("", *(name for name, *_ in columns)), known, prose=True)
+
+
+_OF_LOGS: Final[tuple[tuple[str, Callable[[DayFigures], str]], ...]] = (
+    ("The load took", lambda each: numbers.plus_minus(each.use.charge_Ah, each.use.charge_u95_Ah, "Ah")),
+    ("In energy", lambda each: numbers.plus_minus(each.use.energy_Wh, each.use.energy_u95_Wh, "Wh")),
+    ("Runs", lambda each: f"{each.starts:,}"),
+    ("Starts an hour", lambda each: numbers.number(each.starts_per_h)),
+    ("Usual run", lambda each: numbers.duration(each.median_run_s)),
+    ("All loads, charge", lambda each: log_sentences.drawn(each.charge, "Ah")),
+    ("All loads, energy", lambda each: log_sentences.drawn(each.energy, "Wh")),
+    ("Measured", lambda each: numbers.duration(each.measured_s)),
+)
+
+
+def _days_found(over: OverLogs) -> str:
+    days = judged_days(over)
+    return f"on {sum(bool(day.findings) for day in days):,} of {numbers.counted(len(days), 'day')}" if days else ""

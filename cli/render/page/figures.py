@@ -23,11 +23,13 @@ from ..still_charts.axis import NAMES
 from ..still_charts.clock_rows import clock_rows
 from ..still_charts.svg import NARROW, Drawn, both_sizes
 from ..wording import log_sentences, numbers
+from ..wording.clock import days_named
 from ..wording.sureness import of_figure
 from . import answer_tables, log_tables, plate_tables
 
 if TYPE_CHECKING:
     from ....analysis.cycles.cycle import Cycle
+    from ....analysis.several_logs.over_logs import OverLogs
     from ....analysis.several_logs.report import Report
     from ....analysis.site.site import Limits
     from .log_tables import Table
@@ -77,7 +79,8 @@ def picture(report: Report, name: str) -> Figure | None:
         caption += " Dashed lines: notes."
     remarks = []
     if shown.left_out:
-        remarks.append(f"Of {len(rows.rows):,} rows these are the newest, and the newest with a finding.")
+        days = f" Not drawn: {days_named(shown.left_out_days)}." if shown.left_out_days else ""
+        remarks.append(f"Of {len(rows.rows):,} rows these are the newest, and the newest with a finding.{days}")
     if run_rows.stands_for_several(shown):
         remarks.append("Where runs stand too close to be drawn apart, a mark stands for several.")
     drawn = both_sizes(partial(run_rows.drawn, shown), name)
@@ -117,8 +120,16 @@ def energy_flow(report: Report, name: str) -> Figure | None:
 
 def answer_bar(log: LogReport, name: str) -> Figure | None:
     """Return what the load took and, below it, what the bank gave, as bars that fade; None without either."""
-    amounts = answer_tables.answer_bars(log)
-    if not amounts or is_swapped(log.findings):
+    return None if is_swapped(log.findings) else _bar(answer_tables.answer_bars(log), name)
+
+
+def answer_bar_of_all(over: OverLogs, name: str) -> Figure | None:
+    """Return the same of all logs together; None without either, or where one of them seems swapped."""
+    return _bar(answer_tables.answer_bars_of_all(over), name)
+
+
+def _bar(amounts: list[bars.AnswerBar], name: str) -> Figure | None:
+    if not amounts:
         return None
     drawn = both_sizes(partial(bars.answer_bars, amounts), name, (bars.BESIDE, NARROW))
     return Figure(drawn, f"The bar fades where it is not sure. {numbers.PLUS_MINUS_MEANS}")

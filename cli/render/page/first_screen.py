@@ -3,21 +3,27 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from ....analysis.health.finding import is_swapped, withheld
 from ....analysis.not_known import Missing
 from ....analysis.one_log.bank_report import BankReport
+from ....analysis.several_logs.day_trends import LEAST_DAYS
+from ....analysis.several_logs.newest_state import judged_days
 from ..wording import answer, clock, log_sentences, numbers, shown, site_sentences, verdict
-from ..wording.several_sentences import begins_with_all
+from ..wording.several_sentences import begins_with_all, called, facts_of, gravest_said, logs_and_days, worst_of
 from . import figures
 from .log_sections import shown_findings
 
 if TYPE_CHECKING:
+    from ....analysis.charge.amounts import Amounts
     from ....analysis.one_log.log_report import LogReport
+    from ....analysis.readings.chunk import Side
+    from ....analysis.several_logs.over_logs import OverLogs
     from ....analysis.several_logs.report import Report
-    from ..wording.answer import NotedPart
+    from ..wording.answer import LoadTotal, NotedPart
     from ..wording.verdict import State, Verdict
     from .figures import Figure
 
@@ -71,10 +77,21 @@ class Glance:
 
 
 @dataclass(frozen=True)
+class WorstLog:
+    """A log to look at first: its day, its state, what was seen, and where it is shown in full, empty if nowhere."""
+
+    day: str
+    state: State
+    seen: str
+    anchor: str
+
+
+@dataclass(frozen=True)
 class FirstScreen:
     """The verdict on what is worst and newest, and of which log it is; each log at a glance; and the picture.
 
-    ``finding`` is where the page shows what the verdict rests on; empty where it does not.
+    ``finding`` is where the page shows what the verdict rests on; empty where it does not. ``worst`` are the few of
+    many logs to look at first.
     """
 
     verdict: Verdict
@@ -82,6 +99,7 @@ class FirstScreen:
     finding: str
     glances: tuple[Glance, ...]
     picture: Figure | None
+    worst: tuple[WorstLog, ...] = ()
 
     @property
     def explained(self) -> str:
@@ -97,16 +115,21 @@ class FirstScreen:
 def first_screen(report: Report, anchors: dict[int, str], picture: Figure | None) -> FirstScreen:
     """Return the first screen of a report; `anchors` says where a log is shown in full, by its ``id``."""
     judged, first = shown.verdict_of(report)
-    # Of many logs one is enough: the section on all of them follows.
-    many = begins_with_all(report)
-    logs = (first,) if many else report.logs
+    over = report.over
+    if over is not None and begins_with_all(report):
+        worst = tuple(
+            WorstLog(called(log), verdict.verdict_on(log).state, _first_sentence(log), anchors.get(id(log), ""))
+            for log in worst_of(over)
+        )
+        why = _finding(judged, first, anchors.get(id(first), ""))
+        return FirstScreen(judged, "", why, (_glance_of_all(over, judged, worst, anchors),), picture, worst)
     return FirstScreen(
         judged,
-        _whose(first, year=False) if len(report.logs) > 1 and not many else "",
+        _whose(first, year=False) if len(report.logs) > 1 else "",
         _finding(judged, first, anchors.get(id(first), "")),
         tuple(
             _glance(log, anchors.get(id(log), ""), place, alone=len(report.logs) == 1)
-            for place, log in enumerate((first, *(log for log in logs if log is not first)), start=1)
+            for place, log in enumerate((first, *(log for log in report.logs if log is not first)), start=1)
         ),
         picture,
     )
@@ -158,40 +181,110 @@ def _glance(log: LogReport, anchor: str, place: int, *, alone: bool) -> Glance:
     )
 
 
+def _glance_of_all(over: OverLogs, judged: Verdict, worst: Sequence[WorstLog], anchors: dict[int, str]) -> Glance:
+    """Return what all of many logs come to: what the load took in all, its days, the worst of them, what changed."""
+    swapped = any(is_swapped(log.findings) for log in answer.added_up(over))
+    whole = over.whole
+    drawn = ("", "") if whole is None else _drawn(whole.charge, whole.energy, over.side)
+    load = next((log_sentences.load_name(one.log) for one in over.logs if one.log.cycles.cycles), "the load")
+    took, value, beside = _told(answer.load_took_over(over), drawn, over.side)
+    if swapped:
+        took, value, beside = f"What {load} took", _NOT_KNOWN, answer.UNTIL_TURNED
+    figure, _, either_side = value.partition(" ± ")
+    tiles = (
+        _out(drawn, over.side, "several", swapped=swapped),
+        Tile(numbers.capital(numbers.shortened(load, 28)), "", _days_found(over), "several", judged.state),
+        _worst_tile(worst),
+        _change_tile(over),
+    )
+    return Glance(
+        anchor="several" if anchors else "",
+        title=logs_and_days(over),
+        state=judged.state,
+        took=took,
+        value=figure,
+        either_side=either_side,
+        beside=beside,
+        remark="",
+        # On a sheet nothing leads further.
+        tiles=tiles if anchors else tuple(replace(tile, target="") for tile in tiles),
+        bar=figures.answer_bar_of_all(over, "sure-all"),
+    )
+
+
+def _days_found(over: OverLogs) -> str:
+    days = judged_days(over)
+    if not days:
+        return "needs a run to judge by"
+    return f"a finding on {sum(bool(day.findings) for day in days):,} of {numbers.counted(len(days), 'day')}"
+
+
+def _worst_tile(worst: Sequence[WorstLog]) -> Tile:
+    if not worst:
+        return Tile("Worst day", "none", "nothing to act on or to watch", "")
+    return Tile("Worst day", worst[0].day, numbers.shortened(worst[0].seen, 60), worst[0].anchor)
+
+
+def _change_tile(over: OverLogs) -> Tile:
+    change = over.change
+    if change is not None and change.named:
+        at, name = clock.local(change.at_us, facts_of(over)), numbers.shortened(change.text, 60)
+        return Tile("What changed", f"{at.day} {at:%b}", name or "before and after it", "several-change")
+    moving = [trend for trend in over.trends if trend.verdict in ("rising", "falling")]
+    if moving:
+        return Tile("From day to day", moving[0].verdict, moving[0].name, "several-days")
+    if any(trend.verdict != "not judged" for trend in over.trends):
+        return Tile("From day to day", "no change", "to be told from chance", "several-days")
+    return Tile("From day to day", "not judged", f"needs {LEAST_DAYS} days", "several-days")
+
+
+def _first_sentence(log: LogReport) -> str:
+    """Return what was seen in one of the worst logs, without how it should be."""
+    return numbers.sentence(gravest_said(log).partition(". ")[0])
+
+
 def _answer(log: LogReport) -> tuple[str, str, str]:
     """Return what is told in the largest type: whose it is, the figure with its ±, and what stands beside it."""
     if is_swapped(log.findings):
         return f"What {log_sentences.load_name(log)} took", _NOT_KNOWN, answer.UNTIL_TURNED
-    total = answer.load_took(log)
+    drawn = _drawn(log.charge.charge, log.charge.energy, log.facts.side)
+    return _told(answer.load_took(log), drawn, log.facts.side, answer.past_the_bank(log))
+
+
+def _told(total: LoadTotal | None, drawn: tuple[str, str], side: Side, past: str = "") -> tuple[str, str, str]:
     if total is not None:
-        runs = f"in {total.in_runs}{answer.past_the_bank(log)}"
+        runs = f"in {total.in_runs}{past}"
         name = f"{numbers.capital(total.load)} took"
         if total.charge is None:
             return name, total.energy or numbers.UNKNOWN, runs
         return name, total.charge, f"({total.energy}) {runs}" if total.energy else runs
     # Without a run of the load what all of them took is all there is to tell.
-    charge, energy = _drawn(log)
-    of = "All loads took out of the bank" if log.facts.side == "dc" else "All loads behind the inverter took"
+    charge, energy = drawn
+    of = "All loads took out of the bank" if side == "dc" else "All loads behind the inverter took"
     return of, charge or energy or numbers.UNKNOWN, f"({energy})" if charge and energy else ""
 
 
-def _drawn(log: LogReport) -> tuple[str, str]:
+def _drawn(charge: Amounts | None, energy: Amounts | None, side: Side) -> tuple[str, str]:
     """Return charge and energy that went out of the bank; empty where not measured."""
-    both = (log.charge.charge, "Ah"), (log.charge.energy, "Wh")
-    charge, energy = ("" if x is None else numbers.plus_minus(x.drawn, x.drawn_u95, unit) for x, unit in both)
+    both = (charge, "Ah"), (energy, "Wh")
+    told = ["" if x is None else numbers.plus_minus(x.drawn, x.drawn_u95, unit) for x, unit in both]
     # Amps behind an inverter are no charge of the bank.
-    return (charge if log.facts.side == "dc" else ""), energy
+    return (told[0] if side == "dc" else ""), told[1]
 
 
 def _taken(log: LogReport) -> Tile:
-    charge, energy = _drawn(log)
-    where = "Out of the bank" if log.facts.side == "dc" else "Behind the inverter"
-    if is_swapped(log.findings):
-        return Tile(where, _NOT_KNOWN, answer.UNTIL_TURNED, "took")
-    if not charge and not energy:
-        return Tile(where, numbers.UNKNOWN, "too few readings to add up", "took")
-    value, _, either_side = (charge or energy).partition(" ± ")
-    return Tile(where, value, f"± {either_side}, all loads" if either_side else "all loads", "took")
+    drawn = _drawn(log.charge.charge, log.charge.energy, log.facts.side)
+    return _out(drawn, log.facts.side, "took", swapped=is_swapped(log.findings))
+
+
+def _out(drawn: tuple[str, str], side: Side, target: str, *, swapped: bool) -> Tile:
+    where = "Out of the bank" if side == "dc" else "Behind the inverter"
+    if swapped:
+        return Tile(where, _NOT_KNOWN, answer.UNTIL_TURNED, target)
+    if not any(drawn):
+        return Tile(where, numbers.UNKNOWN, "too few readings to add up", target)
+    value, _, either_side = (drawn[0] or drawn[1]).partition(" ± ")
+    return Tile(where, value, f"± {either_side}, all loads" if either_side else "all loads", target)
 
 
 def _health(log: LogReport) -> Tile:

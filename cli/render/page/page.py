@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from ....analysis.cautions import BANK, CODES, MAINS, TANK
 from ...parallel.worker_process import HERE, Second
-from ..wording import log_sentences, numbers, shown, site_sentences
+from ..wording import log_sentences, numbers, several_sentences, shown, site_sentences
 from ..wording.several_sentences import begins_with_all
-from . import log_tables, method
+from . import answer_tables, log_tables, method
 from .templated import filled, template_text
 
 if TYPE_CHECKING:
@@ -109,9 +109,11 @@ def render_one_page(report: Report, second: Second = HERE) -> str:
     with drawn_by(second):
         # Nothing on the sheet leads further: no log has a place in full.
         first = first_screen(report, {}, figures.picture(report, "picture"))
-    # Of many logs the one that the answer is about stands in the table.
-    in_table = report.logs if len(report.logs) <= _MOST_COLUMNS else (shown.verdict_of(report)[1],)
-    found = _found(in_table)
+    # Of more logs than there is room for the one that the answer is about is told of.
+    told = report.logs if len(report.logs) <= _MOST_COLUMNS else (shown.verdict_of(report)[1],)
+    # The worst of many stand on its first screen, and their parts would fill it.
+    parts, found = ([], []) if begins_with_all(report) else (_parts(told), _found(told))
+    when, table = _when_and_figures(report, told, findings=not found)
     unsafe = [numbers.shortened(text, _MOST_UNSAFE) for text in site_sentences.unsafe(report)]
     return filled(
         "one_page.html",
@@ -120,17 +122,25 @@ def render_one_page(report: Report, second: Second = HERE) -> str:
         first=replace(first, verdict=_fitting(first.verdict), glances=tuple(map(_for_visitors, first.glances))),
         one_page=True,
         several=begins_with_all(report),
-        when=[numbers.shortened(log_sentences.when(log), _MOST_SAID) for log in in_table],
+        when=[numbers.shortened(text, _MOST_SAID) for text in when],
         what_if=_what_if(report),
-        parts=_parts(in_table),
+        parts=parts,
         found=found,
-        table=_in_short(log_tables.compared(replace(report, logs=in_table), findings=not found)),
-        plates=_plates(report, in_table),
+        table=_in_short(table),
+        plates=_plates(report, told),
         # The last of them says who decides.
         unsafe=unsafe if len(unsafe) <= _MOST_FAILING else [*unsafe[: _MOST_FAILING - 1], unsafe[-1]],
         cautions=_that_matter(report),
         version=report.version,
     )
+
+
+def _when_and_figures(report: Report, told: Sequence[LogReport], *, findings: bool) -> tuple[list[str], Table]:
+    """Return from when to when a sheet tells, and its table of figures."""
+    if report.over is not None and begins_with_all(report):
+        return [several_sentences.when(report.over)], answer_tables.all_logs(report.over)
+    table = log_tables.compared(replace(report, logs=tuple(told)), findings=findings)
+    return [log_sentences.when(log) for log in told], table
 
 
 def _for_visitors(glance: Glance) -> Glance:

@@ -13,7 +13,7 @@ from ....analysis.several_logs.over_logs import wanting_a_look
 from ..still_charts import trends as trend_chart
 from ..still_charts.svg import both_sizes
 from ..wording import log_sentences, numbers, several_sentences
-from ..wording.answer import amount_told
+from ..wording.answer import amount_told, load_took_over
 from ..wording.several_sentences import cells_of
 from .figures import Figure
 from .log_tables import Table, known_columns
@@ -121,10 +121,11 @@ def several_view(report: Report, anchors: dict[int, str]) -> SeveralView | None:
     # Two logs without a change are beside each other in a table further down; more words would say it twice.
     if over is None or not several_sentences.begins_with_all(report):
         return None
-    trend_sentences, change_sentences = several_sentences.trends_said(over), several_sentences.change_said(over)
+    total = load_took_over(over)
+    trend_sentences, change_sentences = several_sentences.days_said(over), several_sentences.change_said(over)
     return SeveralView(
         when=several_sentences.when(over),
-        headline=tuple(several_sentences.headline(over)),
+        headline=(*([total.sentence] if total is not None else []), *several_sentences.headline(over)),
         chart=_chart(over),
         trends=trends(over),
         trends_said=tuple(trend_sentences),

@@ -6,6 +6,7 @@ from bisect import bisect_left
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
@@ -56,9 +57,9 @@ class Bracket:
 class Row:
     """One log, or one day of a long one, on the clock that all rows share.
 
-    ``left`` and ``right`` are its ends on the clock [s], ``start_us`` when it begins. ``attempts`` are starts that
-    failed, ``flags`` what was noted, each with where it stands. The bracket is that of the gravest finding, None where
-    there is none but notes.
+    ``left`` and ``right`` are its ends on the clock [s], ``start_us`` when it begins, ``day`` its date, if it has one.
+    ``attempts`` are starts that failed, ``flags`` what was noted, each with where it stands. The bracket is that of the
+    gravest finding, None where there is none but notes.
     """
 
     name: str
@@ -70,6 +71,7 @@ class Row:
     attempts: tuple[float, ...]
     bracket: Bracket | None
     flags: tuple[tuple[float, str], ...] = ()
+    day: date | None = None
 
     @property
     def counted(self) -> str:
@@ -82,13 +84,14 @@ class ClockRows:
     """Rows in order of time, what their marks are as high as, and what their clock shows.
 
     ``quantity`` is None where the draws of all logs are not of one. ``left_out`` is how many rows there are beside
-    these.
+    these, and ``left_out_days`` their days, where they have dates.
     """
 
     rows: tuple[Row, ...]
     quantity: str | None
     clock: str
     left_out: int = 0
+    left_out_days: tuple[date, ...] = ()
 
     def shown(self, most: int) -> ClockRows:
         """Return at most so many rows: of those with a bracket and of all the newest, half of the room for either.
@@ -101,7 +104,10 @@ class ClockRows:
         chosen = [k for k in by_age if self.rows[k].bracket is not None][: most // 2]
         chosen += [k for k in by_age if k not in chosen][: most - len(chosen)]
         rows = tuple(self.rows[k] for k in sorted(chosen))
-        return replace(self, rows=rows, left_out=self.left_out + len(self.rows) - len(rows))
+        days = {row.day for k, row in enumerate(self.rows) if k not in chosen and row.day is not None}
+        left_out = self.left_out + len(self.rows) - len(rows)
+        days = days.union(self.left_out_days) - {row.day for row in rows}
+        return replace(self, rows=rows, left_out=left_out, left_out_days=tuple(sorted(days)))
 
 
 def _title(log: LogReport) -> str:
@@ -205,6 +211,7 @@ class _LogRows:
                 for us, text in sorted(log.facts.markers)
                 if low_us <= us <= high_us
             ),
+            day=clock.local(low_us, log.facts).date() if self._dated else None,
         )
 
     def _name(self, low_us: int) -> str:

@@ -6,6 +6,7 @@ found of the runs is a bracket over those that it rests on.
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ..wording import numbers
+from ..wording.clock import days_named
 from . import lines, svg
 from .axis import NAMES
 from .clock_rows import ClockRows, Mark, Row, clock_rows
@@ -36,6 +38,8 @@ _TICKS_S: Final = (60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 14400, 21600
 _FLAG_EM: Final = 1.5
 #: How broad a letter of bold text is at the most, on average. [em]
 _BOLD_EM: Final = 0.62
+#: And how broad one of usual text is.
+_LETTER_EM: Final = 0.6
 #: Of more rows only the first says what its line means. [1]
 _MOST_TOLD: Final = 4
 #: Rows and flags for which there is room. [1]
@@ -64,9 +68,20 @@ def drawn(rows: ClockRows, *, name: str = "rows", frame: Frame = WIDE) -> str:
     layout = _Layout.of(rows, narrow=narrow, text_px=frame.text_px)
     # What names and scale leave of the width: the layout is settled only when all is drawn.
     beside_px = 0.0 if narrow else 0.6 * frame.text_px * (max(len(row.name) for row in rows.rows) + 7)
-    with svg.drawing(frame.of_height(layout.height_px + 3.4 * frame.text_px)) as figure:
-        _draw(figure.add_subplot(), rows, layout, frame.width_px - beside_px - frame.text_px)
+    width_px = frame.width_px - beside_px - frame.text_px
+    left_out = _left_out(rows, width_px / frame.text_px)
+    below_px = (3.4 + 1.4 * len(left_out)) * frame.text_px
+    with svg.drawing(frame.of_height(layout.height_px + below_px)) as figure:
+        axes = figure.add_subplot()
+        _draw(axes, rows, layout, width_px)
+        axes.set_xlabel("\n".join([axes.get_xlabel(), *left_out]))
         return svg.inline(figure, name=name, label=spoken(rows))
+
+
+def _left_out(rows: ClockRows, room_em: float) -> list[str]:
+    """Name the days that are not drawn, in lines for which there is room: a gap between rows would go unnoticed."""
+    days = days_named(rows.left_out_days)
+    return textwrap.wrap(f"not drawn: {days}", int(room_em / _LETTER_EM)) if days else []
 
 
 def draw(

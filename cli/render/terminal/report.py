@@ -9,7 +9,7 @@ from ..wording.answer import bank_gave, first_answer, load_took_over
 from ..wording.how_it_runs import pump_sentences
 from ..wording.log_sentences import log_title
 from ..wording.numbers import PLUS_MINUS_MEANS, uncapital
-from ..wording.several_sentences import begins_with_all, headline, over_lines
+from ..wording.several_sentences import begins_with_all, changed_said, headline, over_lines, worst_said
 from ..wording.shown import start_us
 from ..wording.site_sentences import carry_all, in_short, paid_back, returned_by, unsafe
 from ..wording.verdict import verdict_on, verdict_over
@@ -48,7 +48,8 @@ def _of_logs(report: Report) -> Iterator[Block]:
     over = report.over
     if over is not None and begins_with_all(report):
         total = load_took_over(over)
-        yield from (*([total.sentence] if total else []), *verdict_lines(verdict_over(over)), *headline(over)[:1])
+        yield from filter(None, [total.sentence if total else "", *verdict_lines(verdict_over(over))])
+        yield from filter(None, [worst_said(over), changed_said(over), *headline(over)[:1]])
         return
     newest = sorted(report.logs, key=start_us, reverse=True)[:_MOST_LOGS]
     for log in newest:
@@ -67,8 +68,10 @@ def _of_log(log: LogReport, name: str) -> Iterator[Block]:
 
 
 def verdict_lines(verdict: Verdict) -> Iterator[str]:
-    """Yield a verdict's state and sentence, and what to do first."""
+    """Yield a verdict's state and sentence, what was before, and what to do first."""
     yield f"{verdict.state.upper()}: {verdict.sentence}"
+    if verdict.history:
+        yield verdict.history
     if verdict.first_step:
         yield f"Do first: {verdict.first_step}"
 

@@ -12,6 +12,7 @@ from ....analysis.readings.chunk import MICROSECONDS
 from . import numbers
 
 if TYPE_CHECKING:
+    from ....analysis.charge.amounts import Amounts
     from ....analysis.charge.between_notes import MarkedStretch
     from ....analysis.cycles.cycle import Cycles
     from ....analysis.one_log.log_report import LogReport
@@ -175,8 +176,7 @@ def load_took_over(over: OverLogs) -> LoadTotal | None:
     """Return what the load took by itself in all logs that are added up; None where that of one is not known."""
     from . import log_sentences  # not where a capture asks what a load took
 
-    left_out = {id(left.log) for left in over.left_out}
-    logs = [one.log for one in over.logs if one.log.cycles.cycles and id(one.log) not in left_out]
+    logs = [log for log in added_up(over) if log.cycles.cycles]
     if over.whole is None or not logs or any(is_swapped(log.findings) for log in logs):
         return None
     use, sums = over.whole.use, [log.cycles.summary for log in logs]
@@ -217,12 +217,31 @@ def bank_gave(log: LogReport) -> str | None:
     return f"Out of the bank, all loads: {both}{past}."
 
 
+def bank_gave_over(over: OverLogs) -> str | None:
+    """Say what all loads took out of the bank in all logs that are added up; None as for one log."""
+    whole = over.whole
+    if over.side != "dc" or whole is None or any(is_swapped(log.findings) for log in added_up(over)):
+        return None
+    both = _drawn(whole.charge, whole.energy)
+    return None if both is None else f"Out of the bank, all loads: {both}."
+
+
+def added_up(over: OverLogs) -> list[LogReport]:
+    """Return the logs that take part in what several show together."""
+    left_out = {id(left.log) for left in over.left_out}
+    return [one.log for one in over.logs if id(one.log) not in left_out]
+
+
 def _bank_gave(log: LogReport) -> str | None:
     if log.facts.side != "dc" or is_swapped(log.findings):
         return None
+    return _drawn(log.charge.charge, log.charge.energy)
+
+
+def _drawn(charge: Amounts | None, energy: Amounts | None) -> str | None:
     both = [
         numbers.plus_minus(amounts.drawn, amounts.drawn_u95, unit)
-        for amounts, unit in ((log.charge.charge, "Ah"), (log.charge.energy, "Wh"))
+        for amounts, unit in ((charge, "Ah"), (energy, "Wh"))
         if amounts is not None
     ]
     return _one_or_both(both) or None

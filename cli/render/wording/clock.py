@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from datetime import UTC, datetime, timedelta, timezone, tzinfo
-from typing import Protocol
+from collections.abc import Sequence
+from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
+from typing import Final, Protocol
 from zoneinfo import ZoneInfo
 
 from .numbers import UNKNOWN
@@ -24,6 +25,8 @@ class Dated(Protocol):
 
 #: Our own, so that words for a time load no analysis.
 _SECOND_US = 1_000_000
+#: A list of days in a sentence ends after so many rows of them.
+_MOST_DAYS: Final = 5
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 _OFFSET = re.compile(r"(?:UTC|GMT)?([+-])(\d{1,2}):?(\d{2})?")
@@ -114,3 +117,24 @@ def elapsed(us: int) -> str:
     # Parted from its absolute value: // rounds down, which would set −30 s to −1 h 59 min 30 s.
     seconds = round(us / _SECOND_US)
     return f"{'−' if seconds < 0 else '+'}{abs(seconds) // 3600}:{abs(seconds) // 60 % 60:02d}:{abs(seconds) % 60:02d}"
+
+
+def days_named(days: Sequence[date]) -> str:
+    """Return days in order as people write them, those in a row from the first to the last: ``1 and 2 Nov, 5 Nov``."""
+    rows: list[list[date]] = []
+    for day in days:
+        if rows and (day - rows[-1][-1]).days == 1:
+            rows[-1].append(day)
+        else:
+            rows.append([day])
+    named = [_from_to(row[0], row[-1]) for row in rows]
+    more = len(named) - _MOST_DAYS
+    return ", ".join(named[:_MOST_DAYS]) + (f" and {more} times more" if more > 0 else "")
+
+
+def _from_to(first: date, last: date) -> str:
+    if first == last:
+        return f"{first.day} {first:%b}"
+    joint = "and" if (last - first).days == 1 else "to"
+    month = "" if (first.year, first.month) == (last.year, last.month) else f" {first:%b}"
+    return f"{first.day}{month} {joint} {last.day} {last:%b}"

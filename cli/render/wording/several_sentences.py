@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, timedelta
 from math import isfinite
 from typing import TYPE_CHECKING
 
 from ....analysis.health.finding import withheld
 from ....analysis.not_known import Missing
 from ....analysis.pump_pulse.flow_trend import FlowTrend
+from ....analysis.several_logs.day_trends import NEAREST
+from ....analysis.several_logs.fleet import gravest, worst_first
 from . import clock, log_sentences, numbers
 from .how_it_runs import trend_sentence, volume_text
 from .log_sentences import load_name, log_title
 from .numbers import amount, duration, number, rounded_u95, with_sign
 
 if TYPE_CHECKING:
+    from ....analysis.one_log.log_report import LogReport
     from ....analysis.readings.log_facts import LogFacts
     from ....analysis.several_logs.before_after import BeforeAfter
     from ....analysis.several_logs.compared import Compared
@@ -29,6 +32,8 @@ MANY = 3
 NO_DIFFERENCE = "no difference that these logs can show"
 #: Differences in time with a wider interval are told in minutes. [s]
 _IN_MINUTES_S = 30.0
+#: So many figures that step at a change are told in its sentence.
+_MOST_STEPS = 3
 #: A list of log names in a sentence ends after so many.
 _MOST_NAMES = 5
 _STRETCH = {
@@ -46,19 +51,39 @@ def begins_with_all(report: Report) -> bool:
 
 def over_lines(over: OverLogs) -> list[str]:
     """Return what a terminal shows of all the logs together."""
-    return [*headline(over), *trends_said(over), *change_said(over), *left_out_said(over)]
+    return [*headline(over), *days_said(over), *change_said(over), *left_out_said(over)]
 
 
 def when(over: OverLogs) -> str:
     """Say how many logs there are and from when to when they go."""
+    if not over.days:
+        return f"{logs_and_days(over)}."
+    none = without_readings(over)
+    also = f"; none on {none}" if none else ""
+    return f"{logs_and_days(over)} ({over.zone}): readings on {numbers.counted(len(over.days), 'day')}{also}."
+
+
+def logs_and_days(over: OverLogs) -> str:
+    """Return how many logs there are, and the first and the last day that they hold."""
     logs = numbers.counted(len(over.logs), "log")
     if not over.days:
-        return f"{logs}."
+        return logs
     first, last = over.days[0].date, over.days[-1].date
     span = day_name(first, year=True)
     if last != first:
         span = f"{day_name(first, year=first.year != last.year)} to {day_name(last, year=True)}"
-    return f"{logs}, {span} ({over.zone}): readings on {numbers.counted(len(over.days), 'day')}."
+    return f"{logs}, {span}"
+
+
+def without_readings(over: OverLogs) -> str:
+    """Name the days between the first and the last of which there is no reading; empty where there is none."""
+    if not over.days:
+        return ""
+    known = {day.date for day in over.days}
+    first, last = over.days[0].date, over.days[-1].date
+    return clock.days_named(
+        [day for k in range((last - first).days) if (day := first + timedelta(days=k)) not in known]
+    )
 
 
 def headline(over: OverLogs) -> list[str]:
@@ -76,7 +101,9 @@ def headline(over: OverLogs) -> list[str]:
     starts = f" {name} started {at_least}{numbers.counted(count, 'time')}"
     if whole.starts_per_h is not None and not over.too_brief:
         starts += f", {numbers.number(whole.starts_per_h)} an hour"
-    return [f"In {numbers.duration(whole.measured_s)} of readings{took}{starts}.", _acts(over)]
+    none = without_readings(over)
+    no_log = f" No readings on {none}." if none else ""
+    return [f"In {numbers.duration(whole.measured_s)} of readings{took}{starts}.{no_log}", _acts(over)]
 
 
 def _acts(over: OverLogs) -> str:
@@ -92,6 +119,47 @@ def _acts(over: OverLogs) -> str:
     left = sum(bool(withheld(one.log.checks)) for one in over.logs)
     but = f", but in {left} of them not all could be judged" if left else ""
     return f"Nothing in the {logs} asks for action{but}."
+
+
+#: So many of the worst logs are named. [1]
+MOST_WORST = 3
+
+
+def worst_of(over: OverLogs) -> tuple[LogReport, ...]:
+    """Return the few logs to look at first, the worst first; none where nothing asks for action or wants watching."""
+    return worst_first(one.log for one in over.logs)[:MOST_WORST]
+
+
+def worst_said(over: OverLogs) -> str:
+    """Name the worst of the logs by its day and say what was found in it; empty where nothing is to be looked at."""
+    worst = worst_of(over)
+    if not worst:
+        return ""
+    others = " and ".join(called(log) for log in worst[1:])
+    then = f" Then {others}." if others else ""
+    return f"Worst, {called(worst[0])}: {numbers.uncapital(gravest_said(worst[0]))}{then}"
+
+
+def gravest_said(log: LogReport) -> str:
+    """Say the finding for which a log has its place among the worst; empty where it has but notes."""
+    finding = gravest(log.findings)
+    return "" if finding is None else numbers.sentence(finding.plain or finding.title)
+
+
+def called(log: LogReport) -> str:
+    """Return the day that a log is of, as people write it; its title where it is of several or has no dates."""
+    span = log.charge.span
+    if log.facts.undated or span.start_us is None or span.stop_us is None:
+        return log_title(log.facts)
+    # A log that ends at midnight holds nothing of the day that begins then.
+    ends_us = span.start_us, max(span.stop_us - 1, span.start_us)
+    first, last = (clock.local(us, log.facts).date() for us in ends_us)
+    return day_name(first) if first == last else log_title(log.facts)
+
+
+def days_said(over: OverLogs) -> list[str]:
+    """Say what changed when, and which figures rise or fall from day to day."""
+    return [*filter(None, [changed_said(over)]), *trends_said(over)]
 
 
 def trends_said(over: OverLogs) -> list[str]:
@@ -158,6 +226,20 @@ def change_said(over: OverLogs) -> list[str]:
     higher, lower = ([name for name, apart in differing if sign * apart > 0] for sign in (1, -1))
     parts = [f"{word} {', '.join(names)}" for word, names in (("higher:", higher), ("lower:", lower)) if names]
     return [f"{which(over, change)}, {'; '.join(parts) or NO_DIFFERENCE}."]
+
+
+def changed_said(over: OverLogs) -> str:
+    """Say in a sentence what changed when: the figures that step at a named change; empty where none does."""
+    change = over.change
+    if change is None or not change.steps:
+        return ""
+    steps = "; ".join(
+        f"{step.name} from {value(step.before, step.unit)} to {value(step.after, step.unit)}"
+        for step in change.steps[:_MOST_STEPS]
+    )
+    at = clock.local(change.at_us, facts_of(over))
+    note = f", {numbers.shortened(change.text)}" if change.text else ""
+    return f"Changed {at.day} {at:%b %H:%M}{note}: {steps} (the {NEAREST} days before and after)."
 
 
 def _value(x: object) -> float:

@@ -7,7 +7,16 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from . import clock, log_sentences, numbers
-from .answer import LoadTotal, NotedPart, bank_gave, first_answer, load_took, noted_parts
+from .answer import (
+    LoadTotal,
+    NotedPart,
+    bank_gave,
+    bank_gave_over,
+    first_answer,
+    load_took,
+    load_took_over,
+    noted_parts,
+)
 from .several_sentences import begins_with_all
 from .verdict import State, Verdict, verdict_on, verdict_over
 
@@ -72,12 +81,12 @@ def steps(report: Report) -> tuple[Step, ...]:
 
     Of one log with notes the fourth says what each part took, beside what the bank gave to all of them.
     """
-    logs, verdict, took = report.logs, told_verdict(report), answers(report.logs)
+    logs, verdict, took = report.logs, told_verdict(report), answers_of(report)
     measured = f"{numbers.duration(sum(log.charge.span.covered_s for log in logs))} of readings"
     first = f"First: {numbers.uncapital(verdict.first_step)}" if verdict.first_step else ""
     ran = "" if took else first_answer(max(logs, key=start_us))
     gave = [f"{a.of}: {numbers.uncapital(a.gave)}" if a.of and a.gave else a.gave for a in took]
-    gave = gave or [bank_gave(max(logs, key=start_us)) or ""]
+    gave = gave or [gave_of(report)]
     parts = noted_parts(logs[0]) if len(logs) == 1 else ()
     left = len(parts) - _MOST_PARTS
     more = f"And {numbers.counted(left, 'more part')}." if left > 0 else ""
@@ -124,6 +133,21 @@ def told_verdict(report: Report) -> Verdict:
     verdict, log = verdict_of(report)
     of = "" if begins_with_all(report) else _called(log, report.logs)
     return replace(verdict, sentence=f"{of}: {numbers.uncapital(verdict.sentence)}") if of else verdict
+
+
+def answers_of(report: Report) -> tuple[Answer, ...]:
+    """Return what the load took: of many logs in all of them together, else in each of a few."""
+    if report.over is None or not begins_with_all(report):
+        return answers(report.logs)
+    total = load_took_over(report.over)
+    return (Answer("", total, gave_of(report)),) if total is not None else ()
+
+
+def gave_of(report: Report) -> str:
+    """Say what the bank gave in all of many logs, else in the newest; empty where that is not known."""
+    if report.over is None or not begins_with_all(report):
+        return bank_gave(max(report.logs, key=start_us)) or ""
+    return bank_gave_over(report.over) or ""
 
 
 def answers(logs: Sequence[LogReport]) -> tuple[Answer, ...]:

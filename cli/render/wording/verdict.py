@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from ....analysis.health.finding import is_judged, withheld
-from . import log_sentences, numbers
+from . import clock, log_sentences, numbers
 
 if TYPE_CHECKING:
     from datetime import date
@@ -58,11 +58,25 @@ def verdict_over(over: OverLogs) -> Verdict:
     if state is None:
         # Without days that could be judged the newest log says why.
         return verdict_on(over.logs[-1].log)
-    since, history = f"Since {_date(state.since, state.newest)}", _history(state)
+    since, history = f"Since {_date(state.since, state.newest)}", f"{_history(state)}{_cured(state, over)}"
     if state.finding is None:
         return Verdict("healthy", f"{since}: healthy, {numbers.counted(state.days, 'day')}.", history=history)
     verdict = _by_finding(state.finding)
     return replace(verdict, sentence=f"{since}: {numbers.uncapital(verdict.sentence)}", history=history)
+
+
+def _cured(state: NewestState, over: OverLogs) -> str:
+    """Say that a change between the last bad day and the days that are well since may have cured it; else nothing."""
+    change = over.change
+    if state.finding is not None or not state.before_found or change is None or not change.named:
+        return ""
+    from . import several_sentences  # most verdicts are on one log
+
+    at = clock.local(change.at_us, several_sentences.facts_of(over))
+    if not state.before_found[-1].date <= at.date() <= state.since:
+        return ""
+    what = f"'{numbers.shortened(change.text)}' on" if change.text else "what was changed on"
+    return f" {numbers.capital(what)} {_date(at.date(), state.newest)} may have cured it."
 
 
 def _by_finding(finding: Finding) -> Verdict:

@@ -6,9 +6,18 @@ from dataclasses import replace
 
 import pytest
 from fleet_summaries import ORDER, found, log
+from logs_of_days import day_log, days_from
 from places import ROOT
 
-from shuntbook.analysis.several_logs.fleet import URGENCY, counts_of, ranked, taken_in_all
+from shuntbook.analysis.several_logs.fleet import (
+    URGENCY,
+    counts_of,
+    ranked,
+    starts_in_worst_hour,
+    worst_first,
+)
+from shuntbook.analysis.several_logs.over_logs import wanting_a_look
+from shuntbook.analysis.several_logs.pooled import taken_in_all
 from shuntbook.cli.fleet.words import fleet_answer, gist_of, in_short, state_of, told
 
 
@@ -27,14 +36,14 @@ def test_act_comes_before_watch_before_what_could_not_be_read_before_the_rest():
     )
 
 
-def test_urgency_then_number_then_starts_decide_within_a_group():
-    """A dry pump before short runs; two findings before one; one with a watch beside it; then the most starts."""
+def test_urgency_then_starts_then_number_decide_within_a_group():
+    """A dry pump before short runs; then the most starts; two findings before one; one with a watch beside it."""
     assert [summary.log for summary in ranked(ORDER)][:5] == [
         "z-dry",
-        "y-short-twice",
-        "w-short",
         "v-short",
         "x-short-often",
+        "y-short-twice",
+        "w-short",
     ]
 
 
@@ -123,3 +132,51 @@ def test_the_answer_stands_in_twelve_lines_of_a_terminal():
     every = fleet_answer(fleet).laid_out(160, explain=True)
     assert sum("e-sound" in line and "2.00 Ah ± 0.10" in line for line in every) == 1
     assert told(log("f", cycles=0)) == "no run of its load was seen"
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_report_of_many_logs_ranks_them_as_a_fleet_does(seed):
+    """The same days as logs of a report and as lines of a fleet: those with a finding stand in one order, by name."""
+    made = random.Random(seed)
+    logs = [
+        day_log(
+            day,
+            sorted(made.uniform(0, 24) for _ in range(made.choice((3, 40, 90)))),
+            findings=tuple(
+                found(code, made.choice(("act", "watch", "note")))
+                for code in made.sample(("short_cycling", "prime_lost", "leak_down", "draw_drift"), made.randint(0, 3))
+            ),
+        )
+        for day in days_from("2026-10-01", 25)
+    ]
+    fleet = ranked(
+        log(
+            each.facts.name,
+            *each.findings,
+            most_starts=starts_in_worst_hour(each),
+            start_us=each.charge.span.start_us,
+        )
+        for each in logs
+    )
+    pressing = [summary.log for summary in fleet if summary.acts or summary.watches]
+    assert [each.facts.name for each in worst_first(made.sample(logs, len(logs)))] == pressing
+    newest = logs[-1].facts.name
+    wanted = {newest, next(name for name in pressing if name != newest)}
+    assert {each.facts.name for each in wanting_a_look(logs)} == wanted
+
+
+def test_a_day_of_more_starts_is_worse_than_one_of_more_findings():
+    """39 starts in an hour stand before 22, whatever else was found of the quieter day; and notes alone nowhere."""
+    often = day_log("2026-10-30", [6 + k / 40 for k in range(39)], findings=(found("short_cycling", "act"),))
+    both = (found("short_cycling", "act"), found("air_charge_lost", "act"))
+    seldom = day_log("2026-10-28", [6 + k / 24 for k in range(22)], findings=both)
+    noted = day_log("2026-10-29", [6 + k / 80 for k in range(79)], findings=(found("short_cycling", "note"),))
+    assert [each.facts.name for each in worst_first([seldom, noted, often])] == ["2026-10-30", "2026-10-28"]
+
+
+def test_as_many_starts_are_as_bad_however_well_they_were_seen():
+    """Runs too brief to be measured leave it at watching: 39 starts an hour stand before 22 to act on, 12 behind."""
+    act, watch = found("short_cycling", "act"), found("short_cycling", "watch")
+    logs = [log("a", act, most_starts=22), log("b", watch, most_starts=39), log("c", watch, most_starts=12)]
+    assert [summary.log for summary in ranked([log("d", status="not read"), *logs])] == ["b", "a", "c", "d"]
+    assert [summary.log for summary in ranked(logs[1:])] == ["b", "c"]

@@ -16,15 +16,15 @@ import pyarrow.parquet as pq
 import pytest
 from browsers import until
 from fleet_runs import here, silent
-from fleet_scenes import Deadly, write_fleet, write_log, write_scene, write_site
+from fleet_scenes import SHORT, Deadly, write_fleet, write_log, write_scene, write_site
 from places import ROOT
 from readings import chunk_of, how
 
 from shuntbook.analysis.several_logs.fleet import ranked
 from shuntbook.cli.fleet import one_log
-from shuntbook.cli.fleet.one_log import Task
+from shuntbook.cli.fleet.one_log import KIND, Task
 from shuntbook.cli.fleet.pool import LOST, on_this_machine
-from shuntbook.cli.fleet.run import KIND, run_fleet, tasks_of, write_summaries
+from shuntbook.cli.fleet.run import run_fleet, tasks_of, write_summaries
 from shuntbook.cli.main import run
 from shuntbook.ingest.fleet.find_logs import FoundLog
 from shuntbook.ingest.fleet.finished_rows import KeptRows, rows_path
@@ -365,3 +365,20 @@ def test_a_worker_loads_nothing_that_draws_or_lays_out(fleet):
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT.parent)
     assert done.stdout.strip() == "{'read'} []"
+
+
+def test_the_summary_of_an_earlier_run_is_no_log(tmp_path, capsys):
+    """Under another name among the logs it is neither counted nor told; alone it is no fleet."""
+    write_scene(tmp_path / "pump.parquet", SHORT[0])
+    first, again = tmp_path / "fleet.parquet", tmp_path / "fleet2.parquet"
+    assert run(["fleet", str(tmp_path), "--out", str(first)]) == 0
+    assert run(["fleet", str(tmp_path), "--out", str(again), "--json"]) == 0
+    out = capsys.readouterr().out
+    document = json.loads(out[out.index("{") :])
+    assert (document["counts"]["logs"], document["counts"]["not_read"]) == (1, 0)
+    assert pq.read_table(again).num_rows == 1
+    alone = tmp_path / "alone"
+    alone.mkdir()
+    first.rename(alone / "fleet.parquet")
+    assert run(["fleet", str(alone), "--out", str(tmp_path / "fleet3.parquet")]) == 2
+    assert "no log here but summaries of a fleet" in capsys.readouterr().err

@@ -1,0 +1,207 @@
+"""What is shown first of many logs is about all of them: sum, runs, the worst day, what changed."""
+
+import csv
+import io
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+from day_logs import RECHARGED, us
+from logs_of_days import day_log, days_from, zone_of
+from page_reading import Reader, undrawn  # noqa: F401  (a fixture)
+from report_scenes import make_report
+
+from shuntbook.analysis.health.finding import Check, Finding
+from shuntbook.analysis.several_logs.over_logs import over_logs
+from shuntbook.cli.render.documents.csv_over_logs import NO_READINGS
+from shuntbook.cli.render.documents.csv_tables import FILES, csv_files
+from shuntbook.cli.render.documents.report import over_document
+from shuntbook.cli.render.page.first_screen import first_screen
+from shuntbook.cli.render.page.page import render, render_one_page
+from shuntbook.cli.render.still_charts.clock_rows import clock_rows
+from shuntbook.cli.render.still_charts.run_rows import MOST_NARROW
+from shuntbook.cli.render.terminal.report import report_answer
+from shuntbook.cli.render.wording import clock, several_sentences, shown
+
+PASSED = Check("short_cycling", "passed", "", "", "")
+#: 23 October has no log; after 31 October all is well.
+DAYS = [day for day in days_from("2026-10-20", 20) if str(day) != "2026-10-23"]
+BAD = {"2026-10-28": 22, "2026-10-29": 35, "2026-10-30": 39, "2026-10-31": 37}
+
+
+def a_day(day, rng):
+    """A day's log: so many starts in one hour of a bad one; its load took 3 Ah in a good one and 20 in a bad one."""
+    often = BAD.get(str(day), 0)
+    starts_h = np.sort(np.concatenate([rng.uniform(8, 20, 30), 6 + np.arange(often) / 60]))
+    plain = f"The well pump started {often} times in one hour. It should be at most 10."
+    bad = Finding("short_cycling", "act", "It starts too often", "", "", "", plain=plain, first_step="Check the air.")
+    log = day_log(day, starts_h, findings=(bad,) if often else (), run_s=15.0 if often else 75.0)
+    took = {"charge_Ah": 20.0 if often else 3.0, "charge_u95_Ah": 0.1, "energy_Wh": 75.0, "energy_u95_Wh": 2.0}
+    log = replace(log, cycles=replace(log.cycles, summary=replace(log.cycles.summary, **took)), checks=(PASSED,))
+    noted = ((us("2026-10-31T10:40"), RECHARGED),) if str(day) == "2026-10-31" else ()
+    return replace(log, facts=replace(log.facts, markers=noted))
+
+
+@pytest.fixture(scope="module")
+def report():
+    """Nineteen day-logs, four of them bad, and a note on the last of these."""
+    rng = np.random.default_rng(5)
+    logs = [a_day(day, rng) for day in DAYS]
+    return make_report(*logs, over=over_logs(logs, zone_of))
+
+
+def answer_of(report, width=80):
+    """What the terminal says, in one line."""
+    return " ".join(" ".join(report_answer(report).laid_out(width, explain=False)).split())
+
+
+def test_the_largest_figure_is_that_of_all_logs(report):
+    """15 good days of 3 Ah and four bad ones of 20 make 125 Ah; their ± add up to 1.9; on screen, sheet, wall, card."""
+    (glance,) = first_screen(report, {}, None).glances
+    runs = sum(len(log.cycles.cycles) for log in report.logs)
+    assert (glance.value, glance.either_side) == ("125.0 Ah", "1.9")
+    assert glance.beside.endswith(f"in {runs:,} runs")
+    assert glance.title == "19 logs, Tue 20 Oct to Sun 8 Nov 2026"
+    (answer,) = shown.answers_of(report)
+    assert answer.figure == "125.0 Ah ± 1.9"
+    assert any(answer.figure == "125.0 Ah ± 1.9" for step in shown.steps(report) for answer in step.answers)
+
+
+def test_page_and_sheet_say_the_sum_and_the_days(report):
+    """In the text of the page, too; the sheet is headed by all days, with the worst and the newest beside them."""
+    sheet = Reader(render_one_page(report)).said.replace("\N{NO-BREAK SPACE}", " ")
+    for words in ("19 logs, Tue 20 Oct to Sun 8 Nov 2026", "none on 23 Oct", "All 19 logs", "Worst: Fri 30 Oct"):
+        assert words in sheet
+    assert "Newest: Sun 8 Nov" in sheet
+    page = Reader(render(report)).said.replace("\N{NO-BREAK SPACE}", " ")
+    assert "The well pump took 125.0 Ah ± 1.9" in page
+
+
+def test_the_worst_day_is_named_first_and_shown_in_full(report):
+    """30 October with its 39 starts in an hour, then 31 and 29: in the terminal, on the first screen and the page."""
+    assert len(report_answer(report).laid_out(80, explain=False)) <= 12
+    text = answer_of(report)
+    assert "Worst, Fri 30 Oct: the well pump started 39 times in one hour." in text
+    assert "Then Sat 31 Oct and Thu 29 Oct." in text
+    tile = first_screen(report, {}, None).glances[0].tiles[2]
+    assert (tile.name, tile.value) == ("Worst day", "Fri 30 Oct")
+    page = render(report)
+    wanted = page.partition("The logs that want a look first")[2].partition("</ol>")[0]
+    assert [day for day in ("Fri 30 Oct", "Sat 31 Oct", "Thu 29 Oct") if day in wanted] == [
+        "Fri 30 Oct",
+        "Sat 31 Oct",
+        "Thu 29 Oct",
+    ]
+    assert "8 Nov" not in wanted  # it is healthy
+    assert 'class="log-title" id="log-' in page
+    assert "2026-10-30" in page.partition('class="log-title"')[2]
+
+
+def test_healthy_days_do_not_hide_the_bad_ones(report):
+    """State, what was before, and that the note's change may have cured it: terminal, page and wall."""
+    text = answer_of(report, 80)
+    history = (
+        "Before that: 4 of 11 days with a finding, the last on 31 Oct. 'tank recharged' on 31 Oct may have cured it."
+    )
+    assert "HEALTHY: Since 1 Nov: healthy, 8 days." in text
+    assert history in text
+    assert first_screen(report, {}, None).verdict.history == history
+    assert history in shown.steps(report)[-1].lines
+
+
+def test_without_a_note_nothing_is_said_to_have_cured_it(report):
+    """Nor where the note lies before the bad days."""
+    for markers in ((), ((us("2026-10-25T10:40"), "fence mended"),)):
+        logs = [
+            replace(log, facts=replace(log.facts, markers=markers if k == 4 else ()))
+            for k, log in enumerate(report.logs)
+        ]
+        over = over_logs(logs, zone_of)
+        text = answer_of(make_report(*logs, over=over), 200)
+        assert "with a finding" in text
+        assert "cured" not in text
+        assert several_sentences.changed_said(over) == ""
+
+
+def test_what_changed_when_is_one_sentence(report):
+    """The note with its time, and the figures of the days on either side of it."""
+    text = answer_of(report, 200)
+    assert several_sentences.changed_said(report.over) in text
+    assert several_sentences.changed_said(report.over).startswith("Changed 31 Oct 10:40, tank recharged: ")
+    assert "usual run from 15 s to 1 min 15 s" in text
+
+
+# -- tables ------------------------------------------------------------------------------------------------------------
+
+
+def rows_of(report, name):
+    """The rows of one of a report's tables."""
+    return list(csv.DictReader(io.StringIO(csv_files(report)[name].lstrip("\ufeff"))))
+
+
+def test_each_day_is_a_row(report):
+    """Its load's Ah with ±, runs, starts an hour and state; a day without a log is a row without figures."""
+    rows = rows_of(report, "load_by_day.csv")
+    assert set(csv_files(report)) == set(FILES)
+    assert [date.fromisoformat(row["date"]) for row in rows] == days_from("2026-10-20", 20)
+    by_date = {row["date"]: row for row in rows}
+    assert sum(float(row["load_Ah"]) for row in rows if row["load_Ah"]) == pytest.approx(125.0)
+    assert sum(int(row["runs"]) for row in rows if row["runs"]) == report.over.whole.starts
+    bad, gone = by_date["2026-10-30"], by_date["2026-10-23"]
+    assert (bad["load"], bad["state"], bad["load_Ah"], bad["load_u95_Ah"]) == ("well pump", "act", "20.0", "0.1")
+    assert float(bad["starts_per_h"]) == pytest.approx(69 / 24)
+    assert bad["busiest_hour"] == "39"
+    assert "39 times" in bad["findings"]
+    assert (gone["state"], gone["load_Ah"], gone["runs"]) == (NO_READINGS, "", "")
+    assert by_date["2026-11-08"]["state"] == "healthy"
+
+
+def test_a_log_alone_has_its_days_too(report):
+    """Without other logs beside it."""
+    (row,) = rows_of(make_report(report.logs[0]), "load_by_day.csv")
+    assert (row["date"], row["load_Ah"], row["runs"]) == ("2026-10-20", "3.0", "30")
+
+
+def test_trends_of_all_logs_are_in_their_table(report):
+    """Each that the JSON has, on either side of the change."""
+    rows = [row for row in rows_of(report, "trends.csv") if not row["log"]]
+    wanted = over_document(report.over)["trends"]
+    assert len(rows) == len(wanted) > 10
+    for row, trend in zip(rows, wanted, strict=True):
+        assert (row["name"], row["stretch"], row["verdict"]) == (trend["code"], trend["stretch"], trend["verdict"])
+        assert row["usual"] == ("" if trend["usual"] is None else repr(trend["usual"]))
+
+
+# -- days without readings, and days that are not drawn ----------------------------------------------------------------
+
+
+def test_days_without_readings_are_named(report):
+    """In the terminal's answer and in --explain."""
+    assert "No readings on 23 Oct." in answer_of(report, 200)
+    assert several_sentences.without_readings(replace(report.over, days=report.over.days[4:])) == ""
+
+
+def test_days_in_a_row_are_named_by_their_ends():
+    """One, two, more, over the end of a month; and not more than five times."""
+    days = [date(2026, 10, 1), *days_from("2026-10-05", 2), *days_from("2026-10-30", 4)]
+    assert clock.days_named(days) == "1 Oct, 5 and 6 Oct, 30 Oct to 2 Nov"
+    assert clock.days_named([date(2026, 10, k) for k in range(1, 20, 2)]) == (
+        "1 Oct, 3 Oct, 5 Oct, 7 Oct, 9 Oct and 5 times more"
+    )
+
+
+def test_the_picture_names_the_days_that_it_skips(report):
+    """Rows and days left out are all days, none twice; also where fewer are chosen of fewer."""
+    rows = clock_rows(report.logs)
+    few = rows.shown(12).shown(MOST_NARROW)
+    assert sorted([*few.left_out_days, *(row.day for row in few.rows)]) == DAYS
+    assert len(few.left_out_days) == few.left_out == len(DAYS) - MOST_NARROW
+    assert f"not drawn: {clock.days_named(few.left_out_days)}"[:30] in _drawn(few)
+
+
+def _drawn(rows):
+    """The texts of the narrow drawing, one after another."""
+    from shuntbook.cli.render.still_charts import run_rows, svg
+
+    return " ".join(Reader(run_rows.drawn(rows, frame=svg.NARROW)).said.split())
