@@ -41,7 +41,8 @@ if TYPE_CHECKING:
     "--changed-at",
     metavar="TIME_OR_NOTE",
     help="When something was changed at the site, such as a tank recharged: a time, or a note of a log. The days "
-    "before are set beside those after. Default with several logs: their first half beside their last.",
+    "before are set beside those after. Default with several logs: a note beside which the days' figures step, else "
+    "their first half beside their last.",
 )
 @click.option(
     "--with",

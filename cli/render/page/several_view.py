@@ -150,6 +150,8 @@ _METHOD = (
     "(Sen 1968), widened where days resemble the day before, and so wide that the intervals of all figures hold "
     "together with 95 %. A change is told where its interval leaves out nought and where over all the days it is 5 % "
     "or more.",
+    "A figure steps at a note where the three days after it lie on one side of the three before, farther than days "
+    "scatter and than it moved from day to day anyway.",
     "That starts take longer and longer is told by those of the newest three days beside those of the first three, by "
     "ranks (Hodges and Lehmann).",
     "Days of several logs add up; their ± is taken as one and the same error in all, so that it is too wide rather "
