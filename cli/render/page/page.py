@@ -121,7 +121,6 @@ def render_one_page(report: Report, second: Second = HERE) -> str:
         title=numbers.shortened(_title(report)),
         first=replace(first, verdict=_fitting(first.verdict), glances=tuple(map(_for_visitors, first.glances))),
         one_page=True,
-        several=begins_with_all(report),
         when=[numbers.shortened(text, _MOST_SAID) for text in when],
         what_if=_what_if(report),
         parts=parts,
