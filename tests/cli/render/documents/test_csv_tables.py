@@ -14,7 +14,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from telling import told
 
-from shuntbook.cli.render.documents.csv_tables import KINDS
+from shuntbook.cli.render.documents.csv_tables import FILES, KINDS
 from shuntbook.cli.render.documents.csv_text import BYTE_ORDER_MARK, csv_text, harmless
 
 LIST = "written-by-shuntbook.txt"
@@ -62,7 +62,7 @@ def tables(demo, tmp_path_factory):
 def test_every_kind_is_a_file_with_a_log_column(tables):
     """All kinds are there, whatever the logs hold, and the list of what was written beside them."""
     out, _ = tables
-    assert {path.name for path in out.iterdir()} == {f"{kind}.csv" for kind in KINDS} | {LIST}
+    assert {path.name for path in out.iterdir()} == {*FILES, LIST}
     for kind in KINDS:
         with (out / f"{kind}.csv").open(encoding="utf-8-sig", newline="") as file:
             assert next(csv.reader(file))[0] == "log"
