@@ -14,7 +14,7 @@ from ....analysis.stats.interval95 import Within
 from ..still_charts.axis import NAMES
 from ..still_charts.bars import AnswerBar
 from ..wording import log_sentences, numbers
-from ..wording.answer import added_up, amount_told, load_took_over
+from ..wording.answer import added_up, amount_told, load_took_over, taken_over
 from ..wording.several_sentences import called, gravest_said, worst_of
 from .log_tables import MOST_ROWS, Table
 
@@ -97,11 +97,13 @@ def answer_bars(log: LogReport) -> list[AnswerBar]:
 
 
 def answer_bars_of_all(over: OverLogs) -> list[AnswerBar]:
-    """Return the same of all logs together; none where what the load took is not known of all."""
-    if over.whole is None or load_took_over(over) is None:
+    """Return the same of all logs together; none where what the load took is not known."""
+    taken = taken_over(over)
+    if over.whole is None or taken is None:
         return []
+    use = LoadUse(taken.charge_Ah, taken.charge_u95_Ah, taken.energy_Wh, taken.energy_u95_Wh)
     name = log_sentences.load_name(next(log for log in added_up(over) if log.cycles.cycles))
-    return _bars(name, over.whole.use, over.whole.charge, over.whole.energy, over.side)
+    return _bars(name, use, over.whole.charge, over.whole.energy, over.side)
 
 
 def _bars(load: str, use: LoadUse, charge: Amounts | None, energy: Amounts | None, side: Side) -> list[AnswerBar]:
@@ -128,10 +130,16 @@ def all_logs(over: OverLogs) -> Table:
     """Return what all logs show together, beside the worst of them and the newest."""
     by_log = {id(one.log): one for one in over.logs}
     newest = (added_up(over) or [one.log for one in over.logs])[-1]
-    few = {f"Newest: {called(newest)}": newest} | {f"Worst: {called(log)}": log for log in worst_of(over)[:1]}
+    few = [("Worst", log) for log in worst_of(over)[:1]]
+    few += [("Newest", newest)] if not few or few[0][1] is not newest else []
     columns = [(f"All {len(over.logs):,} logs", over.whole, _days_found(over))] if over.whole is not None else []
-    columns += [(name, by_log[id(log)].figures, gravest_said(log)) for name, log in reversed(few.items())]
+    columns += [(f"{which}: {called(log)}", by_log[id(log)].figures, gravest_said(log)) for which, log in few]
     rows = [(what, *(cell(figures) for _, figures, _ in columns)) for what, cell in _OF_LOGS]
+    if over.whole is not None:
+        # Of days on which an amount is not known their own figures say nothing, the runs with one still do.
+        total = load_took_over(over)
+        took = (numbers.UNKNOWN,) * 2 if total is None else (total.charge, total.energy)
+        rows[:2] = [(row[0], cell or numbers.UNKNOWN, *row[2:]) for row, cell in zip(rows[:2], took, strict=True)]
     rows.append(("Findings", *(found or "nothing to act on" for *_, found in columns)))
     known = tuple(row for row in rows if any(cell != numbers.UNKNOWN for cell in row[1:]))
     return Table("All logs, the worst and the newest", ("", *(name for name, *_ in columns)), known, prose=True)

@@ -221,8 +221,8 @@ def _days_found(over: OverLogs) -> str:
 
 def _worst_tile(worst: Sequence[WorstLog]) -> Tile:
     if not worst:
-        return Tile("Worst day", "none", "nothing to act on or to watch", "")
-    return Tile("Worst day", worst[0].day, numbers.shortened(worst[0].seen, 60), worst[0].anchor)
+        return Tile("Worst", "none", "nothing to act on or to watch", "")
+    return Tile("Worst", worst[0].day, numbers.shortened(worst[0].seen, 60), worst[0].anchor)
 
 
 def _change_tile(over: OverLogs) -> Tile:

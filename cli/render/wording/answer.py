@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from math import floor, log10
 from typing import TYPE_CHECKING, Final, Literal
 
+from ....analysis.cycles.cycle import lower_end
 from ....analysis.cycles.taken_by_load import TakenByLoad, taken_between, taken_by_load
 from ....analysis.health.finding import is_swapped
 from ....analysis.readings.chunk import MICROSECONDS
@@ -156,8 +157,8 @@ def _noted_part(log: LogReport, stretch: MarkedStretch) -> NotedPart:
 def _load_in(log: LogReport, stretch: MarkedStretch) -> str:
     """Say what a log's load took in a stretch; empty where that is not known."""
     two = log.cycles.two_kinds
-    # Where no run was seen at all, or two loads are not told apart, nothing is said of one.
-    if not log.cycles.cycles or (two is not None and two.own is None):
+    # Where no run was seen at all, two loads are not told apart, or runs are missing, nothing is said of one.
+    if not log.cycles.cycles or log.cycles.summary.too_brief or (two is not None and two.own is None):
         return ""
     taken, across = taken_between(log.cycles, stretch.start_us, stretch.stop_us)
     if not taken.runs:
@@ -173,20 +174,46 @@ def _one_or_both(amounts: list[str]) -> str:
 
 
 def load_took_over(over: OverLogs) -> LoadTotal | None:
-    """Return what the load took by itself in all logs that are added up; None where that of one is not known."""
+    """Return what the load took by itself in all logs that are added up; None where no run was seen, or one is swapped.
+
+    Of runs whose amount is not known it says how many they are.
+    """
     from . import log_sentences  # not where a capture asks what a load took
 
+    taken = taken_over(over)
+    if taken is None:
+        return None
+    return total_of(taken, log_sentences.load_name(next(log for log in added_up(over) if log.cycles.cycles)))
+
+
+def taken_over(over: OverLogs) -> TakenByLoad | None:
+    """Add up what the load took in all logs that count; None where no run was seen, or a log's sign seems wrong."""
     logs = [log for log in added_up(over) if log.cycles.cycles]
     if over.whole is None or not logs or any(is_swapped(log.findings) for log in logs):
         return None
-    use, sums = over.whole.use, [log.cycles.summary for log in logs]
-    charge = None if any(each.charge_Ah is None for each in sums) else use.charge_Ah
-    energy = None if any(each.energy_Wh is None for each in sums) else use.energy_Wh
-    if charge is None and energy is None:
-        return None
-    figures = _figures((charge, use.charge_u95_Ah), (energy, use.energy_u95_Wh), least=use.at_least)
-    starts = over.whole.starts
-    return LoadTotal(log_sentences.load_name(logs[0]), starts, *figures, starts, too_brief=over.too_brief)
+    runs, use = over.whole.starts, over.whole.use
+    each = [taken_by_load(log.cycles) for log in logs]
+    # Of a part of a log, where logs overlap, nobody knows which of its runs have an amount.
+    apart = sum(part.runs for part in each) == runs
+    charge, energy = (use.charge_Ah, use.charge_u95_Ah, runs), (use.energy_Wh, use.energy_u95_Wh, runs)
+    if any(log.cycles.summary.charge_Ah is None for log in logs):
+        charge = _sum([(x.charge_Ah, x.charge_u95_Ah, x.runs_with_Ah) for x in each] if apart else [], use.at_least)
+    if any(log.cycles.summary.energy_Wh is None for log in logs):
+        energy = _sum([(x.energy_Wh, x.energy_u95_Wh, x.runs_with_Wh) for x in each] if apart else [], use.at_least)
+    return TakenByLoad(runs, 0, charge[2], energy[2], *charge[:2], *energy[:2], over.too_brief)
+
+
+_Summed = tuple[float | None, float | None, int]
+
+
+def _sum(amounts: list[_Summed], least: bool) -> _Summed:
+    """Return a sum of what is known, half of its interval and how many runs it is of."""
+    # One lower bound makes the sum of all one.
+    ends = [(lower_end(x, u95) if least else x, u95) for x, u95, _ in amounts]
+    known = [(x, u95) for x, u95 in ends if x is not None]
+    halves = [u95 for _, u95 in known if u95 is not None]
+    half = sum(halves) if known and len(halves) == len(known) and not least else None
+    return (sum(x for x, _ in known) if known else None), half, sum(runs for *_, runs in amounts)
 
 
 def first_answer(log: LogReport) -> str:

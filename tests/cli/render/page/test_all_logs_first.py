@@ -68,6 +68,20 @@ def test_the_largest_figure_is_that_of_all_logs(report):
     assert any(answer.figure == "125.0 Ah ± 1.9" for step in shown.steps(report) for answer in step.answers)
 
 
+def test_a_run_without_an_amount_leaves_the_sum_of_the_others(report):
+    """The first day's log knows the amounts of 29 of its 30 runs, 0.1 Ah each: 122 Ah of the others and 2.9 Ah."""
+    first, *others = report.logs
+    nothing = {"charge_Ah": None, "charge_u95_Ah": None, "energy_Wh": None, "energy_u95_Wh": None}
+    known = {"charge_Ah": 0.1, "charge_u95_Ah": 0.01, "energy_Wh": 2.5, "energy_u95_Wh": 0.1}
+    runs = [replace(run, **(known if k else nothing)) for k, run in enumerate(first.cycles.cycles)]
+    cycles = replace(first.cycles, cycles=tuple(runs), summary=replace(first.cycles.summary, **nothing))
+    logs = (replace(first, cycles=cycles), *others)
+    over = over_logs(logs, zone_of)
+    (glance,) = first_screen(make_report(*logs, over=over), {}, None).glances
+    assert glance.value == "124.9 Ah"
+    assert glance.beside.endswith(f"in {over.whole.starts - 1:,} of {over.whole.starts:,} runs")
+
+
 def test_page_and_sheet_say_the_sum_and_the_days(report):
     """In the text of the page, too; the sheet is headed by all days, with the worst and the newest beside them."""
     sheet = Reader(render_one_page(report)).said.replace("\N{NO-BREAK SPACE}", " ")
@@ -85,7 +99,7 @@ def test_the_worst_day_is_named_first_and_shown_in_full(report):
     assert "Worst, Fri 30 Oct: the well pump started 39 times in one hour." in text
     assert "Then Sat 31 Oct and Thu 29 Oct." in text
     tile = first_screen(report, {}, None).glances[0].tiles[2]
-    assert (tile.name, tile.value) == ("Worst day", "Fri 30 Oct")
+    assert (tile.name, tile.value) == ("Worst", "Fri 30 Oct")
     page = render(report)
     wanted = page.partition("The logs that want a look first")[2].partition("</ol>")[0]
     assert [day for day in ("Fri 30 Oct", "Sat 31 Oct", "Thu 29 Oct") if day in wanted] == [
