@@ -130,6 +130,7 @@ def all_logs(over: OverLogs) -> Table:
     """Return what all logs show together, beside the worst of them and the newest."""
     by_log = {id(one.log): one for one in over.logs}
     newest = (added_up(over) or [one.log for one in over.logs])[-1]
+    # Three columns are what a sheet has room for.
     few = [("Worst", log) for log in worst_of(over)[:1]]
     few += [("Newest", newest)] if not few or few[0][1] is not newest else []
     columns = [(f"All {len(over.logs):,} logs", over.whole, _days_found(over))] if over.whole is not None else []
@@ -158,5 +159,6 @@ _OF_LOGS: Final[tuple[tuple[str, Callable[[DayFigures], str]], ...]] = (
 
 
 def _days_found(over: OverLogs) -> str:
+    # Days that could not be judged are no days without a finding.
     days = judged_days(over)
     return f"on {sum(bool(day.findings) for day in days):,} of {numbers.counted(len(days), 'day')}" if days else ""

@@ -117,6 +117,7 @@ def first_screen(report: Report, anchors: dict[int, str], picture: Figure | None
     judged, first = shown.verdict_of(report)
     over = report.over
     if over is not None and begins_with_all(report):
+        # One glance at all of them: what one log of many shows is of no use without its day, and stands below.
         worst = tuple(
             WorstLog(called(log), verdict.verdict_on(log).state, _first_sentence(log), anchors.get(id(log), ""))
             for log in worst_of(over)
@@ -227,6 +228,7 @@ def _worst_tile(worst: Sequence[WorstLog]) -> Tile:
 
 def _change_tile(over: OverLogs) -> Tile:
     change = over.change
+    # Halves of the logs, set beside each other where nobody named a change, are no change.
     if change is not None and change.named:
         at, name = clock.local(change.at_us, facts_of(over)), numbers.shortened(change.text, 60)
         return Tile("What changed", f"{at.day} {at:%b}", name or "before and after it", "several-change")
