@@ -15,7 +15,7 @@ from ..stats.ranks import FEWEST
 from .compare import LogComparison, compare_logs
 from .compared import ComparedLog
 from .day_pieces import DayPiece, Pool, by_day, running_s, usual_of
-from .day_trends import Step
+from .day_trends import FigureStep
 from .pooled import pooled_charge
 
 
@@ -43,7 +43,7 @@ class BeforeAfter:
     after_days: int
     comparison: LogComparison | None
     remarks: tuple[str, ...]
-    steps: tuple[Step, ...] = ()
+    steps: tuple[FigureStep, ...] = ()
 
 
 def before_after(pool: Pool, change: NamedChange | None = None) -> BeforeAfter | None:

@@ -178,7 +178,7 @@ def _wider(y: FloatArray, *, rising: bool) -> float:
 
 
 @dataclass(frozen=True)
-class Step:
+class FigureStep:
     """How a figure differs on either side of an instant: the medians of the nearest days before it and after. [unit]
 
     `clear` is how many times as large the difference is as chance and the days' own slopes make it: over 1.
@@ -207,7 +207,7 @@ class DaySteps:
         values = [values_of_days(some, figure.code) for figure in followed]
         self._figures = [(figure, y, _scatter(y), self._slope(y)) for figure, y in zip(followed, values, strict=True)]
 
-    def at(self, at_us: int, *, instants: int = 1) -> tuple[Step, ...]:
+    def at(self, at_us: int, *, instants: int = 1) -> tuple[FigureStep, ...]:
         """Return the figures that step at an instant, the clearest first; `instants` is how many are looked at."""
         sides = self._sides(at_us)
         if sides is None:
@@ -241,7 +241,7 @@ class DaySteps:
 
     def _step(
         self, figure: FollowedFigure, y: FloatArray, scatter: float, slope: float, low: int, high: int, reach: float
-    ) -> Step | None:
+    ) -> FigureStep | None:
         windows = slice(low - NEAREST, low), slice(high, high + NEAREST)
         before, after = (y[window] for window in windows)
         apart = before.max() < after.min() or before.min() > after.max()
@@ -254,7 +254,7 @@ class DaySteps:
         slide = max(0.0, *(each * between_d * np.sign(change) for each in (slope, *near)))
         by_chance = max(reach * scatter, LEAST_CHANGE * abs(float(np.nanmedian(y))))
         clear = abs(change) / (slide + by_chance) if slide + by_chance > 0 else 0.0
-        return Step(*figure, float(np.median(before)), float(np.median(after)), clear) if clear > 1 else None
+        return FigureStep(*figure, float(np.median(before)), float(np.median(after)), clear) if clear > 1 else None
 
 
 def _scatter(y: FloatArray) -> float:

@@ -88,7 +88,7 @@ KEYS: Final = {
     "DayTrend": "stretch code name unit usual per_day span_d count verdict why:text change",
     "CalendarCell": "starts measured_s length_s whole",
     "BeforeAfter": "at_us note=text:text named before_days after_days notes=remarks comparison steps",
-    "Step": "code name unit before after clear",
+    "FigureStep": "code name unit before after clear",
     "FoundOften": "code=finding.code severity=finding.severity title=finding.title plain=finding.plain "
     "logs=logs.facts.name",
     "LeftOut": "log=log.facts.name why",

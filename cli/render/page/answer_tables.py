@@ -141,7 +141,7 @@ def all_logs(over: OverLogs) -> Table:
         total = load_took_over(over)
         took = (numbers.UNKNOWN,) * 2 if total is None else (total.charge, total.energy)
         rows[:2] = [(row[0], cell or numbers.UNKNOWN, *row[2:]) for row, cell in zip(rows[:2], took, strict=True)]
-    rows.append(("Findings", *(found or "nothing to act on" for *_, found in columns)))
+    rows.append(("Findings", *(finding or "nothing to act on" for *_, finding in columns)))
     known = tuple(row for row in rows if any(cell != numbers.UNKNOWN for cell in row[1:]))
     return Table("All logs, the worst and the newest", ("", *(name for name, *_ in columns)), known, prose=True)
 

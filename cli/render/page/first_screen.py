@@ -269,9 +269,9 @@ def _told(total: LoadTotal | None, drawn: tuple[str, str], side: Side, past: str
 def _drawn(charge: Amounts | None, energy: Amounts | None, side: Side) -> tuple[str, str]:
     """Return charge and energy that went out of the bank; empty where not measured."""
     both = (charge, "Ah"), (energy, "Wh")
-    told = ["" if x is None else numbers.plus_minus(x.drawn, x.drawn_u95, unit) for x, unit in both]
+    texts = ["" if x is None else numbers.plus_minus(x.drawn, x.drawn_u95, unit) for x, unit in both]
     # Amps behind an inverter are no charge of the bank.
-    return (told[0] if side == "dc" else ""), told[1]
+    return (texts[0] if side == "dc" else ""), texts[1]
 
 
 def _taken(log: LogReport) -> Tile:
