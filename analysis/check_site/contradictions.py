@@ -194,7 +194,8 @@ def _water(water: Water, site: Site) -> Iterator[Oddity]:
             (pump, "kind"),
             (water, "load"),
         )
-    if water.air_kPa is None:
+    # Of a tank that is known by its volume alone there is nothing to say.
+    if water.air_kPa is None or water.start_kPa is None:
         return
     below_kPa, shown = water.start_kPa - water.air_kPa, water.shown.of_pressure
     if abs(below_kPa - PRECHARGE_BELOW_KPA) > _READ_TO_KPA:

@@ -270,7 +270,7 @@ def _water(water: Water) -> str:
     shown = water.shown
     words = [
         f"Water: '{water.load}' fills a tank of {shown.of_volume(water.volume_L)}",
-        f"starts at {shown.of_pressure(water.start_kPa)} and stops at {shown.of_pressure(water.stop_kPa)}",
+        _switch(water),
         "pre-charge not given" if water.air_kPa is None else f"pre-charge {shown.of_pressure(water.air_kPa)}",
     ]
     plan = tank_plan(water)
@@ -283,6 +283,12 @@ def _water(water: Water) -> str:
     if water.height_m:
         words.append(f"{shown.of_length(water.height_m)} above the sea")
     return "; ".join(words) + "."
+
+
+def _switch(water: Water) -> str:
+    ends = (("starts", water.start_kPa), ("stops", water.stop_kPa))
+    given = [f"{when} at {water.shown.of_pressure(kPa)}" for when, kPa in ends if kPa is not None]
+    return " and ".join(given) or "pressures of its switch not given"
 
 
 def _meter(meter: Meter) -> str:

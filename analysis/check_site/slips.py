@@ -306,19 +306,18 @@ def _pressure(water: Water, key: str) -> Iterator[Oddity]:
     value, unit = (value_psi, "psi") if value_psi is not None else (value_kPa, "kPa")
     if not value:
         return
-    # So low is bar under either key; above, a figure is tried as the unit of the other key.
-    if value <= 10:
-        meant, write = "bar", f"{key}_kPa = {_n(value * KPA_PER_BAR)}"
+    # So low is bar under either key, unless it is none in bar either; above, a figure is tried as the other key's unit.
+    if value < 0.9:
+        what = "check its figure and its unit"
+    elif value <= 10:
+        what = f"if bar is meant, write {key}_kPa = {_n(value * KPA_PER_BAR)}"
     elif unit == "kPa" and value < 90:
-        meant, write = "psi", f"{key}_psi = {_n(value)}"
+        what = f"if psi is meant, write {key}_psi = {_n(value)}"
     elif unit == "psi" and value > 150:
-        meant, write = "kPa", f"{key}_kPa = {_n(value)}"
+        what = f"if kPa is meant, write {key}_kPa = {_n(value)}"
     else:
         return
-    yield odd(
-        f"{key}_{unit} is {_n(value)}, hardly a pressure system's; if {meant} is meant, write {write}.",
-        (water, f"{key}_{unit}"),
-    )
+    yield odd(f"{key}_{unit} is {_n(value)}, hardly a pressure system's; {what}.", (water, f"{key}_{unit}"))
 
 
 def _tank_run(pump: Load, water: Water, site: Site) -> Iterator[Oddity]:

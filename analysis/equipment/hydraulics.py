@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
 from typing import Final
 
 from ..not_known import Missing, Refusal
 from ..site.water import Water
 from .judged import Judgement
+from .water import no_switch
 
 #: Weight of a litre of water: 9.81 N, as course notes on pumping use it.
 N_PER_L: Final = 9.81
@@ -41,22 +43,23 @@ def water_power_W(flow_L_per_min: float, head_m: float) -> float:
 
 
 def total_head_m(water: Water) -> float | None:
-    """Return lift plus the mean of cut-in and cut-out as metres of water; None where no lift is given [m]."""
-    return None if water.lift_m is None else water.lift_m + _pressure_m(water)
+    """Return lift plus the mean of cut-in and cut-out as metres of water; None where one of them is not given [m]."""
+    pressure_m = _pressure_m(water)
+    return None if water.lift_m is None or pressure_m is None else water.lift_m + pressure_m
 
 
-def _pressure_m(water: Water) -> float:
+def _pressure_m(water: Water) -> float | None:
     # The pressure rises from cut-in to cut-out in each run; the middle stands for all of it.
-    return (water.start_kPa + water.stop_kPa) / 2 / KPA_PER_M
+    return None if water.switch_kPa is None else sum(water.switch_kPa) / 2 / KPA_PER_M
 
 
 def most_flow_L_per_min(water: Water, power_W: float) -> float:
-    """Return the flow that no small pump exceeds which takes in so much power [L/min].
+    """Return the flow that no small pump exceeds which takes in so much power [L/min]; infinite where nothing is given.
 
     It is lifted against the switch's pressure and the lift; one that is not given is left out, which allows more.
     """
-    head_m = (water.lift_m or 0.0) + _pressure_m(water)
-    return HIGHEST * power_W / water_power_W(1.0, head_m)
+    head_m = (water.lift_m or 0.0) + (_pressure_m(water) or 0.0)
+    return HIGHEST * power_W / water_power_W(1.0, head_m) if head_m else inf
 
 
 def wire_to_water(water: Water | None, power_W: float) -> WireToWater | Missing:
@@ -70,8 +73,10 @@ def wire_to_water(water: Water | None, power_W: float) -> WireToWater | Missing:
     if water is None or water.pump_L_per_min is None:
         return Missing(what, ("water.flow_L_per_min", "water.flow_gal_per_min"))
     lift_m, head_m = water.lift_m, total_head_m(water)
-    if lift_m is None or head_m is None:
+    if lift_m is None:
         return Missing(what, ("water.head_m", "water.head_ft"))
+    if head_m is None:
+        return no_switch(what, water)
     useful_W = water_power_W(water.pump_L_per_min, head_m)
     share = useful_W / power_W
     low, high = PLAUSIBLE

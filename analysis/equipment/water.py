@@ -144,13 +144,22 @@ class TankPlan:
     assumptions: tuple[str, ...]
 
 
+def no_switch(what: str, water: Water) -> Missing:
+    """Return what stands in the place of a figure that needs the pressures at which the pump starts and stops."""
+    key, when = ("cut_in", "starts") if water.start_kPa is None else ("cut_out", "stops")
+    because = f"the pressure at which the pump {when} is not given"
+    return Missing(what, (f"water.{key}_kPa", f"water.{key}_psi"), because)
+
+
 def tank_plan(water: Water | None) -> TankPlan | Missing:
     """Return what a tank should do by the figures of the site file."""
     if water is None:
         return Missing("word on the pressure tank", ("water",))
+    if water.switch_kPa is None:
+        return no_switch("word on the pressure tank", water)
     if water.air_kPa is None:
         return Missing("word on the pressure tank", ("water.precharge_kPa", "water.precharge_psi"))
-    drawn_L = drawdown_L(water.volume_L, water.air_kPa, water.start_kPa, water.stop_kPa, atmosphere_kPa(water.height_m))
+    drawn_L = drawdown_L(water.volume_L, water.air_kPa, *water.switch_kPa, atmosphere_kPa(water.height_m))
     flow = water.pump_L_per_min
     assumptions = (
         "Boyle's law at one temperature, with the pre-charge of the site file; a bladder may allow less.",

@@ -179,12 +179,15 @@ def _tank_run_s(water: Water | None, load: Load | None) -> Bound | None:
     """Return the shortest run that a sound tank allows; None where tank or flow are not known. [s]."""
     if water is None or load is None or water.load != load.name or water.pump_L_per_min is None:
         return None
+    if water.switch_kPa is None:
+        return None
+    start_kPa, stop_kPa = water.switch_kPa
     air_kPa, assumed = water.air_kPa, ""
     if air_kPa is None:
-        air_kPa = max(water.start_kPa - PRECHARGE_BELOW_KPA, 0.0)
+        air_kPa = max(start_kPa - PRECHARGE_BELOW_KPA, 0.0)
         assumed = f"; pre-charge assumed {below_cut_in(water.shown)} ({PRECHARGE_SOURCE})"
     outside_kPa = atmosphere_kPa(water.height_m)
-    usable_L = drawdown_L(water.volume_L, air_kPa, water.start_kPa, water.stop_kPa, outside_kPa)
+    usable_L = drawdown_L(water.volume_L, air_kPa, start_kPa, stop_kPa, outside_kPa)
     # With such pressures no water gets in, and no run is too short for it.
     if usable_L <= 0:
         return None

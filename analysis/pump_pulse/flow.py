@@ -13,7 +13,14 @@ from math import exp, hypot, log
 from typing import Final, Literal
 
 from ..equipment.hydraulics import most_flow_L_per_min
-from ..equipment.water import PRECHARGE_BELOW_KPA, PRECHARGE_SOURCE, atmosphere_kPa, below_cut_in, drawdown_L
+from ..equipment.water import (
+    PRECHARGE_BELOW_KPA,
+    PRECHARGE_SOURCE,
+    atmosphere_kPa,
+    below_cut_in,
+    drawdown_L,
+    no_switch,
+)
 from ..health.finding import Check, Finding
 from ..not_known import Missing
 from ..site.site import Water
@@ -110,10 +117,12 @@ def pump_flow(
 
 def drawdown_within(water: Water) -> Within | Missing:
     """Return the water of a tank from cut-in to cut-out, with what volume, gauges and warm air may be off. [L]"""
+    if water.switch_kPa is None:
+        return no_switch("flow of the pump by its runs", water)
     air_kPa, air_off_kPa = water.air_kPa, GAUGE_OFF_KPA
     if air_kPa is None:
-        air_kPa, air_off_kPa = max(water.start_kPa - PRECHARGE_BELOW_KPA, 0.0), ASSUMED_OFF_KPA
-    stated = (air_kPa, water.start_kPa, water.stop_kPa)
+        air_kPa, air_off_kPa = max(water.switch_kPa[0] - PRECHARGE_BELOW_KPA, 0.0), ASSUMED_OFF_KPA
+    stated = (air_kPa, *water.switch_kPa)
     outside_kPa = atmosphere_kPa(water.height_m)
     value = drawdown_L(water.volume_L, *stated, outside_kPa)
     if value <= 0:

@@ -14,7 +14,7 @@ from .units import KPA_PER_PSI, L_PER_GAL, M_PER_FT
 
 
 class Water(ShownTable):
-    """The pressure system of the pump ``load``; pressures are gauge pressures."""
+    """The pressure system of the pump ``load``; pressures are gauge pressures. A tank alone is kept as well."""
 
     same_thing = (
         ("tank_volume_L", "tank_volume_gal"),
@@ -25,7 +25,7 @@ class Water(ShownTable):
         ("head_m", "head_ft"),
         ("altitude_m", "altitude_ft"),
     )
-    needed = same_thing[:3]
+    needed = same_thing[:1]
     also_called: ClassVar[Mapping[str, str]] = {
         "pump": "load", "volume_l": "tank_volume_L", "tank_l": "tank_volume_L", "volume_gal": "tank_volume_gal",
         "tank_gal": "tank_volume_gal",
@@ -63,14 +63,20 @@ class Water(ShownTable):
         return needed_SI(self.tank_volume_L, self.tank_volume_gal, L_PER_GAL)
 
     @property
-    def start_kPa(self) -> float:
+    def start_kPa(self) -> float | None:
         """Gauge pressure at which the pump starts: cut-in [kPa]."""
-        return needed_SI(self.cut_in_kPa, self.cut_in_psi, KPA_PER_PSI)
+        return SI(self.cut_in_kPa, self.cut_in_psi, KPA_PER_PSI)
 
     @property
-    def stop_kPa(self) -> float:
+    def stop_kPa(self) -> float | None:
         """Gauge pressure at which the pump stops: cut-out [kPa]."""
-        return needed_SI(self.cut_out_kPa, self.cut_out_psi, KPA_PER_PSI)
+        return SI(self.cut_out_kPa, self.cut_out_psi, KPA_PER_PSI)
+
+    @property
+    def switch_kPa(self) -> tuple[float, float] | None:
+        """Gauge pressures at which the pump starts and stops; None where one of them is not given [kPa]."""
+        start, stop = self.start_kPa, self.stop_kPa
+        return None if start is None or stop is None else (start, stop)
 
     @property
     def air_kPa(self) -> float | None:

@@ -118,7 +118,10 @@ def _by_file(before: Site, after: Site, was: TankPlan | Missing, will: TankPlan 
 
 def less_flow(water: Water, changed: Water) -> float:
     """Return which share less a pump may give at other pressures; below 0 which share more. [1]"""
-    more_kPa = ((changed.start_kPa - water.start_kPa) + (changed.stop_kPa - water.stop_kPa)) / 2
+    if water.switch_kPa is None or changed.switch_kPa is None:
+        return 0.0
+    (was_start, was_stop), (start, stop) = water.switch_kPa, changed.switch_kPa
+    more_kPa = ((start - was_start) + (stop - was_stop)) / 2
     # Against far more pressure it gives nothing at all, and no share of it says when.
     return min(FLOW_FALLS * more_kPa, 0.9)
 
@@ -224,9 +227,7 @@ def _times(
 ) -> Within | Missing:
     """Return how many times the water the tank gives after the change, with how far that may be off. [1]"""
     was, will = plans
-    same_pressures = (water.air_kPa, water.start_kPa, water.stop_kPa) == (
-        changed.air_kPa, changed.start_kPa, changed.stop_kPa,
-    )  # fmt: skip
+    same_pressures = (water.air_kPa, water.switch_kPa) == (changed.air_kPa, changed.switch_kPa)
     if same_pressures and changed.volume_L == water.volume_L:
         return Within.exactly(1.0)
     if isinstance(was, Missing) or isinstance(will, Missing):

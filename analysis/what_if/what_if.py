@@ -279,7 +279,7 @@ def _of_start(setup: Setup) -> tuple[str, ...]:
 def precharge_amiss(site: Site) -> list[str]:
     """Say where the air of the changed tank does not go with its switch."""
     water = site.water
-    if water is None or water.air_kPa is None:
+    if water is None or water.air_kPa is None or water.start_kPa is None:
         return []
     if abs(water.start_kPa - water.air_kPa - PRECHARGE_BELOW_KPA) <= KPA_PER_PSI:
         return []

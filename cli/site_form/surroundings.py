@@ -18,9 +18,10 @@ WATER: Final = Group(
         Field("load", "Filled by", "The pump, one of the loads.", "required", names=("loads",)),
         Field("tank_volume_L", "Volume of the whole tank", "On the tank's label.", "required", ("L", "gal"),
               ("tank_volume_gal",)),
-        Field("cut_in_kPa", "Pump starts at", "Under the pressure switch's cover, or read it at the gauge.", "required",
-              _PRESSURE, ("cut_in_psi",)),
-        Field("cut_out_kPa", "Pump stops at", "Beside it; 20 psi or 1.4 bar higher as a rule.", "required", _PRESSURE,
+        Field("cut_in_kPa", "Pump starts at",
+              "Under the pressure switch's cover, or at the gauge; both if you like: 40/60 psi.", "usual", _PRESSURE,
+              ("cut_in_psi",)),
+        Field("cut_out_kPa", "Pump stops at", "Beside it; 20 psi or 1.4 bar higher as a rule.", "usual", _PRESSURE,
               ("cut_out_psi",)),
         # Without these two the tank is not judged; both take a minute to find out.
         Field("precharge_kPa", "Air pressure of the empty tank",

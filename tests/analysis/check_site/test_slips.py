@@ -102,6 +102,8 @@ def test_figures_of_a_usual_size_are_no_slips():
         ({"water__cut_in_kPa": 40.0}, "write cut_in_psi = 40"),
         ({"water__cut_out_kPa": 60.0, "water__cut_in_kPa": 40.0}, "write cut_out_psi = 60"),
         ({"water__cut_in_kPa": 2.8}, "write cut_in_kPa = 280"),
+        # 40 over 60 is a household's pressure in no unit.
+        ({"water__cut_in_kPa": 40 / 60}, "check its figure and its unit"),
         ({"water__precharge_kPa": 38.0}, "write precharge_psi = 38"),
         ({"water__precharge_kPa": None, "water__precharge_psi": 262.0}, "write precharge_kPa = 262"),
         # 20 L of tank: 0.258 of it (Boyle's law, as for 170 L) at 38 L/min is 8 s; a minute is the least for the motor

@@ -35,6 +35,7 @@ def test_of_a_whole_file_all_is_judged():
             "what its protection",
         ),
         ("precharge_psi = 38", "", ("water", "precharge_psi"), "No word on the pressure tank"),
+        ("cut_in_psi = 40", "", ("water", "cut_in_psi"), "the pressure at which the pump starts is not given; add"),
         ("sun_hours_h = 4.2", "", ("array", "sun_hours_h"), "No yield of the array"),
         ("performance_ratio = 0.62", "", ("array", "performance_ratio"), "No yield of the array"),
         ("power_W = 90", "", ("loads", 1, "power_W"), "'seedling mats'"),

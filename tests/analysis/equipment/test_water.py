@@ -182,6 +182,10 @@ def water_without(*keys):
     [
         (tank_plan(None), "water"),
         (tank_plan(water_without("precharge_psi")), "water.precharge_kPa"),
+        (tank_plan(water_without("cut_in_psi")), "water.cut_in_kPa"),
+        (tank_plan(water_without("cut_out_psi")), "water.cut_out_psi"),
+        (tank_plan(Water(load="p", tank_volume_L=300.0)), "water.cut_in_psi"),
+        (wire_to_water(water_without("cut_out_psi"), 700.0), "water.cut_out_kPa"),
         (seen_cycle(water_without("flow_gal_per_min"), run_s=9, off_s=9), "water.flow_L_per_min"),
         (water_cost(None, energy_Wh=1.0), "water"),
         (wire_to_water(water_without("head_m"), 700.0), "water.head_m"),

@@ -41,11 +41,12 @@ def test_without_a_pre_charge_two_psi_below_cut_in_are_taken_and_said():
     assert "assumed" in assumed.tank_run_s.source
 
 
-def test_without_a_flow_or_a_tank_there_is_no_shortest_run():
+def test_without_a_flow_a_switch_or_a_tank_there_is_no_shortest_run():
     """What is not in the site file is not made up."""
     place = site()
-    tank = place.water.model_copy(update={"flow_gal_per_min": None})
-    assert limits_for(place.model_copy(update={"water": tank}), place.load("well pump")).tank_run_s is None
+    for key in ("flow_gal_per_min", "cut_in_psi", "cut_out_psi"):
+        tank = place.water.model_copy(update={key: None})
+        assert limits_for(place.model_copy(update={"water": tank}), place.load("well pump")).tank_run_s is None, key
     assert limits(water=False).tank_run_s is None
     assert limits_for(None, None).tank_run_s is None
 

@@ -49,6 +49,13 @@ def test_the_tank_takes_what_boyles_law_says():
     assert 0.8 * taken.value < taken.low < taken.high < 1.2 * taken.value
 
 
+def test_a_tank_whose_switch_is_not_known_tells_no_flow():
+    """Its volume alone is kept; what it takes in is not guessed."""
+    taken = drawdown_within(water(cut_out_psi=None))
+    assert isinstance(taken, Missing)
+    assert "water.cut_out_kPa" in taken.add
+
+
 @given(st.floats(0.02, 0.8), st.floats(20, 60), st.floats(10, 60))
 def test_steady_use_gives_the_time_of_filling_exactly(use, flow, drawdown):
     """Run = D / (Q - use) and rest = D / use: all runs are longer than D / Q, and yet that is what comes out."""

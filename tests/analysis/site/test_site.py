@@ -166,7 +166,7 @@ def test_without_a_water_system_the_only_pump_is_the_main_one(tmp_path):
         ('name = "fridge"', 'name = "well pump "', "loads[2].name", "the name of an earlier one"),
         ("cut_in_psi = 40", "cut_in_psi = 60", "water.cut_in_psi", "must be below the cut-out pressure"),
         ("cut_in_psi = 40", "cut_in_kPa = 420", "water.cut_in_kPa", "must be below the cut-out pressure"),
-        ("cut_in_psi = 40", "", "water", "needs cut_in_kPa or cut_in_psi"),
+        ("tank_volume_gal = 44", "", "water", "needs tank_volume_L or tank_volume_gal"),
         ("length_m = 1.8", "length_m = 1.8\nlength_ft = 6", "conductors[1].length_ft", "says again what length_m says"),
         ("length_m = 1.8", "", "conductors[1]", "needs length_m or length_ft"),
         ("minimum_run_s = 60", "minimum_run_s = 60\nlongest_run_s = 60", "limits.longest_run_s", "must be longer than"),

@@ -157,6 +157,16 @@ def off(runs):
     return (runs.times.high - runs.times.low) / 2 / runs.times.value
 
 
+def test_a_tank_counts_by_its_volume_alone_where_its_switch_is_not_known():
+    """At the same pressures twice the tank gives twice the water, whichever they are; at others nobody can say."""
+    keys = [f"{key}_{unit}" for key in ("cut_in", "cut_out", "precharge") for unit in ("kPa", "psi")]
+    _, runs = runs_after(TankChange("t", 240.0), without=keys)
+    assert runs.times.value == pytest.approx(2.0)
+    _, runs = runs_after(PressureChange("p", 200.0, 300.0), without=keys)
+    assert isinstance(runs, Missing)
+    assert "water.cut_in_kPa" in runs.add
+
+
 def test_a_tank_in_order_counts_by_the_share_of_the_two():
     _, runs = runs_after(TankChange("t", 240.0))
     assert runs.times.value == pytest.approx(2.0)
