@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from math import gcd, isfinite
 from typing import Final
 
 import numpy as np
@@ -42,12 +43,19 @@ _SPELT: Final = {
     "litres": "L", "liter": "L", "liters": "L", "gallon": "gal", "gallons": "gal", "m³": "m3", "mm²": "mm2",
     "sqmm": "mm2", "mω": "mohm", "milliohm": "mohm", "milliohms": "mohm", "ω": "ohm", "ohms": "ohm",
     "horsepower": "hp", "bhp": "hp", "ps": "hp", "awg": "AWG", "pct": "%", "percent": "%", "kilowatthour": "kWh",
-    "bars": "bar", "wp": "W", "kwp": "kW", "pounds": "psi", "l/min": "L/min", "gal/min": "gal/min",
+    "bars": "bar", "wp": "W", "kwp": "kW", "pounds": "psi", "psig": "psi", "l/min": "L/min", "gal/min": "gal/min",
 }  # fmt: skip
 #: How a key's end spells a unit, where it is not the unit's symbol.
 _AT_KEYS_END: Final = {"L_per_min": "L/min", "gal_per_min": "gal/min", "pct": "%"}
 _FRACTIONS: Final = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅓": "1/3", "⅔": "2/3", "⅛": "1/8"}
-_FRACTION = re.compile(r"(?:(\d+)[ -])?(\d+)/(\d+)(.*)", re.DOTALL)
+_FRACTION = re.compile(r"(?:(\d{1,9})[ -])?(\d{1,9})/(\d{1,9})(.*)", re.DOTALL)
+#: Two figures that stand together: ``40/60 psi``, ``115-230 V``.
+_TWO = re.compile(
+    r"(\d[\d.,]*)\s*([^\d\s/\u2013\u2014-]*)\s*(?:/|-|\u2013|\u2014|\bto\b|\band\b)\s*(\d[\d.,]*)\s*(\D*)",
+    re.IGNORECASE,
+)
+#: What plates divide by; of one part alone any number: 1/20 hp.
+_DIVISORS: Final = (2, 3, 4, 8, 16, 32)
 _NUMBER = re.compile(r"([+-]?(?:\d[\d.,'\u00a0\u202f_ ]*|\.\d+)(?:[eE][+-]?\d+)?)(.*)", re.DOTALL)
 _GROUPED = re.compile(r"[1-9]\d{0,2}(,\d{3})+(\.\d+)?")
 
@@ -76,6 +84,53 @@ def amount_of(text: str) -> Amount | None:
         return None
     value, other = _read(number[1].strip())
     return None if value is None else _with_unit(value, other, number[2])
+
+
+def is_fraction(text: str) -> bool:
+    """Tell whether a text is a fraction as plates have them, ``3/4``; 40/60 and 115/230 are two figures."""
+    fraction = _FRACTION.fullmatch(text.strip())
+    if fraction is None:
+        return False
+    over, under = int(fraction[2]), int(fraction[3])
+    return under > 0 and gcd(over, under) == 1 and (over == 1 or under in _DIVISORS)
+
+
+def two_amounts(text: str) -> tuple[str, str] | None:
+    """Return two figures that stand together as two texts, with a unit that stands at one of them at both; else None.
+
+    A fraction is returned as well: which it is depends on what is asked.
+    """
+    two = _TWO.fullmatch(" ".join(text.split()))
+    if two is None:
+        return None
+    first, unit, second, last = (part.strip() for part in two.groups())
+    return f"{first} {unit or last}".strip(), f"{second} {last or unit}".strip()
+
+
+def same_twice(first: str, second: str) -> bool:
+    """Tell whether two texts give one figure in two units, as plates do: ``1.5 hp`` and ``1.1 kW``."""
+    sizes = []
+    for amount in map(amount_of, (first, second)):
+        if amount is None or amount.unit is None or not isfinite(amount.value):
+            return False
+        sizes.append(
+            (amount.unit.dimension, amount.unit.symbol, float(amount.unit.to_canonical(np.array([amount.value]))[0]))
+        )
+    (one, unit, value), (other, other_unit, other_value) = sizes
+    # Plates are rounded, hence 5 %.
+    return one == other and unit != other_unit and abs(value - other_value) <= 0.05 * abs(value)
+
+
+def _either(text: str) -> Amount | None:
+    """Return two figures that stand where one belongs as one that may be either; None where they are not alike."""
+    bare = text.strip().strip("\"'")
+    first, second = (amount_of(each) for each in (not is_fraction(bare) and two_amounts(bare)) or ("", ""))
+    if first is None or second is None or first.unit != second.unit or first.other or second.other:
+        return None
+    # What is over nought is the size of a wire.
+    if second.value == 0:
+        return None
+    return Amount(first.value, first.unit, second.value)
 
 
 def _with_unit(value: float, other: float | None, rest: str) -> Amount | None:
@@ -135,7 +190,7 @@ def right_line(key: str, text: str, known: Sequence[str]) -> str | None:
 
     `known` are the keys that may stand there. None where it cannot be told.
     """
-    amount = amount_of(text)
+    amount = _either(text) or amount_of(text)
     if amount is None:
         return None
     # A key whose unit was left out may end in a word that is one: ``cut_in``.

@@ -51,6 +51,9 @@ def answers(folder, old, new):
         ("cut_in_psi = 40", "cut_in_bar = 2.8", "water.cut_in_bar", "cut_in_kPa = 280"),
         ("cut_in_psi = 40", "cut_in_bar = 2,8", "water.cut_in_bar", "cut_in_kPa = 280"),
         ("cut_in_psi = 40", 'cut_in_psi = "2.8 bar"', "water.cut_in_psi", "cut_in_psi = 40.610567"),
+        # Two figures of a plate, which nobody divides.
+        ("cut_in_psi = 40", "cut_in_psi = 40/60", "water.cut_in_psi", "cut_in_psi = 40, or cut_in_psi = 60"),
+        ("fuse_A = 200", 'fuse_A = "150-200 A"', "conductors[1].fuse_A", "fuse_A = 150, or fuse_A = 200"),
         ("cut_in_psi = 40", 'cut_in = "276 kPa"', "water.cut_in", "cut_in_kPa = 276"),
         ("cut_in_psi = 40", "cut_in = 40", "water.cut_in", "cut_in_kPa = 40, or cut_in_psi = 40"),
         ("precharge_psi = 38", "precharge_bar = 2.6", "water.precharge_bar", "precharge_kPa = 260"),
