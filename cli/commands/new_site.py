@@ -10,14 +10,16 @@ import click
 from ...analysis.check_site.contradictions import contradictions
 from ...analysis.check_site.description import describe
 from ...analysis.site.site import Site
-from ...ingest.errors import InputError
+from ...ingest.errors import InputError, quoted
 from ...ingest.safe_files.whole_file import refuse_existing, write_text
 from ...ingest.toml.toml_file import read_toml
 from ..door import ask, tell, terminal_width
 from ..render.terminal.answer import say_answer
-from ..render.terminal.columns import wrapped
+from ..render.terminal.columns import Columns, wrapped
 from ..render.terminal.site import site_answer
-from ..site_form.questions import QUESTIONS, Interview, SiteQuestion
+from ..render.wording.numbers import shortened, uncapital
+from ..site_form.interview import Interview
+from ..site_form.questions import SiteQuestion
 
 
 @click.command("new-site")
@@ -25,37 +27,117 @@ from ..site_form.questions import QUESTIONS, Interview, SiteQuestion
 def command(site: Path) -> None:
     """Ask the few things that a site file needs, and write it.
 
-    Answers are taken as the plates say it: 3/4 hp, 1,5 kW, 40 psi, 20 gal. Enter skips what can be left out; an answer
-    that cannot be is asked for again. Nothing is written before the last one. Answers may also come from a pipe, a line
-    each.
+    Answers are taken as the plates say it: 3/4 hp, 1,5 kW, 40/60 psi, 20 gal, 8 x 6 V 210 Ah. Enter skips what can be
+    left out; "back" asks the question before again; an answer that cannot be is asked for again. At the end all answers
+    are shown, and any can be changed. Nothing is written before that. Answers may also come from a pipe, a line each.
 
     Example: shuntbook new-site site.toml
     """
     refuse_existing(site, force=None, what="SITE")
-    interview = Interview()
-    for question in QUESTIONS:
-        if interview.asks(question):
-            _ask(question, interview)
+    text = _Dialogue().interviewed().text
     # Somebody may have put a file there while the questions were answered.
     refuse_existing(site, force=None, what="SITE")
-    write_text(site, interview.text)
+    write_text(site, text)
     checked = read_toml(site, Site)
     answer = site_answer(checked, describe(checked), contradictions(checked))
     say_answer(replace(answer, more="", last=f"Written to {site}; next: shuntbook check-site {site}"), explain=False)
 
 
-def _ask(question: SiteQuestion, interview: Interview) -> None:
-    """Ask until there is an answer; what comes to an end is as if the rest were skipped."""
-    for line in wrapped(question.sentence, terminal_width(err=True)):
-        tell(line)
-    while True:
-        answer = ask("> ")
+class _Dialogue:
+    """The questions as they are asked at the terminal."""
+
+    def __init__(self) -> None:
+        #: What was said of answers: of those that are taken again it is not said twice.
+        self._told: set[str] = set()
+        #: Answers that stand behind one that is being changed: taken again where they still hold.
+        self._kept: dict[SiteQuestion, str] = {}
+
+    def interviewed(self) -> Interview:
+        """Ask all, show the answers, and ask again what is to be changed, until the person is content."""
+        interview, chosen = Interview(), None
+        _tell('Enter skips what can be left out; "back" asks the question before again.')
+        while True:
+            question = chosen or interview.next_question(self._kept)
+            if question is None:
+                if (chosen := _to_change(interview)) is None:
+                    return interview
+                # What comes behind may ask for more then, or not go together with it.
+                self._kept = interview.asked
+                interview = interview.before(chosen)
+                self._kept.pop(chosen, None)
+                continue
+            chosen = None
+            interview = self._again(question, interview) or self._asked(question, interview)
+
+    def _again(self, question: SiteQuestion, interview: Interview) -> Interview | None:
+        """Return the interview with the answer that was given before; None where it has none that still holds."""
+        answer = self._kept.pop(question, None)
+        if answer is None:
+            return None
         try:
-            interview.answer(question, answer or "")
-            return
+            return self._after(interview.answered(question, answer), again=True)
         except InputError as error:
-            sentence = f"{question.what}: {error}"
-            if answer is None:
-                raise InputError(f"{sentence}, and there are no more answers; nothing was written") from None
-            for line in wrapped(f"{sentence}.", terminal_width(err=True)):
-                tell(line)
+            _tell(f"{question.what}: {error}.")
+            return None
+
+    def _asked(self, question: SiteQuestion, interview: Interview) -> Interview:
+        """Ask until there is an answer; what comes to an end is as if the rest were skipped."""
+        _tell(question.sentence)
+        while True:
+            answer = ask("> ")
+            if _means_back(answer):
+                if interview.earlier is not None:
+                    return interview.earlier
+                _tell("This is the first question.")
+                continue
+            try:
+                return self._after(interview.answered(question, answer or ""))
+            except InputError as error:
+                if answer is None:
+                    what = uncapital(question.what)
+                    raise InputError(
+                        f"the answers end before {what}, which a site file needs; nothing was written"
+                    ) from None
+                _tell(f"{question.what}: {error}.")
+
+    def _after(self, interview: Interview, *, again: bool = False) -> Interview:
+        """Say how the last answer was taken, and what by it goes against practice; of one taken `again` what is new."""
+        if interview.taken and not again:
+            _tell(f"Taken as: {interview.taken}.")
+        # What was so before has been said: this answer has not made it so.
+        before = () if interview.earlier is None else interview.earlier.odd
+        new = [each for each in interview.odd if each not in before and not (again and each in self._told)]
+        self._told.update(new)
+        for sentence in new:
+            _tell(f"Look again: {sentence}")
+        if new:
+            _tell('If that is not so: "back" asks again.')
+        return interview
+
+
+def _to_change(interview: Interview) -> SiteQuestion | None:
+    """Show all answers as they were taken, and return the question that is to be asked again; None if none is."""
+    shown = list(interview.shown())
+    _tell("Your answers, as they were taken:")
+    rows = [(str(n), question.what, shortened(text) or "skipped") for n, (question, text) in enumerate(shown, 1)]
+    for line in Columns(rows, right={0}).laid_out(terminal_width(err=True)):
+        tell(line)
+    _tell("Enter writes the file; a number asks that again.")
+    while True:
+        answer = (ask("> ") or "").strip()
+        if answer.lower() in ("", "y", "yes", "ok"):
+            return None
+        if _means_back(answer):
+            return list(interview.asked)[-1]
+        if (number := next((n for n in range(len(shown)) if answer == str(n + 1)), None)) is not None:
+            return shown[number][0]
+        _tell(f"There is no answer {quoted(answer)}: a number from 1 to {len(shown)}, or Enter.")
+
+
+def _means_back(answer: str | None) -> bool:
+    return (answer or "").strip().lower() == "back"
+
+
+def _tell(text: str) -> None:
+    for line in wrapped(text, terminal_width(err=True)):
+        tell(line)

@@ -214,6 +214,8 @@ def _form_of(name: str, digest: str, opened: OpenedSite) -> OpenForm:
 def _remarks(form: OpenForm) -> dict[Where, list[FieldRemark]]:
     """Return all that is said of a form by the path of its fields, the gravest first."""
     remarks = {where: [FieldRemark("mistake", error)] for where, error in form.filled.errors.items()}
+    for where, note in form.filled.notes.items():
+        remarks.setdefault(where, []).append(FieldRemark("taken", note))
     for more in (remarks_by_field(form.filled.text), form.repairs):
         for where, each in more.items():
             remarks.setdefault(where, []).extend(each)

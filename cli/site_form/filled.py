@@ -11,8 +11,9 @@ from typing import Final, TypeVar
 from ...ingest.errors import InputError
 from ...ingest.toml.edit import edited
 from ...ingest.toml.places import Where, holds_list, leaves
+from .compound import taken_apart
 from .field import Field, Group
-from .form import form_of, text_of
+from .form import form_of, nominal_V_of, text_of
 from .system import field_at, group_of, model_of
 from .typed import Typed, value_of
 
@@ -42,12 +43,15 @@ class FilledForm:
         By the path of the field, why what was typed there is not in the text.
     items : mapping
         By the key of a list, how many of its items are shown, blank ones included.
+    notes : mapping
+        By the path of the field, how several figures that were typed into it were taken.
     """
 
     text: str
     typed: Mapping[Where, Typed] = field(default_factory=dict)
     errors: Mapping[Where, str] = field(default_factory=dict)
     items: Mapping[str, int] = field(default_factory=dict)
+    notes: Mapping[Where, str] = field(default_factory=dict)
 
     def shown(self) -> dict[Where, Typed]:
         """Return what stands in the fields."""
@@ -84,14 +88,50 @@ def filled_form(text: str, sent: Mapping[Where, Typed]) -> FilledForm:
         for where, typed in sent.items()
         if _table_of(where) in places
     }
+    changes, notes, errors = _apart(text, changes, form)
     own = {where for where, typed in changes.items() if typed.text.strip() and typed.text != FIRST}
     changes = _with_firsts(_with_names(changes, form), form)
     changes = {where: _in_its_order(typed, form.get(where)) for where, typed in changes.items()}
     text, changes = _in_their_units(text, changes, form)
     written = text_of(text, changes)
     # What was filled in for the person is shown as the text has it.
-    typed_in = {where: typed for where, typed in changes.items() if where in own or where in written.errors}
-    return FilledForm(written.text, typed_in, written.errors, items)
+    errors = {**written.errors, **errors}
+    typed_in = {where: typed for where, typed in changes.items() if where in own or where in errors}
+    return FilledForm(written.text, typed_in, errors, items, notes)
+
+
+def _apart(
+    text: str, changes: Mapping[Where, Typed], form: Mapping[Where, Typed]
+) -> tuple[dict[Where, Typed], dict[Where, str], dict[Where, str]]:
+    """Return the changes with several figures of one field in the fields of each, how they were taken, and why not.
+
+    Into a field that somebody has typed something else in none is taken.
+    """
+    apart, notes, errors = dict(changes), dict[Where, str](), dict[Where, str]()
+    nominal_V = nominal_V_of(text, dict(changes))
+    for where, typed in changes.items():
+        try:
+            compound = taken_apart(where, typed, nominal_V) if typed.text.strip() else None
+        except InputError as error:
+            errors[where] = str(error)
+            continue
+        if compound is None:
+            continue
+        others = {at: each for at, each in compound.fields.items() if at != where}
+        other = next((at for at, each in others.items() if not _is_free(at, each, changes, form)), None)
+        if other is None:
+            apart |= compound.fields
+            notes[where] = compound.words
+        else:
+            place = field_at(other)
+            errors[where] = f"says also what stands at '{place.label if place else other[-1]}'; write one figure here"
+    return apart, notes, errors
+
+
+def _is_free(where: Where, typed: Typed, changes: Mapping[Where, Typed], form: Mapping[Where, Typed]) -> bool:
+    """Tell whether a field is empty, as it stands in the file, or says the same."""
+    own = changes.get(where, Typed(""))
+    return not own.text.strip() or own == form.get(where) or own.with_unit == typed.with_unit
 
 
 def _counts(paths: Iterable[Where]) -> dict[str, int]:
@@ -138,7 +178,12 @@ def _places(sent: Mapping[Where, Typed], form: Mapping[Where, Typed]) -> dict[Wh
 
 
 def _is_begun(table: Where, sent: Mapping[Where, Typed]) -> bool:
-    """Tell whether anything was typed into a table; one in which all is chosen is begun by any choice."""
+    """Tell whether anything was typed into a table; one in which all is chosen is begun by any choice.
+
+    The first pump is begun by its tank as well: that has one, also where nobody knows what is on its plate.
+    """
+    if table == ("loads", 0) and sent.get(("water", "load")) == Typed(FIRST) and _is_begun(("water",), sent):
+        return True
     filled = {where: bool(typed.text.strip()) for where, typed in sent.items() if _table_of(where) == table}
     typed = [where for where in filled if not _is_chosen(where)]
     return any(filled[where] for where in typed or filled)

@@ -201,6 +201,11 @@ def _within(data: Any, where: Any) -> Any:  # noqa: ANN401 - a file may hold any
     return data
 
 
+def nominal_V_of(text: str, changes: Mapping[Where, Typed | None] | None = None) -> float | None:
+    """Return the bank's nominal voltage by a site file's text, or as it is typed now; None where neither has it."""
+    return _nominal_V(_read(text), changes or {})
+
+
 def _nominal_V(data: Mapping[str, Any], changes: Mapping[Where, Typed | None]) -> float | None:
     """Return the bank's nominal voltage, as it is typed now or stands in the file."""
     group, field = group_of(("bank", "nominal_V")), field_at(("bank", "nominal_V"))

@@ -11,20 +11,24 @@ from typing import Any, Final, Literal
 from ...analysis.check_site.contradictions import contradicting
 from ...analysis.check_site.unjudged import unjudged
 from ...analysis.site.site import Site
+from ...analysis.site.unit_tables import Units
 from ...ingest.toml.edit import edited
 from ...ingest.toml.mistakes import mistakes_of
 from ...ingest.toml.places import Where
 from ...ingest.toml.repair import Mistake
-from .system import field_at, field_path
+from .system import GROUPS, field_at, field_path
+from .typed import typed_of
 
 #: ``mistake``: the file is not taken; ``look again``: what is possible but does not go together; ``not judged``: what
-#: would be judged if a key were there; ``put right``: a slip in the file's notation, which the form shows put right.
-RemarkKind = Literal["mistake", "look again", "not judged", "put right"]
+#: would be judged if a key were there; ``put right``: a slip in the file's notation, which the form shows put right;
+#: ``taken``: how several figures in one field were taken.
+RemarkKind = Literal["mistake", "look again", "not judged", "put right", "taken"]
 
 
 #: A line to write, as sentences give it: ``write hp = 0.75``, ``, or capacity_Ah = 1.15``.
 _VALUE: Final = r"(\"[^\"]*\"|\[[^\]]*\]|-?\d+(?:\.\d+)?(?:e[+-]?\d+)?|true|false)"
 _LINE: Final = re.compile(rf"(?:write|, or) (\w+) = {_VALUE}")
+_AS_LINE: Final = re.compile(rf"(write|, or) (\w+) = {_VALUE}")
 #: The same where the key goes without saying: ``if 90 % is meant, write 90``.
 _VALUE_ALONE: Final = re.compile(rf"meant, write {_VALUE}")
 
@@ -101,6 +105,21 @@ def placed_mistake(mistake: Mistake) -> tuple[Where, FieldRemark]:
         return (meant if field_at(meant) is not None else mistake.where), remark
     table = re.search(r"write \[+(\w+)", mistake.sentence)
     return ((table[1],) if table else mistake.where), remark
+
+
+def in_units_of_fields(sentence: str) -> str:
+    """Return a sentence in which what to write is an answer: ``answer 40 psi`` for ``write cut_in_psi = 40``."""
+    # The file has no key in bar.
+    shown = Units(pressure="bar") if "bar is meant" in sentence else None
+
+    def amount(line: re.Match[str]) -> str:
+        key = line[2]
+        field = next((each for group in GROUPS for each in group.fields if key in each.keys), None)
+        value = tomllib.loads(f"x = {line[3]}")["x"]
+        answer = line[3] if field is None else typed_of(field, key, value, shown).whole
+        return f"{'answer' if line[1] == 'write' else line[1]} {answer}"
+
+    return _VALUE_ALONE.sub(r"meant, answer \1", _AS_LINE.sub(amount, sentence))
 
 
 def _at_each(remarks: Iterable[tuple[tuple[Where, ...], FieldRemark]]) -> Iterator[tuple[Where, FieldRemark]]:

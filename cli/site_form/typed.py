@@ -13,7 +13,16 @@ from ...analysis.site.unit_tables import Units
 from ...analysis.site.units import KPA_PER_BAR
 from ...ingest.errors import InputError, quoted
 from ...ingest.quantities import Unit
-from ...ingest.toml.amounts import Amount, amount_of, in_key_unit, key_unit, number, unit_named
+from ...ingest.toml.amounts import (
+    Amount,
+    amount_of,
+    in_key_unit,
+    is_fraction,
+    key_unit,
+    number,
+    two_amounts,
+    unit_named,
+)
 from ...ingest.toml.edit import Value
 from ...ingest.toml.mistakes import wrong_value
 from ...ingest.toml.places import also_called, holds_list, leaves
@@ -26,6 +35,9 @@ _TRUTH: Final = {**dict.fromkeys(("yes", "y", "true", "on"), True), **dict.fromk
 #: What parts the figures of a list: a comma alone may be a decimal one.
 _BETWEEN: Final = re.compile(r"\s*(?:[;/\n]|,\s|\band\b)\s*|\s+(?=[\d.])")
 _BETWEEN_NAMES: Final = re.compile(r"\s*[;,\n]\s*")
+#: What no plate gives in fractions: such a figure is two.
+_WITHOUT_FRACTIONS: Final = {"voltage", "current", "charge", "pressure", "ratio", "percent"}
+_SEVERAL: Final = re.compile(r"\d+\s*[x×*]\s*\d.*", re.IGNORECASE)
 #: Fields of pairs of figures: how a pair is typed and written back, and how such pairs are called in a sentence.
 _PAIRS: Final = {
     "efficiency_curve": (
@@ -52,6 +64,11 @@ class Typed:
     def whole(self) -> str:
         """Both, as one would say them: ``40 psi``."""
         return f"{self.text} {self.unit}".strip()
+
+    @property
+    def with_unit(self) -> str:
+        """The text, with the chosen unit where it ends without one."""
+        return self.whole if self.text.strip()[-1:].isdigit() else self.text.strip()
 
 
 def value_of(group: Group, field: Field, typed: Typed, *, nominal_V: float | None = None) -> tuple[str, Value]:
@@ -143,6 +160,10 @@ def _figure(field: Field, typed: Typed, nominal_V: float | None) -> tuple[str, A
     amount = amount_of(text)
     if gauge := _gauge(field, typed, amount):
         return gauge
+    if (two := two_amounts(typed.with_unit)) and not (is_fraction(text) and _takes_fractions(field)):
+        raise InputError(f"may be {two[0]} or {two[1]}: write the one that holds (got {quoted(text)})")
+    if amount is None and _SEVERAL.fullmatch(text):
+        raise InputError(f"must be one figure, that of all together (got {quoted(text)})")
     if amount is None or not isfinite(amount.value):
         raise InputError(f"must be a number{_such_as(field)} (got {quoted(text)})")
     # One of the two would be off by a thousand: a guess is worse than a question.
@@ -162,6 +183,11 @@ def _figure(field: Field, typed: Typed, nominal_V: float | None) -> tuple[str, A
     if unit is not None and unit.dimension == "energy" and field.key == "capacity_Ah":
         return field.key, _charge_Ah(amount.value, unit, nominal_V)
     return _turned(field, amount.value, unit or _unit(field.units[0]))
+
+
+def _takes_fractions(field: Field) -> bool:
+    unit = key_unit(field.key)[1]
+    return unit is None or unit.dimension not in _WITHOUT_FRACTIONS
 
 
 def _gauge(field: Field, typed: Typed, amount: Amount | None) -> tuple[str, str] | None:

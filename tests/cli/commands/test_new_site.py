@@ -36,6 +36,11 @@ def asked(tmp_path, monkeypatch, capsys):
     return ask
 
 
+def words(said):
+    """What was said on standard error, in one line."""
+    return " ".join(said.err.split())
+
+
 def test_every_question_is_of_a_field():
     """What it asks of, what takes the answer in another unit, and what it waits for."""
     for question in QUESTIONS:
@@ -91,7 +96,7 @@ def test_the_rest_is_skipped_where_answers_end(asked):
     assert status == 0
     assert path.read_text(encoding="utf-8") == 'name = "Mill"\n\n[bank]\nnominal_V = 12\ncapacity_Ah = 100\n'
     assert "surge" not in said.err
-    assert "tank" not in said.err
+    assert "starts" not in said.err
 
 
 def test_lithium_is_asked_for_its_limit(asked):
@@ -108,7 +113,7 @@ def test_a_wrong_answer_is_told_in_a_sentence_and_asked_again(asked):
     answers[15:16] = ["2 bar", "50", "4,2 bar"]
     status, path, said = asked("", "Mill", "24 x", *answers[1:])
     assert status == 0
-    err = " ".join(said.err.split())
+    err = words(said)
     assert "The name of the place: is needed for a site file. >" in err
     assert "The bank's nominal voltage: must be a number with or without its unit, V (got '24 x')." in err
     assert "The pressure at which the pump stops: then 'Pump starts at' must be below the" in err
@@ -120,7 +125,8 @@ def test_answers_that_end_too_soon_leave_nothing(asked):
     """The sentence says which was wanted."""
     status, path, said = asked("Mill", "12")
     assert status == 2
-    assert "shuntbook: The bank's capacity: is needed for a site file, and there are no more answers" in said.err
+    sentence = "shuntbook: the answers end before the bank's capacity, which a site file needs; nothing was written"
+    assert sentence in words(said)
     assert list(path.parent.iterdir()) == []
 
 
@@ -145,6 +151,115 @@ def test_a_file_that_comes_meanwhile_is_left(tmp_path, monkeypatch):
     monkeypatch.setattr("sys.stdin", Meanwhile("Mill\n12\n100\n"))
     assert run(["new-site", str(path)]) == 2
     assert path.read_text(encoding="utf-8") == "theirs\n"
+
+
+def test_both_pressures_at_once_answer_two_questions(asked):
+    """As a switch's plate has them: the second is not asked, and what was taken is said."""
+    answers = [*ALL[:13], "20 gal", "40/60 psi", "38 psi", "5 gal/min"]
+    status, path, said = asked(*answers)
+    water = tomllib.loads(path.read_text(encoding="utf-8"))["water"]
+    assert (status, water["cut_in_psi"], water["cut_out_psi"], water["precharge_psi"]) == (0, 40, 60, 38)
+    assert "Taken as: the pump starts at 40 psi and stops at 60 psi." in words(said)
+    assert "The pressure at which the pump stops (" not in words(said)
+    assert "16 The pressure at which the pump stops 60 psi" in words(said)
+
+
+def test_what_plates_say_is_told_as_it_was_taken(asked):
+    """Batteries by their number, another word for a kind, a fraction; what needs no word gets none."""
+    status, path, said = asked("Mill", "24", "8 x 6 V 210 Ah", "lead-acid", "3000/6000 W", "5", "230", "1 1/2 hp")
+    assert status == 0
+    data = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert data["bank"] == {
+        **{"nominal_V": 24, "capacity_Ah": 420, "chemistry": "flooded_lead_acid"},
+        **{"strings": 2, "batteries": 8, "battery_V": 6},
+    }
+    assert (data["inverters"][0]["continuous_W"], data["inverters"][0]["surge_W"]) == (3000, 6000)
+    for taken in (
+        "420 Ah: 8 batteries of 6 V are 2 rows side by side of 4 (24 V), each of 210 Ah.",
+        "flooded_lead_acid (lead-acid, with water to top up); it may also be agm or gel.",
+        "3000 W without a break and 6000 W for a moment.",
+        "1.5 hp.",
+    ):
+        assert f"Taken as: {taken}" in words(said)
+    assert words(said).count("Taken as:") == 4
+
+
+def test_what_goes_against_practice_is_told_at_its_question(asked):
+    """In the units of the answer, and before the next one is asked; not what the next answer may settle."""
+    status, _, said = asked(*ALL[:13], "20 gal", "40/60 psi", "20 psi", "")
+    told, asked_next = (words(said).index(each) for each in ("Look again: The pre-charge", "What the pump gives"))
+    assert status == 0
+    assert told < asked_next
+    assert "surge_s" not in words(said)
+    assert words(said).count("Look again: The pre-charge") == 1
+    _, _, said = asked(*ALL[:13], "20 gal", "40/60 psi", "20 psi", "back", "20 psi", name="again.toml")
+    assert words(said).count("Look again: The pre-charge") == 2
+    _, _, said = asked(*ALL[:13], "20 gal", "2,8 psi", name="other.toml")
+    assert "if bar is meant, answer 2.8 bar" in words(said)
+
+
+def test_a_later_answer_goes_before_an_earlier_one_in_another_unit(asked):
+    """Both ratings at the second question: the volt-amperes stand in place of the watts."""
+    status, path, _ = asked("Mill", "24", "420", "agm", "300 W", "3/6 kVA", "5")
+    inverter = tomllib.loads(path.read_text(encoding="utf-8"))["inverters"][0]
+    assert (status, inverter["continuous_VA"], inverter["surge_VA"]) == (0, 3000, 6000)
+    assert "continuous_W" not in inverter
+
+
+def test_back_asks_the_question_before_again(asked):
+    """As often as it is said; what was answered there goes, and before the first there is none."""
+    status, path, said = asked("back", "Mill", "12", "100", "Back", "back", "24", "200")
+    assert (status, "This is the first question." in said.err) == (0, True)
+    assert tomllib.loads(path.read_text(encoding="utf-8"))["bank"] == {"nominal_V": 24, "capacity_Ah": 200}
+
+
+def test_back_goes_behind_an_answer_to_two_questions(asked):
+    """Both are open again."""
+    status, path, _ = asked(*ALL[:13], "20 gal", "40/60 psi", "back", "30 psi", "50 psi")
+    water = tomllib.loads(path.read_text(encoding="utf-8"))["water"]
+    assert (status, water["cut_in_psi"], water["cut_out_psi"]) == (0, 30, 50)
+
+
+def test_answers_are_shown_and_any_can_be_changed(asked):
+    """By its number; the others stay, also one that another answer had settled."""
+    answers = [*ALL[:13], "20 gal", "40/60 psi", "38 psi", "5 gal/min", "", "99", "16", "62 psi", "1", "Barn", "", "x"]
+    status, path, said = asked(*answers)
+    data = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert (status, data["name"], data["water"]["cut_in_psi"], data["water"]["cut_out_psi"]) == (0, "Barn", 40, 62)
+    assert data["water"]["flow_gal_per_min"] == 5
+    assert "There is no answer '99': a number from 1 to 19, or Enter." in words(said)
+    assert words(said).count("Your answers, as they were taken:") == 3
+    assert "8 The voltage that the inverter gives skipped" in words(said)
+
+
+def test_a_change_asks_what_then_is_wanted_and_what_no_longer_holds(asked):
+    """Lithium has a limit, which was not asked of lead-acid; kWh at other volts are other Ah."""
+    skipped = [""] * 6
+    status, path, _ = asked("Mill", "24", "4,8 kWh", "agm", *skipped, "4", "lifepo4", "100 A", "2", "48", "")
+    bank = tomllib.loads(path.read_text(encoding="utf-8"))["bank"]
+    assert (status, bank["capacity_Ah"], bank["max_discharge_A"]) == (0, 100, [100])
+    answers = ["Mill", "24", "8 x 6 V 210 Ah", "agm", *skipped, "2", "36", "300 Ah", ""]
+    status, path, said = asked(*answers, name="other.toml")
+    assert "The bank's capacity: does not go with the bank's 36 V: 6 of them are a row" in words(said)
+    assert (status, tomllib.loads(path.read_text(encoding="utf-8"))["bank"]["capacity_Ah"]) == (0, 300)
+
+
+def test_an_inverters_idle_watts_are_asked_last(asked):
+    """So answers of a pipe stay where they were; without an inverter nobody is asked."""
+    status, path, said = asked(*ALL, "28 W", "yes")
+    inverter = tomllib.loads(path.read_text(encoding="utf-8"))["inverters"][0]
+    assert (status, inverter["idle_W"], inverter["always_on"]) == (0, 28, True)
+    _, _, said = asked("Mill", "12", "100", name="other.toml")
+    assert "nothing running" not in said.err
+
+
+def test_a_tank_is_kept_without_a_plate_and_without_pressures(asked):
+    """It is of the pump that fills it, whatever that is."""
+    status, path, _ = asked("Mill", "12", "100", "", "", "", "", "", "", "300 L")
+    data = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert status == 0
+    assert data["water"] == {"load": "well pump", "tank_volume_L": 300}
+    assert data["loads"] == [{"name": "well pump", "kind": "pump"}]
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals as POSIX knows them")

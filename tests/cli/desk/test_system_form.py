@@ -527,3 +527,26 @@ def test_a_folder_that_takes_nothing_is_told(client):
         assert value_at(answer, "loads.0.hp") == ["1"]
     finally:
         (client.folder / "site.toml").rmdir()
+
+
+def test_what_a_plate_says_at_once_is_taken_into_both_fields_and_told(client):
+    """Both pressures of a switch in the first of the two; batteries by their number, with what is known of each."""
+    plates = {**PLATES, "bank.capacity_Ah": "2 x 6 V 210 Ah", "water.cut_in_kPa": "40/60 psi", "water.cut_out_kPa": ""}
+    page = sent(client, client.get("/system"), do="check", **plates)
+    assert value_at(page, "water.cut_in_kPa") == ["40 psi"]
+    assert value_at(page, "water.cut_out_kPa") == ["60 psi"]
+    assert "Taken as: The pump starts at 40 psi and stops at 60 psi." in at_field(page, "water.cut_in_kPa")
+    assert "Taken as: 210 Ah: 2 batteries of 6 V are 1 row of 2 (12 V)" in at_field(page, "bank.capacity_Ah")
+    sent(client, page)
+    data = tomllib.loads(written(client, "hill-cabin.toml"))
+    assert (data["water"]["cut_in_psi"], data["water"]["cut_out_psi"]) == (40, 60)
+    assert (data["bank"]["batteries"], data["bank"]["strings"], data["bank"]["capacity_Ah"]) == (2, 1, 210)
+
+
+def test_a_tank_alone_is_kept_with_its_pump(client):
+    """Nothing is known of either but the litres on the tank's label."""
+    plates = {"name": "Hill cabin", "bank.nominal_V": "12", "bank.capacity_Ah": "100", "water.tank_volume_L": "300 L"}
+    sent(client, client.get("/system"), **plates)
+    data = tomllib.loads(written(client, "hill-cabin.toml"))
+    assert data["water"] == {"load": "well pump", "tank_volume_L": 300}
+    assert [(load["name"], load["kind"]) for load in data["loads"]] == [("well pump", "pump")]

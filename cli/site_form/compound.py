@@ -1,0 +1,202 @@
+"""Answers that say several things at once, as plates and people do: ``40/60 psi``, ``8 x 6 V 210 Ah``."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import prod
+from typing import Final
+
+from ...ingest.errors import InputError, quoted
+from ...ingest.toml.amounts import amount_of, number, same_twice, two_amounts
+from ...ingest.toml.places import Where
+from .typed import Typed
+
+#: Fields of which plates give both figures together, the lower first, and what the two are.
+_BOTH: Final = (
+    ("cut_in_kPa", "cut_out_kPa", "the pump starts at {} and stops at {}"),
+    ("continuous_W", "surge_W", "{} without a break and {} for a moment"),
+    ("continuous_VA", "surge_VA", "{} without a break and {} for a moment"),
+)
+#: No plate says so much of one thing. [characters]
+_LONGEST: Final = 100
+#: No pump is switched on below this: common practice, no source. [kPa]
+_LEAST_KPA: Final = 50.0
+#: What so many of a kind come to together, and how they are joined for that.
+_SUMS: Final[Mapping[Where, str]] = {
+    ("bank", "nominal_V"): " in a row",
+    ("array", "power_W"): "",
+    ("water", "tank_volume_L"): " side by side",
+}
+#: Of so many batteries either all are in a row or none is; of four some may be, and then the volts are not sure.
+_ALL_IN_A_ROW: Final = (2, 3)
+_NUMBERS: Final = ("two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+_COUNT: Final = rf"(?:\d+|{'|'.join(_NUMBERS)})"
+_FIGURE: Final = r"(\d+(?:[.,]\d+)*)"
+_RATING: Final = re.compile(rf"{_FIGURE}\s*(?:(psig?|bars?|kPa|k?VA|k?W)\b)?", re.IGNORECASE)
+_TIMES: Final = re.compile(
+    rf"((?:{_COUNT}\s*(?:[x×*]|(?:of|panels|modules|tanks)\b)\s*(?:of\b\s*)?)+)({_FIGURE}\s*[^\d\s]*)", re.IGNORECASE
+)
+_BEHIND: Final = re.compile(rf"({_FIGURE}\s*[^\d\s]*?)\s*([x×*]\s*\d+)", re.IGNORECASE)
+_SIZE: Final = re.compile(rf"{_FIGURE}\s*(Ah|kWh|Wh)\b", re.IGNORECASE)
+_VOLTS: Final = re.compile(rf"{_FIGURE}\s*(?:V|volts?)(?![a-z])", re.IGNORECASE)
+#: The hours of the rating, as labels have them: ``C20``, ``@ 20 h``.
+_RATE: Final = re.compile(
+    r"[@(]?\s*(?:\bat\b)?\s*(?:\bC\s*/?\s*(\d{1,3})\b|\b(\d{1,3})\s*-?\s*h(?:rs?|ours?)?\b(?:\s*rate)?)\s*\)?",
+    re.IGNORECASE,
+)
+_ENDS_IN_DIGIT: Final = re.compile(r"(\d)$")
+_WORD: Final = re.compile(r"\d+|[^\W\d_]+|[^\w\s]")
+#: What may stand beside figures and says nothing that they do not say.
+_BESIDE_RATINGS: Final = {
+    *"/-–—;,().", "to", "and", "cut", "in", "out", "on", "off", "at", "start", "starts", "stop", "stops", "between",
+    "from", "rated", "continuous", "peak", "surge", "max",
+}  # fmt: skip
+_BESIDE_BATTERIES: Final = {
+    *"x×*/-;,@()", "of", "at", "each", "with", "and", "batteries", "cells", "pcs", "strings", "rows", "lead", "acid",
+    "agm", "gel",
+}  # fmt: skip
+_CAPACITY: Final = ("bank", "capacity_Ah")
+_BANK_LIKE: Final = "write the bank's Ah, or like 8 x 6 V 210 Ah"
+
+
+@dataclass(frozen=True)
+class Compound:
+    """What stands in each field then, by its path, and in words how the answer was taken."""
+
+    fields: Mapping[Where, Typed]
+    words: str
+
+
+def taken_apart(where: Where, typed: Typed, nominal_V: float | None = None) -> Compound | None:
+    """Return what an answer of several figures comes to; None for any other, of which the field itself tells.
+
+    `nominal_V` is the bank's, by which its batteries are in rows.
+
+    Raises
+    ------
+    InputError
+        If it says several things that cannot be together; the sentence follows what was asked.
+    """
+    if len(typed.text) > _LONGEST:
+        return None
+    typed = Typed(" ".join(typed.text.split()), typed.unit)
+    if (two := two_amounts(typed.with_unit)) and same_twice(*two):
+        return Compound({where: Typed(two[0])}, two[0])
+    if both := next((each for each in _BOTH if where[-1] in each[:2]), None):
+        return _both(where, typed, both)
+    if where == _CAPACITY:
+        return _bank(typed, nominal_V)
+    return _sum(where, typed) if where in _SUMS else None
+
+
+def _both(where: Where, typed: Typed, both: tuple[str, str, str]) -> Compound | None:
+    text = typed.with_unit
+    ratings, rest = _RATING.findall(text), _WORD.findall(_RATING.sub(" ", text).lower())
+    if len(ratings) != len(both[:2]) or not _BESIDE_RATINGS.issuperset(rest):
+        return None
+    # A unit at one of them is that of both.
+    unit = next((unit for _, unit in reversed(ratings) if unit), "")
+    texts = [f"{figure} {own or unit}".strip() for figure, own in ratings]
+    if where[0] == "water" and not unit:
+        raise InputError(f"needs its unit: psi or bar or kPa (got {quoted(typed.text)})")
+    sizes = [_size(each) for each in texts]
+    if None in sizes:
+        return None
+    if where[0] == "water" and min(sizes) < _LEAST_KPA:  # type: ignore[type-var, operator]
+        raise InputError(f"is no pressure of a pump's switch; write both like 40/60 psi (got {quoted(typed.whole)})")
+    low, high = (text for _, text in sorted(zip(sizes, texts, strict=True)))  # type: ignore[type-var]
+    first, second = ((*where[:-1], key) for key in both[:2])
+    return Compound({first: Typed(low), second: Typed(high)}, both[2].format(low, high))
+
+
+def _size(text: str) -> float | None:
+    amount = amount_of(text)
+    if amount is None or amount.other is not None:
+        return None
+    return amount.value if amount.unit is None else amount.value * amount.unit.multiply / amount.unit.divide
+
+
+def _sum(where: Where, typed: Typed) -> Compound | None:
+    text = typed.with_unit if _BEHIND.fullmatch(typed.text) is None else typed.text
+    if before := _TIMES.fullmatch(text):
+        counts, of = before[1], before[2].strip()
+    elif behind := _BEHIND.fullmatch(text):
+        counts, of = behind[3], behind[1].strip()
+    else:
+        return None
+    each = amount_of(of)
+    if each is None or each.other is not None:
+        return None
+    count = prod(map(_counted, re.findall(_COUNT, counts, re.IGNORECASE)))
+    if where == ("bank", "nominal_V") and count not in _ALL_IN_A_ROW:
+        raise InputError(f"depends on how they are wired; write the volts of the whole bank (got {quoted(typed.text)})")
+    together = f"{number(count * each.value)} {each.unit.symbol if each.unit else typed.unit}".strip()
+    return Compound({where: Typed(together)}, f"{together}: {count} of {of}{_SUMS[where]}")
+
+
+def _bank(typed: Typed, nominal_V: float | None) -> Compound | None:
+    """Return the bank's Ah by its batteries, and the hours of the rating where a label has them."""
+    text = typed.text if _SIZE.search(typed.text) else _ENDS_IN_DIGIT.sub(rf"\1 {typed.unit or 'Ah'}", typed.text)
+    rate = _RATE.search(text)
+    text = _RATE.sub(" ", text, 1)
+    size, volts = _SIZE.search(text), _VOLTS.search(text)
+    rest = _WORD.findall(_VOLTS.sub(" ", _SIZE.sub(" ", text, 1), 1).lower())
+    counts = [word for word in rest if word.isdecimal() or word in _NUMBERS]
+    if (not counts and volts is None and rate is None) or not _BESIDE_BATTERIES.issuperset({*rest} - {*counts}):
+        return None
+    # Rows and batteries in them stand before what each battery is; any other two numbers may be anything.
+    before = _WORD.findall(text[: min((each.start() for each in (size, volts) if each), default=0)].lower())
+    if len(counts) > 2 or (len(counts) == 2 and [word for word in before if word in counts] != counts):
+        return None
+    count = prod(map(_counted, counts)) if counts else None
+    compound = _of_batteries(count, volts, size, nominal_V, typed)
+    if rate is None:
+        return compound
+    hours = f"{rate[1] or rate[2]} h"
+    fields = {**compound.fields, ("bank", "hour_rate_h"): Typed(hours)}
+    return Compound(fields, f"{compound.words}, at the rating of {hours}")
+
+
+def _of_batteries(
+    count: int | None, volts: re.Match[str] | None, size: re.Match[str] | None, nominal_V: float | None, typed: Typed
+) -> Compound:
+    each, battery = (amount_of(found[1]) if found else None for found in (size, volts))
+    if size is None or each is None:
+        raise InputError(f"needs each battery's Ah; {_BANK_LIKE} (got {quoted(typed.text)})")
+    if count is None and battery is None:
+        return Compound({_CAPACITY: Typed(size[0])}, size[0])
+    if count is not None and size[2].lower() != "ah":
+        together = f"{number(count * each.value)} {size[2]}"
+        return Compound({_CAPACITY: Typed(together)}, f"{together}: {count} of {size[0]}")
+    if battery is None:
+        raise InputError(f"needs each battery's volts too: a row adds no Ah; {_BANK_LIKE} (got {quoted(typed.text)})")
+    if nominal_V is None:
+        raise InputError("needs the bank's nominal voltage first: it says how many are in a row")
+    if count is not None:
+        return _in_rows(count, battery.value, each.value, nominal_V, typed)
+    # Volts that are the bank's say that all of it is meant.
+    if abs(battery.value - nominal_V) <= 0.1 * nominal_V:
+        return Compound({_CAPACITY: Typed(size[0])}, f"{size[0]}, all of it")
+    raise InputError(f"needs how many there are: {_BANK_LIKE} (got {quoted(typed.text)})")
+
+
+def _in_rows(count: int, battery_V: float, battery_Ah: float, nominal_V: float, typed: Typed) -> Compound:
+    in_a_row = round(nominal_V / battery_V) if battery_V > 0 else 0
+    # Nominal voltages are round figures: eight cells of 3.2 V are called 25.6 V, or 24 V.
+    fits = in_a_row > 0 and abs(in_a_row * battery_V - nominal_V) <= 0.1 * nominal_V
+    if not fits or count == 0 or count % in_a_row:
+        rows = f"{in_a_row} of them are a row" if fits else f"no row of them has {number(nominal_V)} V"
+        raise InputError(f"does not go with the bank's {number(nominal_V)} V: {rows} (got {quoted(typed.text)})")
+    strings = count // in_a_row
+    total = f"{number(strings * battery_Ah)} Ah"
+    rows = f"{strings} row{'s side by side' if strings > 1 else ''} of {in_a_row} ({number(nominal_V)} V)"
+    words = f"{total}: {count} batteries of {number(battery_V)} V are {rows}, each of {number(battery_Ah)} Ah"
+    figures = {"capacity_Ah": total, "strings": strings, "batteries": count, "battery_V": f"{number(battery_V)} V"}
+    return Compound({("bank", key): Typed(str(figure)) for key, figure in figures.items()}, words)
+
+
+def _counted(text: str) -> int:
+    # More digits than that are no number of things.
+    return int(text[:6]) if text.isdecimal() else _NUMBERS.index(text.lower()) + 2
