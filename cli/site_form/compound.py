@@ -11,6 +11,7 @@ from typing import Final
 from ...ingest.errors import InputError, quoted
 from ...ingest.toml.amounts import amount_of, number, same_twice, two_amounts
 from ...ingest.toml.places import Where
+from .system import field_at
 from .typed import Typed
 
 #: Fields of which plates give both figures together, the lower first, and what the two are.
@@ -79,7 +80,8 @@ def taken_apart(where: Where, typed: Typed, nominal_V: float | None = None) -> C
     InputError
         If it says several things that cannot be together; the sentence follows what was asked.
     """
-    if len(typed.text) > _LONGEST:
+    field = field_at(where)
+    if field is None or not field.units or len(typed.text) > _LONGEST:
         return None
     typed = Typed(" ".join(typed.text.split()), typed.unit)
     if (two := two_amounts(typed.with_unit)) and same_twice(*two):

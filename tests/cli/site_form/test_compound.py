@@ -97,6 +97,7 @@ def test_batteries_by_their_number(text, nominal_V, total, strings):
         (CUT_IN, "2.8 bar / 40 psi", {"cut_in_kPa": "2.8 bar"}),
         (("water", "tank_volume_L"), "20 gal/76 L", {"tank_volume_L": "20 gal"}),
         (("loads", 0, "hp"), "1.5 hp / 1.1 kW", {"hp": "1.5 hp"}),
+        (("loads", 0, "name"), "1 kW / 1000 W", None),
         (CAPACITY, "8 x 6 V 210 Ah, 2 strings", None),
         (CAPACITY, "420", None),
         (CAPACITY, "10 kWh", None),
