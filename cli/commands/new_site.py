@@ -48,30 +48,30 @@ class _Dialogue:
 
     def __init__(self) -> None:
         #: What was said of answers: of those that are taken again it is not said twice.
-        self._told: set[str] = set()
+        self._remarks: set[str] = set()
         #: Answers that stand behind one that is being changed: taken again where they still hold.
-        self._kept: dict[SiteQuestion, str] = {}
+        self._answers: dict[SiteQuestion, str] = {}
 
     def interviewed(self) -> Interview:
         """Ask all, show the answers, and ask again what is to be changed, until the person is content."""
         interview, chosen = Interview(), None
         _tell('Enter skips what can be left out; "back" asks the question before again.')
         while True:
-            question = chosen or interview.next_question(self._kept)
+            question = chosen or interview.next_question(self._answers)
             if question is None:
                 if (chosen := _to_change(interview)) is None:
                     return interview
                 # What comes behind may ask for more then, or not go together with it.
-                self._kept = interview.asked
+                self._answers = interview.asked
                 interview = interview.before(chosen)
-                self._kept.pop(chosen, None)
+                self._answers.pop(chosen, None)
                 continue
             chosen = None
             interview = self._again(question, interview) or self._asked(question, interview)
 
     def _again(self, question: SiteQuestion, interview: Interview) -> Interview | None:
         """Return the interview with the answer that was given before; None where it has none that still holds."""
-        answer = self._kept.pop(question, None)
+        answer = self._answers.pop(question, None)
         if answer is None:
             return None
         try:
@@ -106,8 +106,8 @@ class _Dialogue:
             _tell(f"Taken as: {interview.taken}.")
         # What was so before has been said: this answer has not made it so.
         before = () if interview.earlier is None else interview.earlier.odd
-        new = [each for each in interview.odd if each not in before and not (again and each in self._told)]
-        self._told.update(new)
+        new = [each for each in interview.odd if each not in before and not (again and each in self._remarks)]
+        self._remarks.update(new)
         for sentence in new:
             _tell(f"Look again: {sentence}")
         if new:

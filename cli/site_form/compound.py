@@ -164,7 +164,7 @@ def _bank(typed: Typed, nominal_V: float | None) -> Compound | None:
 def _of_batteries(
     count: int | None, volts: re.Match[str] | None, size: re.Match[str] | None, nominal_V: float | None, typed: Typed
 ) -> Compound:
-    each, battery = (amount_of(found[1]) if found else None for found in (size, volts))
+    each, battery = (amount_of(part[1]) if part else None for part in (size, volts))
     if size is None or each is None:
         raise InputError(f"needs each battery's Ah; {_BANK_LIKE} (got {quoted(typed.text)})")
     if count is None and battery is None:

@@ -65,10 +65,10 @@ class Interview:
         before = {} if self.earlier is None else self.earlier.asked
         return before if self.question is None else {**before, self.question: self.answer}
 
-    def next_question(self, kept: Collection[SiteQuestion] = ()) -> SiteQuestion | None:
-        """Return what is to be asked now; one that another answer has settled only where it is among those `kept`."""
+    def next_question(self, repeated: Collection[SiteQuestion] = ()) -> SiteQuestion | None:
+        """Return what is to be asked now; one that another answer has settled only where it is `repeated`."""
         for question in QUESTIONS[0 if self.question is None else QUESTIONS.index(self.question) + 1 :]:
-            if self._asks(question) and (question in kept or not self._has(question)):
+            if self._asks(question) and (question in repeated or not self._has(question)):
                 return question
         return None
 
