@@ -108,7 +108,7 @@ def _both(where: Where, typed: Typed, both: tuple[str, str, str]) -> Compound | 
         return None
     if where[0] == "water" and min(sizes) < _LEAST_KPA:  # type: ignore[type-var, operator]
         raise InputError(f"is no pressure of a pump's switch; write both like 40/60 psi (got {quoted(typed.whole)})")
-    low, high = (text for _, text in sorted(zip(sizes, texts, strict=True)))  # type: ignore[type-var]
+    low, high = (text for _, text in sorted(zip(sizes, texts, strict=True)))
     first, second = ((*where[:-1], key) for key in both[:2])
     return Compound({first: Typed(low), second: Typed(high)}, both[2].format(low, high))
 
