@@ -18,6 +18,7 @@ from ...ingest.log.meta import LogMeta
 from ...ingest.safe_files.rejects import rejects_path
 from ...ingest.safe_files.whole_file import refuse_existing, refuse_input, write_text
 from ..opening.first_sight import first_look
+from ..opening.sign_seen import sign_watched
 from ..render.terminal.answer import Reply, say_answer
 from ..render.terminal.convert import converted_answer
 
@@ -151,6 +152,7 @@ def _convert(sources: tuple[str, ...], out: Path, options: dict[str, str | bool 
         allow_rejects=bool(options["allow_rejects"]) or is_film,
         gap_limit_s=intake.gap_limit_s,
         asks_sampling=not is_film and stated.filled().sampling is None,
+        through=sign_watched(intake, stated),
     )
     if keep is not None:
         write_text(keep, profile)

@@ -44,6 +44,8 @@ class ExportAnswers:
             for number, column in self.choices.columns.items()
             if replace(column, unit=None, sign=None) != ColumnChoice(column.quantity)
         }
+        if self.choices.profile is not None:  # its columns have no fields
+            columns = dict(self.choices.columns)
         shown: dict[str, Any] = dict.fromkeys(("start", "gap_s", *_OWN_FIELDS))
         hidden = replace(self.choices, columns=columns, time=(), allow_rejects=False, **shown)
         return _ANSWERS.dump_json(ExportAnswers(hidden, self.asked), exclude_defaults=True).decode()
@@ -112,6 +114,8 @@ def answers_of(fields: Mapping[str, str]) -> tuple[ExportAnswers, dict[str, str]
         except InputError as error:
             wrong[name], own[_KEYS.get(name, name)] = str(error).partition(": ")[2], None
     columns, reverse = _columns(fields, hidden.choices)
+    if hidden.choices.profile is not None:
+        columns = asdict(hidden.choices)["columns"]
     own |= {"columns": columns, "reverse_sign": reverse, "allow_rejects": bool(fields.get("allow_rejects"))}
     own["time"] = tuple(number for number in _numbers(fields) if fields.get(f"q-{number}") == TIME)
     # How times are written says the order of a date, too: what was answered before is overruled.

@@ -30,7 +30,7 @@ def stem_of(name: str) -> str:
 
 def can_keep(choices: Choices) -> bool:
     """Tell whether something was chosen that only a profile can say."""
-    return choices.profile is None and choices != _by_options(choices)
+    return choices != _by_options(choices)
 
 
 def needs_profile(path: Path, choices: Choices) -> bool:

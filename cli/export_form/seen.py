@@ -132,10 +132,12 @@ def _looked(path: Path, choices: bytes, _stamps: tuple[int, ...]) -> tuple[Previ
 def is_read_alike(path: Path, one: Choices, other: Choices) -> bool:
     """Tell whether an export's beginning is taken for the same by either choices."""
     try:
-        (a, _), (b, _) = _looked_at(path, one), _looked_at(path, other)
+        (a, _), (b, sign) = _looked_at(path, one), _looked_at(path, other)
     except InputError:
         return False
-    return b.question is None and b.error is None and _as_read(a) == _as_read(b)
+    # By those choices `convert` would ask which way is positive, and read nothing.
+    is_asked = sign is not None and sign.agrees is False and not sign.is_settled
+    return b.question is None and b.error is None and not is_asked and _as_read(a) == _as_read(b)
 
 
 def _as_read(seen: Preview) -> tuple[object, ...]:

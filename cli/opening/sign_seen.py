@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from ...analysis.quality.sign_check import SignCheck, SignFold
 from ...analysis.readings.chunk import Chunk
-from ...ingest.exports.beginning import first_readings
-from ...ingest.exports.delimited.plan import named
-from ...ingest.exports.questions.signs import positive
+from ...ingest.exports.beginning import first_readings, in_order_of_time
+from ...ingest.exports.delimited.plan import Layout, named
 from ...ingest.log.gap_limit import IntervalCount
 from ...ingest.log.log import level_of
 
 if TYPE_CHECKING:
     from ...ingest.errors import Choice, Question
+    from ...ingest.exports.convert import Through
     from ...ingest.exports.delimited.plan import ColumnPlan
+    from ...ingest.exports.delimited.rows import RowBatch
     from ...ingest.exports.delimited.stated import Stated
+    from ...ingest.exports.intake import Intake
     from ...ingest.log.log import Readings
 
 #: So many readings are asked: enough for a day of one each second; common practice, no source.
@@ -59,11 +61,11 @@ def sign_seen(sources: Sequence[str], stated: Stated) -> SignSeen | None:
     """
     if stated.profile is not None and stated.profile.notes:
         return None
+    from ...ingest.exports.questions.signs import positive  # not where `convert` has nothing to ask
+
     layout, readings = first_readings(sources[0], stated, MOST_READINGS)
-    plans = {plan.quantity: plan for plan in layout.columns}
-    plan = plans.get("current_A", plans.get("power_W"))
-    side = stated.filled().side or ("ac" if layout.ac else "dc")
-    if plan is None or plan.minus is not None or side == "ac":
+    plan = _signed_column(layout, stated)
+    if plan is None:
         return None
     check = _checked(readings, stated)
     # Of the column as it is written: there the person can see it.
@@ -74,6 +76,61 @@ def sign_seen(sources: Sequence[str], stated: Stated) -> SignSeen | None:
     charging, drawing = question.choices
     likely = None if agrees is None else charging if agrees == is_turned else drawing
     return SignSeen(question, likely, _is_settled(plan, stated), agrees)
+
+
+def sign_watched(intake: Intake, stated: Stated) -> Through:
+    """Return what an export's rows go through on their way to a log: it asks where the volts speak against the sign.
+
+    Nothing is asked where the sign is settled, or none has to be known. So many readings as `sign_seen` takes are
+    looked at together, and the next ones as long as they say nothing.
+    """
+    layout = intake.export.layouts[0]
+    if not isinstance(layout, Layout):
+        return iter
+    plan = _signed_column(layout, stated)
+    if plan is None or _is_settled(plan, stated) or not {"current_A", "voltage_V"} <= set(intake.export.quantities):
+        return iter
+
+    def through(batches: Iterable[RowBatch]) -> Iterator[RowBatch]:
+        block: list[Readings] = []
+        count, is_open = 0, True
+        for batch in batches:
+            if is_open:
+                block.append(batch.readings)
+                count += len(batch.readings.time_us)
+                if count >= MOST_READINGS:
+                    is_open, block, count = _says_nothing(block, layout, plan, stated), [], 0
+            yield batch
+        if is_open:
+            _says_nothing(block, layout, plan, stated)
+
+    return through
+
+
+def _says_nothing(block: Sequence[Readings], layout: Layout, plan: ColumnPlan, stated: Stated) -> bool:
+    """Tell whether readings do not say that the sign is right; ask where they say that it is not."""
+    check = _checked(in_order_of_time(block), stated)
+    if check is None or check.plausible is None:
+        return True
+    if check.plausible:
+        return False
+    from ...ingest.exports.questions.signs import contrary_volts  # hardly any export is asked about
+
+    raise contrary_volts(
+        layout.name,
+        _evidence(check, is_turned=False),
+        f"the volts {_moves(check, is_turned=False)[0]}",
+        named(layout.dialect, plan),
+        by_profile=bool(stated.entries),
+    )
+
+
+def _signed_column(layout: Layout, stated: Stated) -> ColumnPlan | None:
+    """Return the column that flows both ways by its sign; None where there is none at the bank."""
+    plans = {plan.quantity: plan for plan in layout.columns}
+    plan = plans.get("current_A", plans.get("power_W"))
+    side = stated.filled().side or ("ac" if layout.ac else "dc")
+    return None if plan is None or plan.minus is not None or side == "ac" else plan
 
 
 def _is_settled(plan: ColumnPlan, stated: Stated) -> bool:
@@ -93,10 +150,16 @@ def _checked(readings: Readings, stated: Stated) -> SignCheck | None:
 def _evidence(check: SignCheck | None, *, is_turned: bool) -> str:
     if check is None or check.plausible is None:
         return _NO_EVIDENCE
+    moves, way = _moves(check, is_turned=is_turned)
+    return f"The volts {moves}: {way}."
+
+
+def _moves(check: SignCheck, *, is_turned: bool) -> tuple[str, str]:
+    """Return what the volts do, and which way the amps count as positive by that."""
     # What is written rises where what is taken falls, if the sign is turned on the way.
     rising = check.steps - check.against if is_turned else check.against
     falling = check.steps - rising
     move, steps, way = ("rise", rising, "charging") if rising > falling else ("fall", falling, "drawing")
     # Of the first readings, as they are written: counted, the steps would not be as many as `look` counts of the log.
     often = "each time" if steps == check.steps else f"in {100 * steps / check.steps:.0f} % of the steps"
-    return f"The volts {move} when the amps rise, {often}: {way}."
+    return f"{move} when the amps rise, {often}", way

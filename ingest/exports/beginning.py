@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -68,8 +69,14 @@ def first_readings(name: str, stated: Stated, rows: int) -> tuple[Layout, Readin
         parts = _parts(export, stated, rows)
     except ReadAnew:
         parts = _parts(export, stated, rows)
-    time_us = np.concatenate([part.time_us for part in parts]) if parts else np.empty(0, np.int64)
+    return layout, in_order_of_time(parts)
+
+
+def in_order_of_time(parts: Sequence[Readings]) -> Readings:
+    """Return parts of an export, all with the same quantities, as one stretch of readings in order of time."""
+    if not parts:
+        return Readings(np.empty(0, np.int64), {})
     # Of the rows of one instant the first: the order of the rows is not the order of time everywhere.
-    time_us, order = np.unique(time_us, return_index=True)
-    columns = {q: np.concatenate([part.quantities[q] for part in parts])[order] for q in layout.quantities if parts}
-    return layout, Readings(time_us, columns)
+    time_us, order = np.unique(np.concatenate([part.time_us for part in parts]), return_index=True)
+    columns = {q: np.concatenate([part.quantities[q] for part in parts])[order] for q in parts[0].quantities}
+    return Readings(time_us, columns)

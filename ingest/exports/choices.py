@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any, Final, Literal, get_args
 
 from ..errors import Choice, InputError, Setting, quoted
+from ..profiles.columns import ColumnEntry
 from ..profiles.modbus_part import Sign
 from ..profiles.model import Profile, load_profile
 from ..quantities import QUANTITIES, UNITS, unit_of
@@ -121,7 +122,10 @@ def stated_of(choices: Choices) -> Stated:
     """
     options = {name: getattr(choices, name) for name in ("gap_s", "reverse_sign", *_OPTIONS)}
     if choices.profile is not None:
-        return Stated(profile=load_profile(choices.profile), **options)
+        profile = load_profile(choices.profile)
+        signed = _with_signs(profile, choices.columns)
+        in_part = bool(signed.quantities) and not profile.quantities
+        return Stated(profile=signed, in_part=in_part, **options)
     check_columns(choices.columns)
     entries = {c.quantity: c.entry(number) for number, c in choices.columns.items() if c.quantity is not None}
     file = {"delimiter": choices.delimiter, "header_line": choices.header_line}
@@ -132,9 +136,23 @@ def stated_of(choices: Choices) -> Stated:
     }
     # Not checked anew by the model's own words: all that can be wrong has its sentence above.
     tables = {key: table for key, table in document.items() if table}
-    profile = Profile.model_validate(tables) if tables else None
+    own = Profile.model_validate(tables) if tables else None
     unused = frozenset(number for number, column in choices.columns.items() if column.quantity is None)
-    return Stated(profile=profile, in_part=True, unused=unused, **options)
+    return Stated(profile=own, in_part=True, unused=unused, **options)
+
+
+def _with_signs(profile: Profile, columns: Mapping[int, ColumnChoice]) -> Profile:
+    """Return a profile with the signs that were answered beside it: all else of it is believed."""
+    entries = {}
+    for number, column in columns.items():
+        if column.quantity is None or column.sign is None:
+            continue
+        named = profile.quantities.get(column.quantity)
+        if named is not None:
+            entries[column.quantity] = named.model_copy(update={"sign": column.sign})
+        elif not profile.quantities:  # its columns are recognised
+            entries[column.quantity] = ColumnEntry(column=number, sign=column.sign)
+    return profile.model_copy(update={"quantities": {**profile.quantities, **entries}})
 
 
 def _time(choices: Choices) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 MOST_REJECTED = 0.05
 #: So many unreadable rows, and fewer readable ones, end a conversion before the file does.
 ENOUGH_REJECTED = 300_000
+#: What rows go through on their way to the log: it yields them as they are, and may ask.
+Through = Callable[[Iterable[RowBatch]], Iterator[RowBatch]]
 #: Quantities whose sign says whether the bank gives or takes.
 SIGNED = ("current_A", "power_W")
 
@@ -109,12 +111,14 @@ def convert(
     allow_rejects: bool,
     gap_limit_s: float | None,
     asks_sampling: bool = False,
+    through: Through = iter,
 ) -> Converted:
     """Read an export to its end and write the log; what stands at `out` is replaced.
 
     ``meta`` is what is known beforehand; counts, limits and remarks are filled in. `reverse_sign` turns current and
     power (side ``dc``). `gap_limit_s` is given where it is stated. [s]
-    `asks_sampling`: nobody said what one reading stands for, and who did this can be asked.
+    `asks_sampling`: nobody said what one reading stands for, and who did this can be asked. `through` sees the rows
+    before anything takes its name.
 
     Raises
     ------
@@ -126,7 +130,14 @@ def convert(
     """
     limits = _Limits(gap_limit_s, export.sources[0].name if asks_sampling else None)
     once = partial(
-        _converted_once, export, out, meta, reverse_sign=reverse_sign, allow_rejects=allow_rejects, limits=limits
+        _converted_once,
+        export,
+        out,
+        meta,
+        reverse_sign=reverse_sign,
+        allow_rejects=allow_rejects,
+        limits=limits,
+        through=through,
     )
     try:
         return once()
@@ -135,7 +146,14 @@ def convert(
 
 
 def _converted_once(
-    export: Export, out: Path, meta: LogMeta, *, reverse_sign: bool, allow_rejects: bool, limits: _Limits
+    export: Export,
+    out: Path,
+    meta: LogMeta,
+    *,
+    reverse_sign: bool,
+    allow_rejects: bool,
+    limits: _Limits,
+    through: Through,
 ) -> Converted:
     tally = _Tally()
     with ExitStack() as stack:
@@ -145,7 +163,7 @@ def _converted_once(
         try:
             # The rows go to a spool in the order they come; whether they are in order of time is known at the end, and
             # then most spools are the log already. Memory does not grow with the length.
-            for batch in ahead(export.batches()):
+            for batch in through(ahead(export.batches())):
                 tally.count(batch)
                 rejects.add(batch.rejects)
                 _check_on_the_way(tally, allow_rejects, rejects.path, export)

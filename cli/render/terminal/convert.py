@@ -48,7 +48,7 @@ def converted_answer(
         [
             *(counts if is_film else []),
             *in_doubt,
-            _sums(look),
+            _sums(look, by_sign=meta.side == "dc" and not reverse),
             *first,
             _readings(look, meta, few=True),
             *([note for note in notes if note not in first] if is_film else []),
@@ -99,13 +99,15 @@ def _cells(values: Mapping[str, float | None], names: Sequence[str]) -> list[str
     return ["-" if (x := values.get(name)) is None else true_minus(f"{x:.7g}") for name in names]
 
 
-def _sums(look: FirstLook) -> str:
+def _sums(look: FirstLook, *, by_sign: bool) -> str:
+    """Return what it amounts to; `by_sign` tells that nobody said which way is drawn."""
     known = [(both, unit) for both, unit in ((look.charge, "Ah"), (look.energy, "Wh")) if both is not None]
     if not known:
         return "neither Ah nor Wh can be worked out of this (charge says why)"
     # Times read wrong show best by how long it all took.
     length_s = (look.last.time_us - look.first[0].time_us) / _SECOND_US if look.last else None
-    return f"drawn {_both(known, 'drawn')}; returned {_both(known, 'returned')}; first to last {duration(length_s)}"
+    both = f"drawn {_both(known, 'drawn')}; returned {_both(known, 'returned')}"
+    return f"{'by this sign ' if by_sign else ''}{both}; first to last {duration(length_s)}"
 
 
 def _both(known: Sequence[tuple[BothWays, str]], way: str) -> str:

@@ -22,6 +22,22 @@ def positive(
     return Question(sentence, POSITIVE, evidence, [Choice(f"positive is {way}", by_way[way]) for way in ways])
 
 
+def contrary_volts(where: str, evidence: str, seen: str, amps: NamedColumn, *, by_profile: bool) -> Question:
+    """Ask where a bank's volts speak against draw as positive; `seen` is the `evidence` within a sentence."""
+    told = (
+        'say sign = "draw_positive" for current_A in the profile'
+        if by_profile
+        else "say so in a profile (--profile): "
+        f'quantities.current_A = {{column = {in_toml(amps.name)}, sign = "draw_positive"}}; a profile takes only the '
+        "columns it names, so name the others you want there, too"
+    )
+    sentence = (
+        f"{where}: {seen}, so {quoted(amps.name)} seems to count charging as positive, and not draw; add "
+        f"--reverse-sign, or if draw is positive all the same, {told}"
+    )
+    return positive(sentence, evidence, "current_A", amps)
+
+
 def seems_charging(evidence: str, amps: NamedColumn) -> Question:
     """Ask where something beside the amps says that positive is charging."""
     sentence = (

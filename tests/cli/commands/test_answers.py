@@ -36,7 +36,7 @@ def logs(demo, tmp_path_factory):
     rows = (f"{begin + timedelta(seconds=k):%Y-%m-%dT%H:%M:%SZ},{watt}\n" for k, watt in enumerate(watts))
     (folder / "inverter.csv").write_text("time,power [W]\n" + "".join(rows))
     made = {
-        "turned": (SAMPLES / "week_later.csv.gz", "--zone", "Europe/London"),
+        "turned": (demo / "week_later.parquet", "--reverse-sign"),
         "doubt": (folder / "pauses.csv", "--zone", "UTC"),
         "hand": (folder / "notes.txt", "--profile", "hand", "--start", "2026-06-13", "--zone", "UTC"),
         "ac": (folder / "inverter.csv", "--side", "ac"),
@@ -107,6 +107,7 @@ def commands(logs, demo, tmp_path):
             "--force",
             "--zone",
             "Europe/London",
+            "--reverse-sign",
         ),
     ]
 
@@ -174,9 +175,9 @@ def test_a_terminal_is_laid_out_by_its_width_and_a_pipe_by_the_usual_one(monkeyp
         ("cycles", "healthy", r"The \w+ \w+ took [\d.]+ Ah ± [\d.]+ \([\d.]+ Wh ± [\d.]+\) in 10 runs\."),
         ("cycles", "ac", r"The largest load took [\d.]+ Wh ± [\d.]+ in 11 runs\."),
         ("cycles", "turned", r"WARNING: Draw and return seem to be swapped"),
-        ("charge", "healthy", r"drawn out of the bank +8\.13 Ah ± "),
-        ("charge", "ac", r"drawn +[\d.]+ Wh ± "),
-        ("charge", "hand", r"drawn +.* Wh"),
+        ("charge", "healthy", r"From 13 Jun 2026 \S+ to \S+ all loads took 8\.13 Ah ± [\d.]+ \(20[\d.]+ Wh"),
+        ("charge", "ac", r"From 3 Mar 2026 \S+ to \S+ the loads behind the inverter took [\d.]+ Wh ± "),
+        ("charge", "hand", r"From 13 Jun 2026 \S+ to \S+ all loads took .* Wh"),
         ("charge", "turned", r"WARNING: draw and return seem to be swapped"),
         ("charge", "doubt", r"IN DOUBT: with the pauses left out 18\.3 Ah drawn"),
         ("look", "healthy", r"Good for Ah, cycles and surges\."),

@@ -27,7 +27,7 @@ current_A = {amps}
 """
 
 
-def export_of(path, *, sign=1, runs=8, run_s=20, rest_s=100, amps=20.0):
+def export_of(path, *, runs=8, run_s=20, rest_s=100, amps=20.0):
     """Write a pump's runs at 1 s: the bank sags by 10 milliohms."""
     rows = ["time,current [A],voltage [V]"]
     at = 0
@@ -35,7 +35,7 @@ def export_of(path, *, sign=1, runs=8, run_s=20, rest_s=100, amps=20.0):
         for k in range(rest_s + run_s):
             current = amps if k >= rest_s else 1.0
             clock = f"{10 + at // 3600:02d}:{at // 60 % 60:02d}:{at % 60:02d}"
-            rows.append(f"2026-06-13T{clock}Z,{sign * current:.2f},{25.2 - 0.01 * current:.2f}")
+            rows.append(f"2026-06-13T{clock}Z,{current:.2f},{25.2 - 0.01 * current:.2f}")
             at += 1
     path.write_text("\n".join(rows) + "\n", encoding="utf-8")
     return path
@@ -45,9 +45,9 @@ def export_of(path, *, sign=1, runs=8, run_s=20, rest_s=100, amps=20.0):
 def log(tmp_path):
     """A log of eight runs, and a function that makes others."""
 
-    def make(name="a", **how):
+    def make(name="a", *words, **how):
         export, out = export_of(tmp_path / f"{name}.csv", **how), tmp_path / f"{name}.parquet"
-        assert run(["convert", str(export), "--out", str(out)]) == 0
+        assert run(["convert", str(export), *words, "--out", str(out)]) == 0
         return out
 
     return make
@@ -55,7 +55,7 @@ def log(tmp_path):
 
 def test_a_turned_sign_is_warned_of_by_every_command(log, capsys):
     """look, charge, cycles and report all say that draw and return seem to be swapped; a right log is not accused."""
-    turned, right = log("turned", sign=-1), log("right")
+    turned, right = log("turned", "--reverse-sign"), log("right")
     assert "PROBABLY TURNED" in told(capsys, "look", turned)[1]
     assert "WARNING" in told(capsys, "charge", turned)[1]
     assert "WARNING" not in told(capsys, "charge", right)[1]
@@ -67,7 +67,7 @@ def test_a_turned_sign_is_warned_of_by_every_command(log, capsys):
 
 def test_nothing_is_foretold_or_compared_by_a_turned_log_without_a_word(log, tmp_path, capsys):
     """Its runs are the rests between them: a forecast by it is refused, a comparison begins with a warning."""
-    turned, right, site = log("turned", sign=-1), log("right"), tmp_path / "site.toml"
+    turned, right, site = log("turned", "--reverse-sign"), log("right"), tmp_path / "site.toml"
     site.write_text(SITE.format(volts=24, amps=20), encoding="utf-8")
     words = ("forecast", "--site", site, "--load", "feed pump", "--for", "15m", "--measured")
     assert told(capsys, *words, right)[0] == 0
@@ -251,7 +251,7 @@ def test_look_shows_a_log_that_cannot_be_integrated(tmp_path, capsys):
 
 def test_findings_of_all_logs_stand_at_the_top(log, capsys):
     """The findings key of several logs names the log of each."""
-    right, turned = log("right"), log("turned", sign=-1)
+    right, turned = log("right"), log("turned", "--reverse-sign")
     document = json.loads(told(capsys, "report", right, turned, "--json")[1])
     found = {(f["code"], f["log"]) for f in document["findings"]}
     assert ("charge_wrong_sign", "turned.parquet") in found

@@ -27,7 +27,8 @@ def test_first_of_all_the_readings_as_they_were_taken(tmp_path):
     """What was drawn and returned, the first and the last with instants, lowest and highest; then the rest."""
     done = convert(tmp_path, export(), options=("--zone", "Europe/London"))
     lines = done.said.splitlines()
-    assert lines[0] == "drawn 2.02 Ah, 51.0 Wh; returned 0.419 Ah, 10.7 Wh; first to last 9 min 59 s"
+    sums = "drawn 2.02 Ah, 51.0 Wh; returned 0.419 Ah, 10.7 Wh; first to last 9 min 59 s"
+    assert lines[0] == f"by this sign {sums}"
     assert [line.split() for line in lines[1:6]] == [
         ["Europe/London", "A", "V", "W"],
         ["first", "13", "Jun", "2026", "10:00:00", "30.5", "25.195", "768.447"],
@@ -41,6 +42,13 @@ def test_first_of_all_the_readings_as_they_were_taken(tmp_path):
     assert lines[-1].strip().startswith(("wrote ", "shuntbook look "))
     # Two name the export and the log, which lie deep in a folder of the tests.
     assert max(len(line) for line in lines if str(tmp_path) not in line) <= 80
+
+
+def test_a_sign_that_was_said_is_no_more_than_the_sums(tmp_path):
+    """Whoever turned it knows it, and behind an inverter there is none."""
+    for option in (("--reverse-sign",), ("--side", "ac")):
+        done = convert(tmp_path, export(header="Time,Current (A),-,Power (W)"), options=("--zone", "UTC", *option))
+        assert done.said.startswith("drawn "), done.error
 
 
 @pytest.mark.parametrize("sampling", ["instant", "mean", "held"])

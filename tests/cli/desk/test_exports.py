@@ -78,6 +78,25 @@ def test_an_answer_against_the_volts_is_told(client):
     assert "against" not in text_of(sent(client, turned, **{"sign-2": ""}))
 
 
+@pytest.mark.parametrize("by_profile", [False, True])
+def test_drawing_all_the_same_is_kept_for_convert(client, by_profile):
+    """An answer against the volts, which no option says: a profile does, and `convert` asks no more."""
+    if by_profile:
+        lines = '[quantities.current_A]\ncolumn = "Current (A)"\nunit = "mA"\n[quantities.voltage_V]\ncolumn = 3\n'
+        (client.folder / "meter.toml").write_text(lines)
+    page = shown(client, pump_export(sign=-1.0))
+    if by_profile:
+        page = sent(client, page, answer=answers_of(page)["Yes: read it by meter.toml"])
+    assert question_of(page) == SIGN
+    page = sent(client, page, answer=answers_of(page)["Positive is drawing"])
+    assert question_of(page) is None
+    assert "against what is chosen" in text_of(page)
+    assert command_of(page) == "shuntbook convert export.csv --profile export.toml --out export.parquet"
+    sent(client, page, do="read")
+    amps = readings_of(client).quantities["current_A"]
+    assert amps.min() == pytest.approx(-30.0 / (1000 if by_profile else 1), rel=0.1)
+
+
 def test_a_sign_that_was_answered_is_changed_at_its_column(client):
     """The watts beside the amps stay as they were shown."""
     rows = "2026-06-13 {t},{a},{v},{w}"

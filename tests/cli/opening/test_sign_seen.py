@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
+import itertools
+import json
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from exporting import shuntbook
 
-from shuntbook.cli.opening.sign_seen import sign_seen
+from shuntbook.cli.opening import sign_seen as seeing
+from shuntbook.cli.opening.sign_seen import sign_seen, sign_watched
 from shuntbook.ingest.errors import Question
 from shuntbook.ingest.exports.choices import Choices, ColumnChoice, profile_of, stated_of
+from shuntbook.ingest.exports.delimited.rows import RowBatch
+from shuntbook.ingest.exports.intake import take_in
+from shuntbook.ingest.journal.opening import open_log
+from shuntbook.ingest.log.log import Readings
 
 
 def _export(folder: Path, *, sign: float = 1.0, volts: bool = True, newest_first: bool = False, word: str = "") -> str:
@@ -101,3 +110,116 @@ def test_what_has_no_sign_to_be_known_has_no_question(tmp_path):
 def test_what_else_is_open_goes_first(tmp_path):
     with pytest.raises(Question, match="--reverse-sign"):
         sign_seen([_export(tmp_path, word="Charging ")], stated_of(Choices()))
+
+
+# --- the same asked by convert ----------------------------------------------------------------------------------------
+
+DRAWS = """
+[quantities.current_A]
+column = "Current (A)"
+sign = "draw_positive"
+[quantities.voltage_V]
+column = "Voltage (V)"
+"""
+
+
+def _converted(folder: Path, export: str, *words: str) -> tuple[int, str, str]:
+    log = str(folder / "log.parquet")
+    return shuntbook("convert", export, "--out", log, "--zone", "UTC", "--force", *words)
+
+
+def _amps(folder: Path) -> float:
+    """Return the mean of all amps of the log."""
+    parts = [part.quantities["current_A"] for part in open_log(folder / "log.parquet").scan()]
+    return float(sum(part.sum() for part in parts) / sum(map(len, parts)))
+
+
+@pytest.mark.parametrize("newest_first", [False, True])
+def test_convert_asks_before_it_writes_where_the_volts_speak_against_it(tmp_path, newest_first):
+    """With the evidence and what settles either answer; nothing stands there afterwards."""
+    export = _export(tmp_path, sign=-1.0, newest_first=newest_first)
+    evidence = sign_seen([export], stated_of(Choices())).question.evidence
+    status, said, error = _converted(tmp_path, export)
+    assert (status, said) == (2, "")
+    assert evidence.removeprefix("The").removesuffix(": charging.") in error
+    assert "'Current (A)' seems to count charging as positive" in error
+    assert "--reverse-sign" in error and 'sign = "draw_positive"' in error
+    status, said, _ = _converted(tmp_path, export, "--json")
+    asked = json.loads(said)["question"]
+    assert status == 2
+    assert (asked["what"], asked["evidence"]) == ("Is positive charging or drawing?", evidence)
+    assert [choice["label"] for choice in asked["choices"]] == ["positive is charging", "positive is drawing"]
+    assert [file.name for file in tmp_path.iterdir()] == ["export.csv"]
+
+
+def test_either_answer_is_taken_by_convert(tmp_path):
+    """Also the one that the volts speak against: who says it knows it."""
+    export, profile = _export(tmp_path, sign=-1.0), tmp_path / "profile.toml"
+    assert _converted(tmp_path, export, "--reverse-sign")[0] == 0
+    right_A = _amps(tmp_path)
+    assert right_A > 5
+    profile.write_text(DRAWS, encoding="utf-8")
+    assert _converted(tmp_path, export, "--profile", str(profile))[0] == 0
+    assert _amps(tmp_path) == pytest.approx(-right_A)
+    profile.write_text(DRAWS.replace("draw_positive", "return_positive"), encoding="utf-8")
+    assert _converted(tmp_path, export, "--profile", str(profile))[0] == 0
+    assert _amps(tmp_path) == pytest.approx(right_A)
+
+
+def test_a_profile_that_says_nothing_of_the_sign_is_asked_of(tmp_path):
+    """It may be of a meter that was wired the other way; that draw is positive is then said in it."""
+    export, profile = _export(tmp_path, sign=-1.0), tmp_path / "profile.toml"
+    profile.write_text(DRAWS.replace('sign = "draw_positive"', ""), encoding="utf-8")
+    status, _, error = _converted(tmp_path, export, "--profile", str(profile))
+    assert status == 2
+    assert error.strip().endswith('say sign = "draw_positive" for current_A in the profile')
+
+
+@pytest.mark.parametrize("how", [{}, {"volts": False}, {"sign": -1.0, "volts": False}])
+def test_convert_asks_nothing_where_the_volts_agree_or_there_are_none(tmp_path, how):
+    status, said, _ = _converted(tmp_path, _export(tmp_path, **how))
+    assert status == 0
+    assert said.startswith("by this sign drawn ")
+
+
+def test_behind_an_inverter_the_volts_are_no_evidence(tmp_path):
+    assert _converted(tmp_path, _export(tmp_path, sign=-1.0), "--side", "ac")[0] == 0
+
+
+def test_where_the_beginning_is_quiet_later_readings_tell(tmp_path, monkeypatch):
+    """As long as readings say nothing the next are looked at; once they agree, no more."""
+    monkeypatch.setattr(seeing, "MOST_READINGS", 200)
+    stated = stated_of(Choices(zone="UTC"))
+    intake = take_in([_export(tmp_path, sign=-1.0)], stated)
+    [whole] = [batch.readings for batch in intake.export.batches()]
+    amps, volts = whole.quantities["current_A"], whole.quantities["voltage_V"]
+
+    def batches(*factors: float) -> Iterator[RowBatch]:
+        """Yield the readings fifty at a time; of each 300 the amps with this factor."""
+        for k in range(0, 300 * len(factors), 50):
+            part = slice(k % 1200, k % 1200 + 50)
+            columns = {"current_A": factors[k // 300] * amps[part], "voltage_V": volts[part]}
+            yield RowBatch(Readings(whole.time_us[part] + k * 10**6, columns))
+
+    through = sign_watched(intake, stated)
+    assert len(list(through(batches(0, 0, 0)))) == 18
+    assert len(list(through(batches(0, -1, 1)))) == 18
+    passed = through(batches(0, 0, 1))
+    assert len(list(itertools.islice(passed, 12))) == 12
+    with pytest.raises(Question, match="the volts rise"):
+        list(passed)
+
+
+@pytest.mark.parametrize("profile", ['[time]\ncolumn = "Time"\n', DRAWS.replace('sign = "draw_positive"', "")])
+def test_an_answer_beside_a_profile_settles_it(tmp_path, profile):
+    """Whether the profile names the columns or leaves them to be recognised."""
+    export, file = _export(tmp_path, sign=-1.0), tmp_path / "meter.toml"
+    file.write_text(profile, encoding="utf-8")
+    choices = Choices(profile=str(file))
+    seen = sign_seen([export], stated_of(choices))
+    assert (seen.asked, seen.agrees) == (True, False)
+    answered = choices.with_choice(seen.question.choices[1])
+    after = sign_seen([export], stated_of(answered))
+    assert (after.asked, after.agrees, after.is_settled) == (False, False, True)
+    file.write_text(profile_of([export], answered), encoding="utf-8")
+    assert _converted(tmp_path, export, "--profile", str(file))[0] == 0

@@ -169,6 +169,15 @@ for _name, _text in UP.items():
 
 
 @style
+def charging_is_plus_by_the_volts(rng: Rng) -> Export:
+    """No word says it; the bank's volts fall with what is drawn."""
+    log = readings(rng)
+    name = pick(rng, "Current (A)", "Battery amps", "Strom (A)")
+    columns = [("Time", iso(log)), (name, [point(-x + 0.0) for x in log.amps]), volts(log)]
+    return export(log, Sheet(columns), answers={"--reverse-sign": ""})
+
+
+@style
 def draw_is_plus_said(rng: Rng) -> Export:
     """The name says what is taken anyway."""
     log = readings(rng)
