@@ -17,6 +17,7 @@ USUAL_RANGE_PCT: Final = 0.1
 #: Limit of error of a clock nobody set a figure for: a plain quartz in a cold shed; common practice, no source. [1e-6]
 USUAL_CLOCK_PPM: Final = 100.0
 RANGE_IS_OFFSET: Final = "a share of the range is an offset: it grows with time"
+_NOTHING: Final = "nothing is stated about the accuracy of"
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,11 @@ class MeterFigures:
         return self.current.gain + self.voltage.gain if self.power is None else self.power.gain
 
     @property
+    def is_assumed(self) -> bool:
+        """Whether the usual accuracy had to be assumed of something that it measures."""
+        return any(sentence.startswith(_NOTHING) for sentence in self.assumed)
+
+    @property
     def has_digits(self) -> bool:
         """Whether the last digit of amps or watts is stated."""
         return any(figures is not None and figures.resolution > 0 for figures in (self.current, self.power))
@@ -98,11 +104,13 @@ class MeterFigures:
         return replace(self, zero_check=check)
 
 
-def _unknown(what: str) -> str:
-    return (
-        f"nothing is stated about the accuracy of {what}: taken as ± ({USUAL_READING_PCT:g} % of reading + "
-        f"{USUAL_RANGE_PCT:g} % of range) (common practice, no source)"
-    )
+#: What is assumed where no accuracy is stated, of a meter whose range is not known either.
+USUAL_ACCURACY: Final = f"{USUAL_READING_PCT:g} % of reading + {USUAL_RANGE_PCT:g} % of the highest reading"
+
+
+def _unknown(what: str, full_scale: float | None = None) -> str:
+    usual = USUAL_ACCURACY if full_scale is None else USUAL_ACCURACY.replace("the highest reading", "range")
+    return f"{_NOTHING} {what}: taken as ± ({usual}) (common practice, no source)"
 
 
 #: What is assumed of a meter that nothing is stated of.
@@ -114,7 +122,7 @@ def figures_of(meter: Meter | None) -> MeterFigures:
     if meter is None:
         return NOTHING_STATED
     assumed: list[str] = []
-    current = _stated(meter.reading_pct, meter.range_pct, assumed, "amps")
+    current = _stated(meter.reading_pct, meter.range_pct, assumed, "amps", meter.range_A)
     current = replace(
         current,
         full_scale=meter.range_A,
@@ -122,12 +130,12 @@ def figures_of(meter: Meter | None) -> MeterFigures:
         resolution=meter.resolution_A or 0.0,
         class_pct=meter.shunt_class_pct or 0.0,
     )
-    voltage = _stated(meter.voltage_reading_pct, meter.voltage_range_pct, assumed, "volts")
+    voltage = _stated(meter.voltage_reading_pct, meter.voltage_range_pct, assumed, "volts", meter.range_V)
     voltage = replace(voltage, full_scale=meter.range_V, resolution=meter.resolution_V or 0.0)
     # Behind an inverter watts are measured by themselves; at the bank only where the data sheet says so.
     power = None
     if meter.power_reading_pct is not None or meter.power_range_pct is not None or meter.side == "ac":
-        power = _stated(meter.power_reading_pct, meter.power_range_pct, assumed, "watts")
+        power = _stated(meter.power_reading_pct, meter.power_range_pct, assumed, "watts", meter.range_W)
         power = replace(power, full_scale=meter.range_W, resolution=meter.resolution_W or 0.0)
     assumed += _range_unknown(meter, current)
     clock_ppm = USUAL_CLOCK_PPM if meter.clock_ppm is None else meter.clock_ppm
@@ -135,11 +143,13 @@ def figures_of(meter: Meter | None) -> MeterFigures:
     return MeterFigures(current, voltage, power, clock_ppm, assumed=tuple(assumed), instants=instants)
 
 
-def _stated(reading_pct: float | None, range_pct: float | None, assumed: list[str], what: str) -> Accuracy:
+def _stated(
+    reading_pct: float | None, range_pct: float | None, assumed: list[str], what: str, full_scale: float | None
+) -> Accuracy:
     """Return an accuracy as a data sheet gives it: what one half of "x % of reading + y % of range" leaves out is 0."""
     # A data sheet that states one half means that there is no other; one that states nothing means nothing.
     if reading_pct is None and range_pct is None:
-        assumed.append(_unknown(f"its {what}"))
+        assumed.append(_unknown(f"its {what}", full_scale))
         return Accuracy()
     return Accuracy(reading_pct or 0.0, range_pct or 0.0)
 
