@@ -172,7 +172,22 @@ def _usage(error: click.ClickException) -> str:
     context = getattr(error, "ctx", None)
     hint = f"; see {context.command_path} --help" if context is not None else ""
     message = error.format_message().rstrip(".")
+    if isinstance(error, click.NoSuchOption) and (others := _having(error.option_name)):
+        *most, last = others
+        listed = f"{', '.join(most)} and {last} have" if most else f"{last} has"
+        # What an option of another command is called is no slip of the pen: click's guesses are left out.
+        message = f"no such option '{error.option_name}' here, but {listed} it"
     return message[:1].lower() + message[1:] + hint
+
+
+def _having(option: str) -> list[str]:
+    """Return the commands that have an option."""
+    commands = {name: group.get_command(click.Context(group), name) for name in COMMANDS}
+    return [name for name, command in commands.items() if command and _has(command, option)]
+
+
+def _has(command: click.Command, option: str) -> bool:
+    return any(option in (*one.opts, *one.secondary_opts) for one in command.params if isinstance(one, click.Option))
 
 
 def _say(sentences: Sequence[str], status: Exit) -> int:
