@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from ...analysis.readings.log_facts import LogFacts
 from ...ingest.durations import seconds
 from ...ingest.errors import InputError
-from ..render.wording.clock import local, microseconds_of, moment_of, zone_of
+from ..render.wording.clock import elapsed, local, microseconds_of, moment_of, passed_twice, zone_of
 
 
 def parse_marks(marks: Sequence[str], start_us: int, zone: str | None = None) -> list[tuple[int, str]]:
@@ -77,6 +77,17 @@ def span_of(
             else f"{options[0]}: ends before it begins"
         )
     return from_us, to_us
+
+
+def as_written(us: int, facts: LogFacts, *, first_us: int) -> str:
+    """Return how an instant, to the second, is written for ``--from`` of a log that begins at `first_us`."""
+    if facts.undated:
+        return elapsed(us - first_us).removeprefix("+")
+    moment = local(us, facts)
+    # A clock time alone is that of the first day, and says nothing where the clocks pass it twice.
+    if moment.date() == local(first_us, facts).date() and us >= first_us and not passed_twice(moment):
+        return f"{moment:%H:%M:%S}"
+    return moment.isoformat(timespec="seconds")
 
 
 def _instant(text: str, facts: LogFacts, ends: tuple[int, int], *, not_before_us: int, option: str) -> int:

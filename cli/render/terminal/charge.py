@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from ....analysis.cycles.noted_runs import event_in
-from ..wording.clock import clock
-from ..wording.numbers import PLUS_MINUS_MEANS, amount, counted, duration, number, plus_minus, shortened
-from ..wording.sureness import in_gaps_lines, sureness_lines
+from ..wording.clock import clock, from_to
+from ..wording.numbers import PLUS_MINUS_MEANS, amount, counted, duration, plus_minus, shortened, with_ends
+from ..wording.sureness import in_gaps_lines, net_sentence, sureness_lines
 from .answer import Reply
 from .columns import Columns
 from .span import span_in_short, span_lines
@@ -21,6 +21,21 @@ if TYPE_CHECKING:
     from ....analysis.sureness.meter_figures import MeterFigures
 
 
+_NOTHING: Final = "nothing"
+
+
+class CutRun(NamedTuple):
+    """A run that was going at an end of the stretch that was asked for.
+
+    ``option`` is that of the end, ``written`` what to give for it to hold the whole run.
+    """
+
+    at_us: int
+    length_s: float
+    option: str
+    written: str
+
+
 def charge_answer(
     facts: LogFacts,
     charge: Charge,
@@ -29,14 +44,18 @@ def charge_answer(
     marked: Sequence[MarkedStretch] = (),
     *,
     starts_known: bool = False,
+    by_sun: bool = False,
+    cut: Sequence[CutRun] = (),
 ) -> Reply:
-    """Return charge and energy as a small table, how sure they are and what they rest on.
+    """Return charge and energy in a sentence and as a small table, how sure they are and what they rest on.
 
     `sign` is what the volts say about the sign of the amps; `marked` is what was drawn between notes; `starts_known`
-    tells whether surges that readings miss were looked for.
+    tells whether surges that readings miss were looked for; `by_sun` that nothing but the sun charges the bank;
+    `cut` are the runs that an end of the stretch cuts.
     """
+    swapped = wrong_sign_lines(facts, sign)
     warnings = [
-        *wrong_sign_lines(facts, sign),
+        *swapped,
         *(f"LOOK: {sentence}" for sentence in facts.moved),
         *doubt_lines(charge),
     ]
@@ -48,6 +67,9 @@ def charge_answer(
     return Reply(
         [
             *warnings,
+            # Of a log that is the wrong way round it would be a wrong figure told large.
+            *([] if swapped else [_took(facts, charge, figures, by_sun=by_sun)]),
+            *_cut_lines(facts, charge, cut),
             Columns(_rows(facts, charge)),
             *_noted(facts, charge),
             *spans,
@@ -66,35 +88,95 @@ def charge_answer(
     )
 
 
+def _took(facts: LogFacts, charge: Charge, figures: MeterFigures, *, by_sun: bool) -> str:
+    """Say in a sentence what all loads took out of the bank and what came back, and if that was more."""
+    span = charge.span if charge.charge is not None else charge.energy_span or charge.span
+    goes = f"From {from_to(span.start_us, span.stop_us, facts)}"
+    drawn, returned = (_in_both(charge, word) for word in ("drawn", "returned"))
+    if facts.side == "ac":
+        said = f"{goes} the loads behind the inverter took {drawn}"
+    else:
+        back = f"the sun put {returned} back" if by_sun and returned != _NOTHING else f"{returned} came back"
+        said = f"{goes} all loads took {drawn} out of the bank, and {back}"
+    assumed = "; the ± assumes a usual meter, since none is stated" if figures.is_assumed and _is_sure(charge) else ""
+    return " ".join([f"{said}{assumed}.", *_came_back(facts, charge)])
+
+
+def _cut_lines(facts: LogFacts, charge: Charge, cut: Sequence[CutRun]) -> list[str]:
+    """Say which runs were going at an end of the stretch, and which start and stop would hold them whole."""
+    if not cut:
+        return []
+    near_us = charge.span.start_us
+    going = " and ".join(
+        f"{'one' if k else 'A run'} of {duration(run.length_s)} {'' if k else 'was going '}at "
+        f"{clock(run.at_us, facts, near_us=near_us)}"
+        for k, run in enumerate(cut)
+    )
+    wider = " ".join(f"{run.option} {run.written}" for run in cut)
+    return [f"{going}, of which the ± says nothing; to hold whole runs: {wider}"]
+
+
+def _came_back(facts: LogFacts, charge: Charge) -> list[str]:
+    """Say that more came back than went out, where that is sure."""
+    if facts.side != "dc" or _way_of_net(charge) != "into the bank":
+        return []
+    amounts = charge.charge or charge.energy
+    return [] if amounts is None else [net_sentence(amounts, _in_both(charge, "net"))]
+
+
+def _way_of_net(charge: Charge) -> str:
+    """Return which way more flowed; nothing where the net's own interval could turn it round."""
+    amounts = charge.charge or charge.energy
+    if amounts is None or abs(amounts.net) <= (amounts.net_u95 or 0.0):
+        return ""
+    return "out of the bank" if amounts.net > 0 else "into the bank"
+
+
+def _in_both(charge: Charge, word: str) -> str:
+    """Return a figure in Ah, and in Wh behind it; in the one that is known."""
+    both = [amounts for amounts in (charge.charge, charge.energy) if amounts is not None]
+    if not any(getattr(amounts, word) for amounts in both):
+        return _NOTHING
+    known = [_cell(charge, amounts, word) for amounts in both]
+    return known[0] if len(known) == 1 else f"{known[0]} ({known[1]})"
+
+
 def _rows(facts: LogFacts, charge: Charge) -> list[list[str]]:
     """Return a row each for what was drawn, returned and net; a column each for what is known of them."""
-    rows = []
-    for word, meaning in (("drawn", "out of the bank"), ("returned", "into the bank"), ("net", "")):
-        row = [f"{word} {'' if facts.side == 'ac' else meaning}".rstrip()]
-        row += [_cell(charge.charge, word, "Ah")] if charge.charge else []
-        row += [_cell(charge.energy, word, "Wh")] if charge.energy else []
-        rows.append(row)
-    return rows
+    meanings = (("drawn", "out of the bank"), ("returned", "into the bank"), ("net", _way_of_net(charge)))
+    return [
+        [
+            f"{word} {'' if facts.side == 'ac' else meaning}".rstrip(),
+            *(_cell(charge, amounts, word) for amounts in (charge.charge, charge.energy) if amounts is not None),
+        ]
+        for word, meaning in meanings
+    ]
 
 
 def _is_sure(charge: Charge) -> bool:
     return any(amounts is not None and amounts.sure is not None for amounts in (charge.charge, charge.energy))
 
 
-def _cell(amounts: Amounts | None, word: str, unit: str) -> str:
-    """Return an amount with its 95 % interval; where that is lopsided, with both of its ends.
+def _cell(charge: Charge, amounts: Amounts, word: str) -> str:
+    """Return an amount with its 95 % interval; where that is lopsided in either unit, with both of its ends.
 
-    What was drawn, or returned, cannot be less than nothing; the net can.
+    What was drawn, or returned, cannot be less than nothing; the net can, and has its size and the way it flowed.
     """
-    if amounts is None:
-        return ""
-    value, sure = getattr(amounts, word), getattr(amounts.sure, word) if amounts.sure else None
-    # ± would hide that one side is longer.
-    if sure is not None and sure.u95 > 0 and sure.lopsided:
-        # Cut off at nought for the words alone; --json has the end as it was reckoned.
-        low = sure.low if word == "net" else max(sure.low, 0.0)
-        return f"{amount(value, unit)}, {number(low)} to {number(sure.high)}"
-    return plus_minus(value, sure.u95 if sure else None, unit)
+    unit = "Ah" if amounts is charge.charge else "Wh"
+    way = -1.0 if word == "net" and _way_of_net(charge) == "into the bank" else 1.0
+    value, sure = way * getattr(amounts, word), getattr(amounts.sure, word) if amounts.sure else None
+    # ± would hide that one side is longer; a figure's two units side by side have one form.
+    if sure is None or sure.u95 <= 0 or not _is_lopsided(charge, word):
+        return plus_minus(value, sure.u95 if sure else None, unit)
+    low, high = sorted((way * sure.low, way * sure.high))
+    # Cut off at nought for the words alone; --json has the end as it was reckoned.
+    return with_ends(value, low if word == "net" else max(low, 0.0), high, unit)
+
+
+def _is_lopsided(charge: Charge, word: str) -> bool:
+    """Tell whether the interval of a figure is lopsided, in Ah or in Wh."""
+    both = [amounts.sure for amounts in (charge.charge, charge.energy) if amounts is not None and amounts.sure]
+    return any(sure.u95 > 0 and sure.lopsided for sure in (getattr(each, word) for each in both))
 
 
 def doubt_lines(charge: Charge) -> list[str]:

@@ -9,6 +9,7 @@ from ....analysis.health.finding import is_swapped, withheld
 from ....analysis.not_known import Missing
 from . import clock, numbers
 from .checks import not_judged
+from .sureness import net_sentence
 
 if TYPE_CHECKING:
     from ....analysis.charge.amounts import Amounts
@@ -223,12 +224,7 @@ def balance(log: LogReport) -> str | None:
     both = [
         numbers.plus_minus(abs(x.net), x.net_u95, unit) for x, unit in ((charge, "Ah"), (energy, "Wh")) if x is not None
     ]
-    # A net that its own interval could turn round has no direction to tell.
-    if charge.net_u95 is not None and abs(charge.net) <= charge.net_u95:
-        return f"As much came back as went out, within the interval: net {_beside(both)}."
-    if charge.net > 0:
-        return f"More went out than came back: net {_beside(both)} out of the bank."
-    return f"More came back than went out: net {_beside(both)} into the bank."
+    return net_sentence(charge, _beside(both))
 
 
 def rows_kept(log: LogReport) -> str:

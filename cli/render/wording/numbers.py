@@ -91,6 +91,14 @@ def value_and_ends(value: float, low: float, high: float) -> tuple[str, str, str
     return _to(value, digits), _to(low, digits), _to(high, digits)
 
 
+def with_ends(value: float, low: float, high: float, unit: str) -> str:
+    """Return an amount with both ends of its interval: ``5.2 Ah, 4.9 to 6.1``; of one that may be none the upper."""
+    of_value, of_low, of_high = value_and_ends(value, low, high)
+    if not _shows_something(of_value + of_low):
+        return f"at most {of_high} {unit}"
+    return f"{of_value} {unit}, {of_low} to {of_high}"
+
+
 def _to(x: float, digits: int) -> str:
     return true_minus(f"{x:,.{max(digits, 0)}f}")
 

@@ -11,7 +11,7 @@ from ....analysis.sureness.signal_errors import BOTH_IN_ONE
 from .numbers import percent, plus_minus, signed
 
 if TYPE_CHECKING:
-    from ....analysis.charge.amounts import Budget, Charge
+    from ....analysis.charge.amounts import Amounts, Budget, Charge
     from ....analysis.stats.interval95 import HowSure
     from ....analysis.sureness.meter_figures import MeterFigures
 
@@ -27,6 +27,16 @@ def in_gaps_lines(charge: Charge) -> list[str]:
     unit = "Ah" if charge.charge is not None else "Wh"
     gaps = "the gap" if len(charge.span.gaps) == 1 else "the gaps"
     return [f"had {gaps} run like the hours around, about {signed(guess.net, unit)} more (net); not counted"]
+
+
+def net_sentence(amounts: Amounts, net: str) -> str:
+    """Say whether more went out of the bank than came back; `net` is the size of the difference in words."""
+    # A net that its own interval could turn round has no direction to tell.
+    if amounts.net_u95 is not None and abs(amounts.net) <= amounts.net_u95:
+        return f"As much came back as went out, within the interval: net {net}."
+    if amounts.net > 0:
+        return f"More went out than came back: net {net} out of the bank."
+    return f"More came back than went out: net {net} into the bank."
 
 
 def of_figure(budget: Budget) -> str:
