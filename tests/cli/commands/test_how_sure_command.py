@@ -152,15 +152,16 @@ def test_a_display_that_shows_moments_may_miss_surges_and_has_gaps(tmp_path, cap
 
 
 def test_the_ends_of_a_net_are_told_as_they_are():
-    """-6.44 Ah, -9.2 to -2.2: the net may lie below nothing at both ends; what was drawn may not."""
+    """-6.44 Ah, -9.2 to -2.2: told as what more came back; what was drawn may not lie below nothing."""
     apart = HowSure(low=-9.2, high=-2.2, u=2.0, factor=2.0, u95=4.24, components=())
-    amounts = Amounts(3.0, 9.44, Sureness(apart, apart, apart))
+    drawn = HowSure(low=-0.4, high=5.1, u=1.0, factor=2.0, u95=3.4, components=())
+    amounts = Amounts(3.0, 9.44, Sureness(drawn, drawn, apart))
     charge = Charge(how(), Span(0, 3600 * 10**6, 3600, 3600.0, ()), amounts, None, None, None)
     facts = LogFacts("a", None, "dc", "instant", 10.0, 1.0, "UTC", False, False, "a.csv", 3600, 3600, 0, 0)
     lines = charge_answer(facts, charge, NOTHING_STATED).laid_out(80, explain=False)
     rows = {line.split()[0]: line for line in lines}
-    assert rows["net"].endswith("−6.44 Ah, −9.20 to −2.20")
-    assert rows["drawn"].endswith("3.00 Ah, 0 to −2.20")
+    assert rows["net"].split("  ")[0] == "net into the bank" and rows["net"].endswith(" 6.4 Ah, 2.2 to 9.2")
+    assert rows["drawn"].endswith(" 3 Ah, 0 to 5")
 
 
 def test_averages_over_draw_and_return_say_that_more_flowed(tmp_path, capsys):

@@ -12,7 +12,7 @@ from places import ROOT
 from syntax import OF_ALL_MODULES, nodes
 
 import shuntbook
-from shuntbook.cli.main import COMMANDS, group
+from shuntbook.cli.main import COMMANDS, group, run
 
 PACKAGE = Path(shuntbook.__file__).parent
 GUIDES = ("README.md", "sample_data/README.md", "DEVELOPERS.md")
@@ -92,3 +92,18 @@ def test_each_option_that_a_sentence_names_is_there():
     }
     assert len({option for _, option in named}) > 20
     assert {(path, option) for path, option in named if option not in ANY} == set()
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_an_option_of_other_commands_is_answered_with_their_names(name, capsys):
+    """Whoever knows it from one of them learns which; what none has keeps the nearest known one."""
+    for option in sorted(ANY - ALL[name] - FOREIGN):
+        others = [other for other in COMMANDS if option in ALL[other]]
+        assert run([name, option, "10:30"]) == 2
+        said = capsys.readouterr().err
+        assert said.startswith(f"shuntbook: no such option '{option}' here, but "), said
+        listed, _, rest = said.partition("here, but ")[2].partition(" it; see ")
+        assert re.findall(r"[\w-]+", listed.removesuffix(" has").removesuffix(" have").replace(" and ", " ")) == others
+        assert rest.strip() == f"shuntbook {name} --help"
+    assert run([name, "--explainn"]) == 2
+    assert " here, but " not in capsys.readouterr().err
