@@ -161,7 +161,7 @@ def test_the_ends_of_a_net_are_told_as_they_are():
     lines = charge_answer(facts, charge, NOTHING_STATED).laid_out(80, explain=False)
     rows = {line.split()[0]: line for line in lines}
     assert rows["net"].split("  ")[0] == "net into the bank" and rows["net"].endswith(" 6.4 Ah, 2.2 to 9.2")
-    assert rows["drawn"].endswith(" 3 Ah, 0 to 5")
+    assert rows["drawn"].endswith(" 3.0 Ah, 0.0 to 5.1")
 
 
 def test_averages_over_draw_and_return_say_that_more_flowed(tmp_path, capsys):
