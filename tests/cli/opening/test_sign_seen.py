@@ -186,6 +186,15 @@ def test_behind_an_inverter_the_volts_are_no_evidence(tmp_path):
     assert _converted(tmp_path, _export(tmp_path, sign=-1.0), "--side", "ac")[0] == 0
 
 
+def test_a_handful_of_readings_is_no_evidence_against_a_sign(tmp_path):
+    """Two runs tell it; of one, start and stop may have moved the volts by chance."""
+    export = Path(_export(tmp_path, sign=-1.0))
+    rows = export.read_text(encoding="utf-8").splitlines()
+    for minutes, status in ((1, 0), (3, 2)):
+        export.write_text("\n".join(rows[: 1 + 60 * minutes]) + "\n", encoding="utf-8")
+        assert _converted(tmp_path, str(export))[0] == status
+
+
 def test_where_the_beginning_is_quiet_later_readings_tell(tmp_path, monkeypatch):
     """As long as readings say nothing the next are looked at; once they agree, no more."""
     monkeypatch.setattr(seeing, "MOST_READINGS", 200)
