@@ -182,6 +182,7 @@ def _usage(error: click.ClickException) -> str:
 
 def _having(option: str) -> list[str]:
     """Return the commands that have an option."""
+    # All are loaded for this, which whoever mistyped an option can wait for.
     commands = {name: group.get_command(click.Context(group), name) for name in COMMANDS}
     return [name for name, command in commands.items() if command and _has(command, option)]
 

@@ -66,6 +66,7 @@ def command(
     )
     # A log the wrong way round is told of, since its draw and return are then each other's.
     sign = SignFold.of(ready.how, ready.quantities)
+    # Runs that the ends cut are told in words alone.
     runs = _runs(ready, known, is_part=is_part and not as_json)
     # The sums come first: they take longest, and have a processor to themselves.
     ready.feed(amounts, sign, *([runs.fold] if runs else []))
@@ -143,9 +144,10 @@ def _cut(
         if cycle.stop_us is None or cycle.run_s is None:
             continue
         start, stop = _known(cycle.start_us, cycle.start_within_s), _known(cycle.stop_us, cycle.stop_within_s)
-        # To whole seconds outside of the run.
+        # To whole seconds outside of the run: a person types no fractions, and nothing of it is lost.
         ends = (from_us, "--from", start[0] // MICROSECONDS), (to_us, "--to", -(-stop[1] // MICROSECONDS))
         for at_us, option, second in ends:
+            # An end within what is known of an edge cuts nothing that the readings could show.
             if at_us is not None and start[1] < at_us < stop[0]:
                 written = as_written(second * MICROSECONDS, ready.facts, first_us=first_us)
                 cut.append(CutRun(at_us, cycle.run_s, option, written))

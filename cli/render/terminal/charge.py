@@ -67,9 +67,8 @@ def charge_answer(
     return Reply(
         [
             *warnings,
-            # Of a log that is the wrong way round it would be a wrong figure told large.
-            *([] if swapped else [_took(facts, charge, figures, by_sun=by_sun)]),
-            *_cut_lines(facts, charge, cut),
+            # Of a log that is the wrong way round it would be a wrong figure told large, and its rests be its runs.
+            *([] if swapped else [_took(facts, charge, figures, by_sun=by_sun), *_cut_lines(facts, charge, cut)]),
             Columns(_rows(facts, charge)),
             *_noted(facts, charge),
             *spans,
@@ -106,6 +105,7 @@ def _cut_lines(facts: LogFacts, charge: Charge, cut: Sequence[CutRun]) -> list[s
     """Say which runs were going at an end of the stretch, and which start and stop would hold them whole."""
     if not cut:
         return []
+    # Its date stands in the sentence above.
     near_us = charge.span.start_us
     going = " and ".join(
         f"{'one' if k else 'A run'} of {duration(run.length_s)} {'' if k else 'was going '}at "
