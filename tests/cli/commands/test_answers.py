@@ -187,7 +187,7 @@ def test_a_terminal_is_laid_out_by_its_width_and_a_pipe_by_the_usual_one(monkeyp
 )
 def test_the_first_line_answers_or_warns(logs, capsys, command, log, first):
     """The figure that was asked for; before it only what says that it may be wrong."""
-    assert re.match(first, told(capsys, command, logs[log])[1])
+    assert re.match(first, unwrapped(told(capsys, command, logs[log])[1]))
 
 
 def test_what_a_load_took_is_first_and_once(logs, demo, capsys):
