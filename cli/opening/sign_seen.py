@@ -104,7 +104,7 @@ def sign_watched(intake: Intake, stated: Stated) -> Through:
                 if count >= MOST_READINGS:
                     is_open, block, count = _says_nothing(block, layout, plan, stated), [], 0
             yield batch
-        if is_open:
+        if is_open and count:
             _says_nothing(block, layout, plan, stated)
 
     return through
