@@ -48,7 +48,7 @@ def converted_answer(
         [
             *(counts if is_film else []),
             *in_doubt,
-            _sums(look, by_sign=meta.side == "dc" and not reverse),
+            _sums(look, by_sign=meta.side == "dc" and not reverse and not meta.noted),
             *first,
             _readings(look, meta, few=True),
             *([note for note in notes if note not in first] if is_film else []),
