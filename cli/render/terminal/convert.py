@@ -107,7 +107,7 @@ def _sums(look: FirstLook, *, by_sign: bool) -> str:
     # Times read wrong show best by how long it all took.
     length_s = (look.last.time_us - look.first[0].time_us) / _SECOND_US if look.last else None
     both = f"drawn {_both(known, 'drawn')}; returned {_both(known, 'returned')}"
-    return f"{'by this sign ' if by_sign else ''}{both}; first to last {duration(length_s)}"
+    return f"{'by this sign ' if by_sign else ''}{both}; over {duration(length_s)}"
 
 
 def _both(known: Sequence[tuple[BothWays, str]], way: str) -> str:

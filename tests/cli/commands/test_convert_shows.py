@@ -27,7 +27,7 @@ def test_first_of_all_the_readings_as_they_were_taken(tmp_path):
     """What was drawn and returned, the first and the last with instants, lowest and highest; then the rest."""
     done = convert(tmp_path, export(), options=("--zone", "Europe/London"))
     lines = done.said.splitlines()
-    sums = "drawn 2.02 Ah, 51.0 Wh; returned 0.419 Ah, 10.7 Wh; first to last 9 min 59 s"
+    sums = "drawn 2.02 Ah, 51.0 Wh; returned 0.419 Ah, 10.7 Wh; over 9 min 59 s"
     assert lines[0] == f"by this sign {sums}"
     assert [line.split() for line in lines[1:6]] == [
         ["Europe/London", "A", "V", "W"],
