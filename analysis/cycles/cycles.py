@@ -36,7 +36,7 @@ SHORTEST_INTERVALS = 3
 #: The usual start must take so many usual intervals for the lengths of starts to be told: common practice, no source.
 START_READINGS = 2
 #: Without a plate, what draws less from the first reading on only stands by: common practice, no source. [unit]
-_STANDS_BY = {"current_A": 4.0, "power_W": 100.0}
+STANDS_BY = {"current_A": 4.0, "power_W": 100.0}
 
 
 class CycleFold:
@@ -268,7 +268,7 @@ def _on_since_first(levels: LevelList, expected: float | None) -> bool:
     first, lowest = float(levels.after[settled]), float(levels.after[settled:].min())
     # With a plate, what stands beside the load is no matter: half of its own draw must be there, and never have gone.
     draw = first if expected is None else expected
-    least = _STANDS_BY[levels.signal] if expected is None else expected / 2
+    least = STANDS_BY[levels.signal] if expected is None else expected / 2
     return first >= least and first - lowest < draw / 2
 
 

@@ -7,6 +7,7 @@ __all__ = [
     "inverter_report",
     "log_analysis",
     "log_report",
+    "running_now",
     "site_folds",
     "site_report",
     "starts_together",

@@ -6,6 +6,7 @@ from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .blocks import firsts
 from .chunk import MICROSECONDS, Chunk, FloatArray, TimeArray
@@ -92,7 +93,9 @@ def _put_together(bucket: TimeArray, low: FloatArray, high: FloatArray) -> tuple
 
 @dataclass(frozen=True)
 class Recent:
-    """Lowest and highest reading of each time bucket that holds one, up to the newest reading.
+    """Of each time bucket that holds readings, up to the newest, four at most: first, lowest, highest and last.
+
+    A line through them leaves nothing out that a bucket's breadth could show, and slants nowhere but between readings.
 
     Parameters
     ----------
@@ -100,47 +103,69 @@ class Recent:
         What was followed; its name ends in its unit.
     width_s, buckets : float, int
         Length of a bucket [s], and how many the whole stretch has. [1]
-    bucket : array of int64, shape (n,)
-        Numbers of the buckets, increasing: each begins at its number times `width_s` since 1970. [1]
-    low, high : array of float64, shape (n,)
-        Lowest and highest reading. [unit of the quantity]
+    time_us : array of int64, shape (n,)
+        Instants of the readings, increasing. [us]
+    value : array of float64, shape (n,)
+        What was read. [unit of the quantity]
     """
 
     quantity: str
     width_s: float
     buckets: int
-    bucket: TimeArray
-    low: FloatArray
-    high: FloatArray
+    time_us: TimeArray
+    value: FloatArray
+
+    @property
+    def bucket(self) -> TimeArray:
+        """Number of each reading's bucket, which begins at that times `width_s` since 1970. [1]"""
+        return self.time_us // round(self.width_s * MICROSECONDS)
+
+    @property
+    def at(self) -> FloatArray:
+        """When each was read, in buckets since 1970. [1]"""
+        return self.time_us / (self.width_s * MICROSECONDS)
 
 
 class RecentFold:
-    """Keep the lowest and highest reading per bucket over the last stretch of time, as a fold.
+    """Keep the first, lowest, highest and last reading per bucket over the last stretch of time, as a fold.
 
-    It carries `buckets` buckets, of `width_s` [s] but at least a millisecond, and nothing else; which they are depends
-    only on the readings.
+    It carries `buckets` buckets, of `width_s` [s] but at least a millisecond, and nothing else; which readings they
+    hold depends only on the readings.
     """
 
     def __init__(self, quantity: str, *, width_s: float, buckets: int) -> None:
         self._quantity, self._buckets = quantity, buckets
         self._width_us = max(round(width_s * MICROSECONDS), 1000)
-        self._bucket = np.empty(0, dtype=np.int64)
-        self._low = np.empty(0)
-        self._high = np.empty(0)
+        self._time_us = np.empty(0, dtype=np.int64)
+        self._value = np.empty(0)
 
     def add(self, chunk: Chunk) -> None:
         """Take the next readings in, and let go of what is too old."""
         readings = Chunk(chunk.time_us, {"x": chunk.quantities[self._quantity]}).having("x")
         if not len(readings):
             return
-        x = readings.quantities["x"]
-        low, high = np.concatenate([self._low, x]), np.concatenate([self._high, x])
-        bucket, low, high = _put_together(np.concatenate([self._bucket, readings.time_us // self._width_us]), low, high)
+        time_us = np.concatenate([self._time_us, readings.time_us])
+        value = np.concatenate([self._value, readings.quantities["x"]])
+        bucket = time_us // self._width_us
         # Empty buckets count as well: what is carried is a stretch of time, not so many buckets with readings.
         young = bucket > bucket[-1] - self._buckets
-        self._bucket, self._low, self._high = bucket[young], low[young], high[young]
+        time_us, value = time_us[young], value[young]
+        kept = _four_of_each(bucket[young], value)
+        self._time_us, self._value = time_us[kept], value[kept]
 
     def result(self) -> Recent:
-        """Return the buckets of the last stretch."""
+        """Return the readings of the last stretch."""
         width_s = self._width_us / MICROSECONDS
-        return Recent(self._quantity, width_s, self._buckets, self._bucket.copy(), self._low.copy(), self._high.copy())
+        return Recent(self._quantity, width_s, self._buckets, self._time_us.copy(), self._value.copy())
+
+
+def _four_of_each(bucket: TimeArray, value: FloatArray) -> NDArray[np.intp]:
+    """Return the indices of each bucket's first, lowest, highest and last value, in order; bucket numbers rise."""
+    first = np.flatnonzero(np.diff(bucket, prepend=bucket[0] - 1))
+    counts = np.diff(first, append=len(bucket))
+    extremes = []
+    for extreme in (np.minimum, np.maximum):
+        # Of several readings that are as low, or as high, the earliest: then it makes no difference where chunks end.
+        at = np.flatnonzero(value == np.repeat(extreme.reduceat(value, first), counts))
+        extremes.append(at[np.flatnonzero(np.diff(bucket[at], prepend=bucket[0] - 1))])
+    return np.unique(np.concatenate([first, first + counts - 1, *extremes]))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter, deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -18,15 +18,16 @@ from ...analysis.health.finding import Finding
 from ...analysis.health.health import health_of, sign_check
 from ...analysis.health.limits import HealthLimits
 from ...analysis.not_known import Refusal
+from ...analysis.one_log.running_now import running_now
 from ...analysis.quality.sign_check import SignFold
 from ...analysis.readings.chunk import MICROSECONDS, Chunk, Fold
 from ...analysis.readings.envelope import Recent, RecentFold
-from ...analysis.readings.log_facts import only_ends
 from ...analysis.readings.measured_span import HowRead
 from ...analysis.sureness.amount_intervals import with_intervals, with_intervals_by_starts
 from ...analysis.sureness.cycle_intervals import sure_cycles
 from ...analysis.sureness.meter_figures import NOTHING_STATED, MeterFigures
 from ...ingest.events import Reading
+from .stretches import Stretch, Stretches
 
 if TYPE_CHECKING:
     from ...analysis.cycles.noted_runs import NotedRunsFold
@@ -42,10 +43,22 @@ _NOTES = 100
 
 
 @dataclass(frozen=True)
+class Part:
+    """What flowed in a stretch that began with a note [us] and has ended, by a note that only ends or by the next."""
+
+    text: str
+    from_us: int
+    ended_by: str | None
+    charge: Charge | None
+
+
+@dataclass(frozen=True)
 class Snapshot:
     """One meter as it stands now; amounts are since the start, and since the last marker that began a stretch.
 
-    ``mark`` is that marker's text, ``ended_by`` that of the one which ended its stretch, if one has.
+    ``mark`` is that marker's text, ``ended_by`` that of the one which ended its stretch, if one has; ``parts`` are the
+    stretches before it. ``running`` tells whether the load runs, None where that is not known yet; ``running_s`` since
+    when, of a run that was found and has not ended. [s]
     ``recent`` is the last stretch of the current, else of the power; ``notes`` are the newest ones, each an instant
     [us] and its text. Times are shown in ``zone``, or counted from the recording's start where it is ``undated``.
     """
@@ -58,9 +71,11 @@ class Snapshot:
     since_mark: Charge | None
     mark: str | None
     ended_by: str | None
+    parts: tuple[Part, ...]
     peak_A: float | None
     peak_W: float | None
     cycles: Cycles | None
+    running: bool | None
     running_s: float | None
     findings: tuple[Finding, ...]
     readings: int
@@ -93,10 +108,8 @@ class LiveMeter:
     drive: bool = False
     zone: str = "UTC"
     undated: bool = False
-    mark: str | None = None
-    ended_by: str | None = None
     _whole: ChargeFold | None = None
-    _since: ChargeFold | None = None
+    _stretches: Stretches = field(init=False)
     _cycles: Fold[Cycles] | None = None
     _by_notes: NotedRunsFold | None = None
     _sign: SignFold = field(init=False)
@@ -106,6 +119,7 @@ class LiveMeter:
     _cycles_seen: Cycles | None = None
     _look_again: float = 0.0
     _last: Reading | None = None
+    _newest: dict[str, float] = field(default_factory=dict)
     _peaks: dict[str, float] = field(default_factory=dict)
     _readings: int = 0
 
@@ -114,6 +128,7 @@ class LiveMeter:
         # What a report makes of the log comes of the same folds, so that the last figures here are the first ones
         # there.
         self._whole = self._new_charge()
+        self._stretches = Stretches(self._new_charge)
         self._sign = SignFold.of(self.how, self.quantities)
         if {"current_A", "power_W"} & set(self.quantities):
             levels = CycleFold(self.how, set(self.quantities), load=self.load, expected=self.expected, drive=self.drive)
@@ -141,14 +156,15 @@ class LiveMeter:
         if not readings:
             return
         chunk = self._chunk(readings)
-        for fold in (self._whole, self._since, self._highest, self._cycles, self._sign, self._recent):
+        for fold in (self._whole, self._stretches, self._highest, self._cycles, self._sign, self._recent):
             if fold is not None:
                 fold.add(chunk)
         for name in ("current_A", "power_W"):
             x = chunk.quantities.get(name)
             # A quantity that the meter leaves out of some readings is NaN there.
-            if x is not None and not np.isnan(x).all():
-                self._peaks[name] = max(self._peaks.get(name, -np.inf), float(np.nanmax(x)))
+            if x is not None and len(known := x[~np.isnan(x)]):
+                self._peaks[name] = max(self._peaks.get(name, -np.inf), float(known.max()))
+                self._newest[name] = float(known[-1])
         self._last = readings[-1]
         self._readings += len(readings)
 
@@ -157,15 +173,13 @@ class LiveMeter:
         if self._by_notes is not None:
             self._by_notes.note(at_us, text)
         self._notes.append((at_us, text))
-        if not only_ends(text):
-            self.mark, self.ended_by, self._since = text, None, self._new_charge(at_us)
-            # With the reading before it, or what flows between that and the next would be in neither stretch.
-            if self._since is not None and self._last is not None:
-                self._since.add(self._chunk([self._last]))
-        elif self.mark is not None and self.ended_by is None:
-            self.ended_by = text.strip()
-            if self._since is not None:
-                self._since.end_at(at_us)
+        self._stretches.note(at_us, text, None if self._last is None else self._chunk([self._last]))
+
+    def newly_ended(self) -> Iterator[Part]:
+        """Yield, once each, the stretches of which all is known by now."""
+        for stretch in self._stretches:
+            if stretch.is_news():
+                yield self._part(stretch, self._cycles_seen, anew=False)
 
     def _chunk(self, readings: list[Reading]) -> Chunk:
         time_us = np.array([reading.time_us for reading in readings], dtype=np.int64)
@@ -181,6 +195,7 @@ class LiveMeter:
         cycles = self._cycles_now(last_us)
         whole = self._sure(self._whole, cycles)
         findings = self._findings(cycles, whole)
+        newest = self._stretches.newest
         turned = sign_check(self._sign.result()).finding
         findings = findings if turned is None else (turned, *findings)
         return Snapshot(
@@ -189,12 +204,14 @@ class LiveMeter:
             now=dict(self._last.values) if self._last is not None else {},
             last_us=last_us,
             charge=whole,
-            since_mark=self._sure(self._since, cycles),
-            mark=self.mark,
-            ended_by=self.ended_by,
+            since_mark=None if newest is None else self._sure(newest.fold, cycles),
+            mark=None if newest is None else newest.text,
+            ended_by=None if newest is None else newest.ended_by,
+            parts=tuple(self._part(stretch, cycles, anew=final) for stretch in self._stretches.ended),
             peak_A=self._peaks.get("current_A"),
             peak_W=self._peaks.get("power_W"),
             cycles=cycles,
+            running=self._running(cycles),
             running_s=_running_s(cycles, last_us),
             findings=findings,
             readings=self._readings,
@@ -220,6 +237,16 @@ class LiveMeter:
         starts_us = [cycle.start_us for cycle in cycles.cycles]
         return with_intervals_by_starts(charge, self.figures, starts, starts_us)
 
+    def _part(self, stretch: Stretch, cycles: Cycles | None, *, anew: bool) -> Part:
+        """Return a stretch that has ended; what it comes to is worked out once, and `anew` at the end."""
+        if stretch.sure is None or anew or not stretch.is_whole:
+            stretch.sure = self._sure(stretch.fold, cycles)
+        return Part(stretch.text, stretch.from_us, stretch.ended_by, stretch.sure)
+
+    def _running(self, cycles: Cycles | None) -> bool | None:
+        newest = None if cycles is None else self._newest.get(cycles.signal)
+        return None if cycles is None or newest is None else running_now(cycles, newest)
+
     def _findings(self, cycles: Cycles | None, whole: Charge | None) -> tuple[Finding, ...]:
         if cycles is None:
             return ()
@@ -230,17 +257,18 @@ class LiveMeter:
         if self._cycles is None or last_us is None:
             return None
         # A long capture has many cycles, and pairing looks at all: it is done the less often the longer it takes.
-        now = time.perf_counter()
+        now, began_s = time.perf_counter(), time.thread_time()
         if self._cycles_seen is None or now >= self._look_again:
             whole = None if self._whole is None else self._whole.result()
             self._cycles_seen = sure_cycles(self._cycles.result(), whole, self.figures, self.how)
-            took = time.perf_counter() - now
+            # By this thread's own time: what others make it wait for costs them nothing.
+            took = time.thread_time() - began_s
             self._look_again = now + max(_CYCLES_EVERY_S, _CYCLES_SHARE * took)
         return self._cycles_seen
 
 
 def _running_s(cycles: Cycles | None, last_us: int | None) -> float | None:
-    """Return how long the load has been running, if it is. [s]"""
+    """Return how long the newest run has been going on, if it has no end. [s]"""
     if cycles is None or not cycles.cycles or last_us is None or cycles.cycles[-1].complete:
         return None
     return (last_us - cycles.cycles[-1].start_us) / MICROSECONDS

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from ...analysis.charge.amounts import Charge
     from ...analysis.cycles.cycle import Cycles
-    from .live_meter import Snapshot
+    from .live_meter import Part, Snapshot
 
 _DIGITS = {
     "0": ("█▀█", "█ █", "▀▀▀"),
@@ -49,6 +49,10 @@ def big(text: str) -> list[str]:
 LARGE = (("current_A", "amps", "A"), ("voltage_V", "volts", "V"), ("power_W", "watts", "W"))
 
 _MOST_FINDINGS = 3
+#: So many of the newest stretches that have ended stand in the last words.
+_MOST_PARTS = 4
+#: Quotation marks of a terminal.
+_PLAIN = "''"
 NOT_CONNECTED = "NOT CONNECTED, trying again"
 
 
@@ -136,16 +140,19 @@ def live_value(snapshot: Snapshot, quantity: str) -> float | None:
 
 def summary_lines(snapshot: Snapshot) -> list[str]:
     """Return in words what the capture has come to so far."""
-    return [*_amount_lines(snapshot), _running_line(snapshot)]
+    parts = [
+        f"{part_called(part, 15, quotes=_PLAIN)}: {_amounts(part.charge)}" for part in snapshot.parts[-_MOST_PARTS:]
+    ]
+    return [*_amount_lines(snapshot, parts), _running_line(snapshot)]
 
 
-def _amount_lines(snapshot: Snapshot) -> list[str]:
+def _amount_lines(snapshot: Snapshot, parts: Sequence[str] = ()) -> list[str]:
     lines = []
     if (total := taken_so_far(snapshot)) is not None:
         lines.append(total.sentence)
-    lines.append(f"since the start: {_amounts(snapshot.charge)}")
+    lines += [f"since the start: {_amounts(snapshot.charge)}", *parts]
     if snapshot.since_mark is not None:
-        stretch = stretch_called(snapshot, 15, quotes="''")
+        stretch = stretch_called(snapshot, 15, quotes=_PLAIN)
         lines.append(f"{stretch}: {_amounts(snapshot.since_mark)}")
     if snapshot.trouble:
         lines.append("trouble: " + ", ".join(f"{count} x {kind}" for kind, count in sorted(snapshot.trouble.items())))
@@ -154,11 +161,29 @@ def _amount_lines(snapshot: Snapshot) -> list[str]:
 
 def stretch_called(snapshot: Snapshot, most: int, quotes: str = "‘’") -> str:
     """Say from when on, and until when, the newest stretch goes; of its note so many letters."""
-    before, after = quotes[0], quotes[1]
-    mark = shortened(snapshot.mark or "", most)
     if snapshot.ended_by is None:
-        return f"since {before}{mark}{after}"
-    return f"from {before}{mark}{after} to {before}{snapshot.ended_by}{after}"
+        return f"since {_quoted(snapshot.mark or '', most, quotes)}"
+    return _from_to(snapshot.mark or "", snapshot.ended_by, most, quotes)
+
+
+def part_called(part: Part, most: int, quotes: str = "‘’") -> str:
+    """Return what a stretch that has ended is called: its note, and the one that ended it where it began no other."""
+    if part.ended_by is None:
+        return _quoted(part.text, most, quotes)
+    return _from_to(part.text, part.ended_by, most, quotes)
+
+
+def part_line(snapshot_name: str, part: Part) -> str:
+    """Return what a stretch came to that has just ended."""
+    return f"{shortened(snapshot_name)}: {part_called(part, 40, quotes=_PLAIN)}: {_amounts(part.charge)}"
+
+
+def _from_to(text: str, ended_by: str, most: int, quotes: str) -> str:
+    return f"from {_quoted(text, most, quotes)} to {quotes[0]}{ended_by}{quotes[1]}"
+
+
+def _quoted(text: str, most: int, quotes: str) -> str:
+    return f"{quotes[0]}{shortened(text, most)}{quotes[1]}"
 
 
 def _running_line(snapshot: Snapshot) -> str:
@@ -170,16 +195,20 @@ def _running_line(snapshot: Snapshot) -> str:
     if snapshot.cycles is not None:
         parts.append(counted(snapshot.cycles.summary.count, "start"))
         parts.append(" ".join(run_state(snapshot)).rstrip())
-    return ", ".join(parts)
+    return ", ".join(filter(None, parts))
 
 
 def run_state(snapshot: Snapshot) -> tuple[str, str]:
-    """Say whether the load runs, and for how long; the second may be empty."""
+    """Say whether the load runs, and for how long; the second may be empty, both where that is not known yet."""
+    if snapshot.running is None:
+        return "", ""
+    if not snapshot.running:
+        return "not running", ""
     if snapshot.running_s is not None:
         return "running", f"for {duration(snapshot.running_s)}"
     if snapshot.cycles is not None and snapshot.cycles.on_since_first:
         return "running", "since before the capture began"
-    return "not running", ""
+    return "running", ""
 
 
 def taken_so_far(snapshot: Snapshot) -> LoadTotal | None:

@@ -23,7 +23,7 @@ from .inbox import Inbox, LeftEnd, LeftNote
 from .keyboard import Keyboard
 from .live_meter import LiveMeter, Snapshot
 from .plan import Plan, first_meta
-from .screen import plain_line, screen
+from .screen import part_line, plain_line, screen
 from .typed_lines import TypedLines
 
 if TYPE_CHECKING:
@@ -106,6 +106,8 @@ class Show:
             if self._quiet or not has_terminal():
                 while self._capture.running and not stopped.is_set():
                     self._step(keyboard)
+                    if not self._quiet:
+                        self._say_parts(say_plainly)
                     self._say_plainly()
                     self._let_watch(say_plainly)
                 return
@@ -122,6 +124,7 @@ class Show:
             with Live(console=shown, refresh_per_second=_REFRESHES, transient=True) as live:
                 while self._capture.running and not stopped.is_set():
                     self._step(keyboard, above)
+                    self._say_parts(above)
                     live.update(self._screen(keyboard.typed))
                     self._let_watch(above)
 
@@ -206,6 +209,12 @@ class Show:
     def _feed(self, happened: list[Happened]) -> None:
         for name, live in self._live.items():
             live.add(h.event for h in happened if h.meter.name == name and isinstance(h.event, Reading))
+
+    def _say_parts(self, say: Say) -> None:
+        """Tell what each stretch between notes came to, as soon as it has ended."""
+        for name, live in self._live.items():
+            for part in live.newly_ended():
+                say(part_line(name, part))
 
     def _mark(self, text: str, at_us: int) -> None:
         """Put a note into the logs; during a replay its time is that of the recording."""

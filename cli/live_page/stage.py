@@ -3,28 +3,47 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import floor, log10
 from typing import TYPE_CHECKING, Any
 
 from ...analysis.health.finding import is_swapped
-from ..capture.screen import LARGE, live_number, live_value, load_called, run_state, stretch_called, taken_so_far
+from ..capture.screen import (
+    LARGE,
+    live_number,
+    live_value,
+    load_called,
+    part_called,
+    run_state,
+    stretch_called,
+    taken_so_far,
+)
 from ..render.wording import numbers
 from ..render.wording.answer import UNTIL_TURNED
 
 if TYPE_CHECKING:
-    from ...analysis.charge.amounts import Charge
-    from ..capture.live_meter import Snapshot
+    from ...analysis.charge.amounts import Amounts, Charge
+    from ..capture.live_meter import Part, Snapshot
 
 #: What stands in the place of a figure that is not known yet.
 _NONE = "–"
+_NOTHING = {"value": _NONE, "unit": "", "second": "", "second_unit": ""}
 #: A current that is shown as less than this flows neither way. [A]
 _NO_CURRENT = 0.005
+#: Decimals of a large amount below 10, where some amps flow; a meter of small currents needs more, up to the last. [1]
+_DECIMALS, _MOST_DECIMALS = {"Ah": 3, "Wh": 2}, 6
+#: So many of the newest stretches that have ended stand there, each called by so many letters.
+_MOST_PARTS, _PART = 3, 24
 
 
 @dataclass(frozen=True)
 class ShownAmount:
-    """What went out and what came back in one unit, in words; at the bank, or behind an inverter."""
+    """What went out and what came back in one unit, in words; at the bank, or behind an inverter.
+
+    ``amounts`` are the figures themselves.
+    """
 
     unit: str
+    amounts: Amounts
     drawn: str
     returned: str
     has_returned: bool
@@ -38,6 +57,7 @@ def both_ways(charge: Charge | None) -> list[ShownAmount]:
     return [
         ShownAmount(
             unit,
+            amounts,
             numbers.plus_minus(amounts.drawn, amounts.drawn_u95, unit),
             numbers.plus_minus(amounts.returned, amounts.returned_u95, unit),
             amounts.returned > 0,
@@ -50,49 +70,64 @@ def both_ways(charge: Charge | None) -> list[ShownAmount]:
 
 def stage(snapshot: Snapshot) -> dict[str, Any]:
     """Return what is shown large: the amount since the last note, what flows now, and what the load does and took."""
-    cycles = snapshot.cycles
     total = taken_so_far(snapshot)
     return {
         "amount": _amount(snapshot),
         "flow": _flow(snapshot),
-        "load": "" if cycles is None else f"{numbers.capital(load_called(cycles))} {_state(snapshot)}",
+        "load": _state(snapshot),
         "took": "" if total is None else total.sentence,
+        "parts": [_part(part, snapshot) for part in snapshot.parts[-_MOST_PARTS:]],
     }
 
 
 def _state(snapshot: Snapshot) -> str:
+    """Say whether the load runs; nothing where that is not known yet."""
     state, how_long = run_state(snapshot)
-    return f"has been {state} {how_long}" if how_long else f"is {state}"
+    if snapshot.cycles is None or not state:
+        return ""
+    load = numbers.capital(load_called(snapshot.cycles))
+    return f"{load} has been {state} {how_long}" if how_long else f"{load} is {state}"
+
+
+def _part(part: Part, snapshot: Snapshot) -> dict[str, str]:
+    """Return what a stretch is called that has ended, and what went out in it."""
+    return {"what": part_called(part, _PART), "value": part_total(part, snapshot)}
+
+
+def part_total(part: Part, snapshot: Snapshot) -> str:
+    """Return what went out in a stretch that has ended, as short as it stands beside its flag; empty if not known."""
+    ways = [] if is_swapped(snapshot.findings) else both_ways(part.charge)
+    return " ".join(_steady(ways[0], snapshot)[::2]) if ways else ""
+
+
+def _steady(way: ShownAmount, snapshot: Snapshot) -> tuple[str, str, str]:
+    """Return what went out, half its 95 % interval and the unit; its width stays while it grows."""
+    # What is small beside an amp is measured by meters that show more decimals.
+    amps = snapshot.peak_A if snapshot.peak_A is not None else (snapshot.peak_W or 0.0) / 10.0
+    more = -floor(log10(amps)) if 0 < amps < 1 else 0
+    decimals = min(_DECIMALS[way.unit] + more, _MOST_DECIMALS)
+    return *numbers.steady(way.amounts.drawn, way.amounts.drawn_u95, decimals), way.unit
 
 
 def _amount(snapshot: Snapshot) -> dict[str, str]:
-    """Return the large figure with its unit, what it is, and what stands beside it."""
+    """Return the large figure with its unit, what it is, the same in the other unit, and what stands beside it."""
     since = snapshot.since_mark is not None
     when = stretch_called(snapshot, 40 if snapshot.ended_by is None else 24) if since else "since the start"
     if is_swapped(snapshot.findings):
-        return {"value": _NONE, "unit": "", "what": when, "beside": f"not known {UNTIL_TURNED}"}
+        return {**_NOTHING, "what": when, "beside": f"not known {UNTIL_TURNED}"}
     ways = both_ways(snapshot.since_mark if since else snapshot.charge)
     if not ways:
-        return {"value": _NONE, "unit": "", "what": when, "beside": "nothing to add up yet"}
+        return {**_NOTHING, "what": when, "beside": "nothing to add up yet"}
     first, *others = ways
-    value, unit, sure = _parted(first.drawn)
+    value, sure, unit = _steady(first, snapshot)
     # One interval is enough from afar; the page has them all.
-    beside = [sure, *(_without_u95(other.drawn) for other in others)]
+    beside = [f"± {sure} {unit}" if sure else ""]
     if first.has_returned:
-        beside.append(f"{_without_u95(first.returned)} into the bank")
+        beside.append(f"{first.returned.partition(' ± ')[0]} into the bank")
     out = "out of the bank" if first.at_bank else "taken"
-    return {"value": value, "unit": unit, "what": f"{out} {when}", "beside": ", ".join(x for x in beside if x)}
-
-
-def _parted(amount: str) -> tuple[str, str, str]:
-    """Return the figure, its unit and its interval of an amount such as ``31.4 Ah ± 0.6``."""
-    shown, _, u95 = amount.partition(" ± ")
-    value, _, unit = shown.partition(" ")
-    return value, unit, f"± {u95} {unit}" if u95 else ""
-
-
-def _without_u95(amount: str) -> str:
-    return amount.partition(" ± ")[0]
+    shown = {"value": value, "unit": unit, "what": f"{out} {when}", "beside": ", ".join(x for x in beside if x)}
+    second, _, second_unit = _steady(others[0], snapshot) if others else ("", "", "")
+    return {**shown, "second": second, "second_unit": second_unit}
 
 
 def readings_now(snapshot: Snapshot) -> list[dict[str, str]]:
@@ -124,10 +159,13 @@ def _way(snapshot: Snapshot, x: float) -> str:
 
 
 def _flow(snapshot: Snapshot) -> dict[str, str]:
-    """Return what flows now, which way, and the other readings beside it."""
+    """Return what flows now, which way, the watts where they do not lead, and the other readings beside it."""
     readings = readings_now(snapshot)
-    beside = ", ".join(f"{each['value']} {each['unit']}" for each in readings if not each["way"])
-    for each in readings:
-        if each["way"]:
-            return {"value": each["value"], "unit": each["unit"], "way": each["way"], "beside": beside}
-    return {"value": _NONE, "unit": "", "way": "no reading yet", "beside": beside}
+    first = next((each for each in readings if each["way"]), None)
+    others = [each for each in readings if each is not first]
+    second = next((each for each in others if each["unit"] == "W"), {"value": "", "unit": ""})
+    beside = ", ".join(f"{each['value']} {each['unit']}" for each in others if each is not second)
+    shown = {"second": second["value"], "second_unit": second["unit"], "beside": beside}
+    if first is None:
+        return {**_NOTHING, "way": "no reading yet", **shown}
+    return {"value": first["value"], "unit": first["unit"], "way": first["way"], **shown}

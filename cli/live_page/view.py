@@ -7,15 +7,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from ...analysis.health.finding import SEVERITIES, is_swapped
 from ...analysis.health.runs import LEAST_CYCLES
 from ...analysis.readings.chunk import MICROSECONDS
+from ...ingest.zone import zone_of_computer
 from ..capture.screen import (
     LARGE,
     NOT_CONNECTED,
     how_long,
     live_number,
     load_called,
+    part_called,
     run_state,
     stretch_called,
     taken_so_far,
@@ -36,6 +40,7 @@ MOST_OF_TITLE = 120
 _MOST_RUNS = 8
 _MOST_FINDINGS = 8
 _MOST_FLAGS = 12
+_MOST_PARTS = 8
 #: So much of a note stands at its flag. [characters]
 _FLAG = 24
 _FULL = 600
@@ -56,8 +61,8 @@ class LiveState:
     def message(self, seen: dict[int, int]) -> str:
         """Return the state as JSON for a viewer.
 
-        `seen` holds by meter the newest bucket the viewer has, and is brought up to date: only those from it on are
-        sent, since the newest may have grown.
+        `seen` holds by meter the newest bucket the viewer has, and is brought up to date: only readings from it on are
+        sent, since that bucket may have got others.
         """
         points = [None if recent is None else _points(recent, seen, k) for k, recent in enumerate(self.recents)]
         return json.dumps({**self.view, "points": points}, allow_nan=False)
@@ -78,16 +83,16 @@ def live_state(
 
 
 def _points(recent: Recent, seen: dict[int, int], meter: int) -> dict[str, list[float]]:
-    if not len(recent.bucket):
-        return {"bucket": [], "low": [], "high": []}
+    if not len(recent.value):
+        return {"at": [], "value": []}
     # What is new, not the whole stretch twice a second; whoever has just come has seen nothing and gets all of it.
     new = recent.bucket >= seen.get(meter, int(recent.bucket[0]))
     seen[meter] = int(recent.bucket[-1])
     return {
-        "bucket": recent.bucket[new].tolist(),
+        # in buckets, each reading within its own: rounded down
+        "at": (np.floor(1000 * recent.at[new]) / 1000).tolist(),
         # five digits are finer than any screen
-        "low": [float(f"{x:.5g}") for x in recent.low[new]],
-        "high": [float(f"{x:.5g}") for x in recent.high[new]],
+        "value": [float(f"{x:.5g}") for x in recent.value[new]],
     }
 
 
@@ -115,7 +120,11 @@ def _meter(snapshot: Snapshot) -> dict[str, Any]:
 def _clock(snapshot: Snapshot) -> str:
     if snapshot.last_us is None:
         return "no reading yet"
-    return f"last reading {clock.clock(snapshot.last_us, snapshot)} ({clock.in_zone(snapshot)})"
+    # Whoever stands beside the meter has its clock; another place's, or none, is named.
+    is_own = not snapshot.undated and snapshot.zone == zone_of_computer()
+    return f"last reading {clock.clock(snapshot.last_us, snapshot)}" + (
+        "" if is_own else f" ({clock.in_zone(snapshot)})"
+    )
 
 
 def _took(snapshot: Snapshot) -> list[dict[str, str]]:
@@ -144,8 +153,10 @@ def _stretches(snapshot: Snapshot) -> list[tuple[str, Charge | None]]:
 
 
 def _amounts(snapshot: Snapshot) -> dict[str, Any]:
-    """Return what was drawn and returned since the start, and since the last note, as a table."""
-    stretches = _stretches(snapshot)[::-1]
+    """Return what was drawn and returned since the start, from note to note, and since the last one, as a table."""
+    *newest, whole = _stretches(snapshot)
+    parts = [(part_called(part, 40), part.charge) for part in snapshot.parts[-_MOST_PARTS:]]
+    stretches = [whole, *parts, *newest]
     return {
         "caption": "What went out and what came back",
         "head": ["", "Drawn", "Returned"],
@@ -166,7 +177,8 @@ def _counts(snapshot: Snapshot) -> list[dict[str, str]]:
     if snapshot.cycles is not None:
         state, how_long_so = run_state(snapshot)
         counts.append((f"{snapshot.cycles.summary.count:,}", "starts"))
-        counts.append((state, f"now, {how_long_so}" if how_long_so else "now"))
+        if state:
+            counts.append((state, f"now, {how_long_so}" if how_long_so else "now"))
     if snapshot.peak_A is not None:
         counts.append((numbers.amount(snapshot.peak_A, "A"), "highest current"))
     elif snapshot.peak_W is not None:
@@ -177,10 +189,10 @@ def _counts(snapshot: Snapshot) -> list[dict[str, str]]:
 def _chart(snapshot: Snapshot) -> dict[str, Any] | None:
     """Return what is to be known of the chart beside its points; None where there is nothing to draw."""
     recent = snapshot.recent
-    if recent is None or not len(recent.bucket):
+    if recent is None or not len(recent.value):
         return None
     word, unit = _UNITS[recent.quantity]
-    reach = _from_to(snapshot, recent.quantity, float(recent.low.min()), float(recent.high.max()))
+    reach = _from_to(snapshot, recent.quantity, float(recent.value.min()), float(recent.value.max()))
     span_s = float(recent.bucket[-1] - recent.bucket[0] + 1) * recent.width_s
     runs = _bars(snapshot, recent)
     return {
@@ -227,10 +239,17 @@ def _bars(snapshot: Snapshot, recent: Recent) -> list[list[float | None]]:
 
 
 def _flags(snapshot: Snapshot, recent: Recent) -> list[list[float | str]]:
-    """Return the notes of the chart's stretch, each at its bucket; one that was typed just now may be ahead of all."""
+    """Return the notes of the chart's stretch, each at its bucket, and what the stretch came to that it began.
+
+    One that was typed just now may be ahead of all readings.
+    """
     us = recent.width_s * MICROSECONDS
-    notes = [(at_us / us, text) for at_us, text in snapshot.notes if at_us / us >= recent.bucket[0]]
-    return [[round(bucket, 2), numbers.shortened(text, _FLAG)] for bucket, text in notes[-_MOST_FLAGS:]]
+    totals = {part.from_us: stage.part_total(part, snapshot) for part in snapshot.parts}
+    notes = [(at_us, text) for at_us, text in snapshot.notes if at_us / us >= recent.bucket[0]]
+    return [
+        [round(at_us / us, 2), numbers.shortened(text, _FLAG), totals.get(at_us, "")]
+        for at_us, text in notes[-_MOST_FLAGS:]
+    ]
 
 
 def _runs(snapshot: Snapshot) -> dict[str, Any]:
@@ -251,7 +270,7 @@ def _run(cycle: Cycle, snapshot: Snapshot) -> list[str]:
     top = (cycle.surge_A, "A") if in_amps else (cycle.peak_W, "W")
     settled = (cycle.run_A, "A") if in_amps else (cycle.run_W, "W")
     took = (cycle.charge_Ah, "Ah") if cycle.charge_Ah is not None else (cycle.energy_Wh, "Wh")
-    ran = "still running" if not cycle.complete and snapshot.running_s is not None else numbers.UNKNOWN
+    ran = "still running" if cycle.stop_us is None and snapshot.running and snapshot.running_s else numbers.UNKNOWN
     return [
         clock.clock(cycle.start_us, snapshot, near_us=snapshot.last_us),
         numbers.duration(cycle.run_s) if cycle.run_s is not None else ran,

@@ -109,12 +109,33 @@ def rounded_u95(u95: float) -> tuple[int, float]:
     # First with one digit; with two where it begins with 1 or 2, which one digit would change by up to a third. Where
     # that enlarges the interval by more than a twentieth, two digits it is.
     for digits in ((1 if u95 / 10**place < 3 else 0) - place, 1 - place):
-        # Down only where that takes less than a twentieth: an interval must not promise more than is known.
-        scaled = u95 * 10.0**digits
-        shown = ceil(scaled) if round(scaled) < 0.95 * scaled else round(scaled)
-        if shown <= 1.05 * scaled:
+        shown = _u95_to(u95, digits)
+        if shown <= 1.05 * u95:
             break
-    return digits, shown / 10.0**digits
+    return digits, shown
+
+
+def _u95_to(u95: float, digits: int) -> float:
+    """Return an uncertainty rounded to a decimal place."""
+    # Down only where that takes less than a twentieth: an interval must not promise more than is known.
+    scaled = u95 * 10.0**digits
+    return (ceil(scaled) if round(scaled) < 0.95 * scaled else round(scaled)) / 10.0**digits
+
+
+def steady(x: float, u95: float | None, decimals: int) -> tuple[str, str]:
+    """Return a figure that grows while people look at it, and half its 95 % interval, empty where there is none.
+
+    It has so many decimals below 10 and one less for each digit more, so that its width stays; but none beyond the
+    second digit of its interval.
+    """
+    digits = decimals
+    # By the rounded figure: 9.9996 is already 10.00.
+    while digits > 0 and abs(round(x, digits)) >= 10 ** (decimals + 1 - digits):
+        digits -= 1
+    if u95 is None or not isfinite(u95) or u95 <= 0:
+        return _to(x, digits), ""
+    digits = max(min(digits, 1 - floor(log10(u95))), 0)
+    return _to(x, digits), _to(_u95_to(u95, digits), digits)
 
 
 def percent(ratio: float | None) -> str:

@@ -18,7 +18,7 @@ from shuntbook.analysis.readings.log_facts import ENDINGS
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.cli.capture.keyboard import Keyboard
 from shuntbook.cli.capture.live_meter import LiveMeter
-from shuntbook.cli.capture.screen import big, live_number, plain_line, run_state, screen, summary_lines
+from shuntbook.cli.capture.screen import big, live_number, part_line, plain_line, run_state, screen, summary_lines
 from shuntbook.ingest.events import Reading
 
 HOW = HowRead("dc", "instant", 10.0, 1.0)
@@ -227,8 +227,34 @@ def test_a_note_that_only_ends_stops_the_stretch_before_it(word, at_once):
     assert shot(meter).since_mark.charge.drawn == before
     meter.marked("again", everything[549].time_us)
     meter.add(everything[550:])
-    assert summary_lines(shot(meter))[2].startswith("since 'again': ")
+    # What the one before came to stays, word for word.
+    assert summary_lines(shot(meter))[2] == summary_lines(seen)[2]
+    assert summary_lines(shot(meter))[3].startswith("since 'again': ")
     assert 0 < shot(meter).since_mark.charge.drawn < before
+
+
+@pytest.mark.parametrize("at_once", [1, 7, 250])
+def test_what_each_stretch_came_to_is_told_once_and_stays(at_once):
+    """As much as in the ledger, to the note's own instant, told with the first reading after it."""
+    meter, everything, told = live(), readings(600), []
+    notes = [(START_US + round(at_s * 1e6), text) for at_s, text in [(50.3, "a"), (301.7, "b"), (400.0, "c")]]
+    for k in range(0, 600, at_once):
+        for at_us, text in notes:
+            if everything[k].time_us <= at_us < START_US + (k + at_once) * 10**6:
+                meter.marked(text, at_us)
+        assert list(meter.newly_ended()) == []
+        meter.add(everything[k : k + at_once])
+        told += [part_line("bank", part) for part in meter.newly_ended()]
+    ledger = LedgerFold(HOW, {"current_A", "voltage_V"}, zone=None, demos=demos_of(notes))
+    ledger.add(chunk_of(everything))
+    parts, seen = shot(meter).parts, shot(meter)
+    assert [(part.text, part.from_us) for part in parts] == [(text, at_us) for at_us, text in notes[:2]]
+    for part, demo in zip([*parts, None], ledger.result().demos, strict=True):
+        drawn = seen.since_mark.charge.drawn if part is None else part.charge.charge.drawn
+        assert drawn == pytest.approx(demo.whole.charge.drawn, rel=1e-9)
+    assert told == [part_line("bank", part) for part in parts]
+    assert told[0].startswith("bank: 'a': 0.7")
+    assert summary_lines(seen)[2:4] == [line.removeprefix("bank: ") for line in told]
 
 
 def test_a_note_that_ends_nothing_begins_nothing():

@@ -393,8 +393,8 @@ def test_what_it_shows_is_what_was_measured():
     assert meter["amounts"]["rows"][0][1].startswith("3.55 Ah")
     assert meter["runs"]["rows"][1][1:3] == ["20 s", "40 s"]
     assert [finding["severity"] for finding in meter["findings"]][:1] == ["watch"]
-    assert len(message["points"][0]["bucket"]) == 900
-    assert set(message["points"][0]["low"]) == {1.0, 30.0}
+    assert len(message["points"][0]["at"]) == 900
+    assert set(message["points"][0]["value"]) == {1.0, 30.0}
 
 
 def test_a_viewer_gets_only_the_points_it_has_not_seen():
@@ -402,7 +402,7 @@ def test_a_viewer_gets_only_the_points_it_has_not_seen():
     state, seen = state_of("bank shunt"), {}
     first = json.loads(state.message(seen))["points"][0]
     again = json.loads(state.message(seen))["points"][0]
-    assert again["bucket"] == first["bucket"][-1:]
+    assert again["at"] == first["at"][-1:]
     assert json.loads(state.message({}))["points"][0] == first
 
 

@@ -28,6 +28,7 @@ pytestmark = pytest.mark.xdist_group("captures")  # one at a time: they have clo
 
 SITE = ["--site", str(SAMPLES / "site.toml")]
 START_US = 1_780_000_000_000_000
+NO_SECOND = {"second": "", "second_unit": ""}
 #: What is smaller than 32 of 1,080 lines, stands out of the window or is cut off in its height; each with its text.
 AMISS = """
 const least = 32 * Math.min(innerHeight / 1080, innerWidth / 1920) - 0.01, wrong = [];
@@ -222,9 +223,15 @@ def test_a_note_that_only_ends_is_a_flag_and_no_new_stretch():
         "Out of the bank since the start",
     ]
     assert ended["amounts"]["rows"][1][0] == "from ‘crates’ to ‘Stop’"
-    assert [text for _, text in ended["chart"]["notes"]] == ["crates", "Stop"]
+    assert [note[1:] for note in ended["chart"]["notes"]] == [["crates", ""], ["Stop", ""]]
     meter.marked("tiles", START_US + 599 * 10**6)
-    assert given()["stage"]["amount"]["what"] == "since ‘tiles’"
+    begun = given()
+    assert begun["stage"]["amount"]["what"] == "since ‘tiles’"
+    # What the one before came to stays, on the stage, beside its flag and in the table.
+    assert begun["stage"]["parts"] == [{"what": "from ‘crates’ to ‘Stop’", "value": "1.000 Ah"}]
+    assert [note[1:] for note in begun["chart"]["notes"]] == [["crates", "1.000 Ah"], ["Stop", ""], ["tiles", ""]]
+    assert begun["amounts"]["rows"][1][:2] == ended["amounts"]["rows"][1][:2]
+    assert [row[0] for row in begun["amounts"]["rows"]][2] == "since ‘tiles’"
 
 
 def test_the_flags_of_a_chart_are_those_of_its_stretch():
@@ -238,8 +245,10 @@ def test_the_flags_of_a_chart_are_those_of_its_stretch():
             meter.marked(f"{second} " + "x" * 100, START_US + second * 10**6)
     shot = meter.snapshot(connected=True, trouble=Counter(), final=True)
     chart = live_state([shot], title="", elapsed_s=1.0, left_s=None, ended=False).view["meters"][0]["chart"]
-    assert [text.split()[0] for _, text in chart["notes"]] == [str(second) for second in range(1080, 1800, 60)]
-    assert max(len(text) for _, text in chart["notes"]) <= 24
+    assert [text.split()[0] for _, text, _ in chart["notes"]] == [str(second) for second in range(1080, 1800, 60)]
+    assert max(len(text) for _, text, _ in chart["notes"]) <= 24
+    # An amp for a minute; the newest goes on.
+    assert [total for *_, total in chart["notes"]] == [*(11 * ["0.017 Ah"]), ""]
     assert chart["notes"][0][0] == pytest.approx(START_US / 1e6 + 1080, abs=1)
 
 
@@ -256,8 +265,9 @@ def test_the_meter_at_the_bank_comes_first():
     message = json.loads(live_state(shots, title="", elapsed_s=1.0, left_s=None, ended=False).message({}))
     bank, shed = message["meters"]
     assert (bank["name"], shed["name"]) == ("bank", "shed")
-    assert set(message["points"][0]["low"]) == {-8.0}
-    assert bank["stage"]["flow"] == {"value": "8.00", "unit": "A", "way": "into the bank", "beside": "700 W"}
+    assert set(message["points"][0]["value"]) == {-8.0}
+    watts = {"second": "700", "second_unit": "W"}
+    assert bank["stage"]["flow"] == {"value": "8.00", "unit": "A", "way": "into the bank", "beside": "", **watts}
     assert bank["figures"] == [
         {"word": "amps", "value": "8.00", "unit": "A", "way": "into the bank"},
         {"word": "watts", "value": "700", "unit": "W", "way": ""},
@@ -276,7 +286,7 @@ def test_watts_alone_tell_the_way_at_the_bank(watts, way):
     meter.add([Reading(START_US + k * 10**6, {"power_W": watts}) for k in range(600)])
     shot = meter.snapshot(connected=True, trouble=Counter(), final=True)
     given = live_state([shot], title="", elapsed_s=1.0, left_s=None, ended=False).view["meters"][0]
-    assert given["stage"]["flow"] == {"value": "700", "unit": "W", "way": way, "beside": ""}
+    assert given["stage"]["flow"] == {"value": "700", "unit": "W", "way": way, "beside": "", **NO_SECOND}
     assert given["figures"] == [{"word": "watts", "value": "700", "unit": "W", "way": way}]
 
 

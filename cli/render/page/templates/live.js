@@ -27,7 +27,7 @@ function meterAt(k) {
     heading.id = "meter-" + meters.length;
     node.setAttribute("aria-labelledby", heading.id);
     byId("main").append(node);
-    const meter = { node, given: {}, points: { bucket: [], low: [], high: [] }, chart: null, size: "" };
+    const meter = { node, given: {}, points: { at: [], value: [] }, chart: null, size: "" };
     new ResizeObserver(() => draw(meter)).observe(node.querySelector(".drawing"));
     meters.push(meter);
   }

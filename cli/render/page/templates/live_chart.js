@@ -1,20 +1,18 @@
-// The chart that moves with a capture: lowest and highest reading of each bucket, runs below, notes as flags above.
+// The chart that moves with a capture: first, lowest, highest and last reading of each bucket, runs below, notes as flags
+// above.
 "use strict";
 
 const NAME = "http://www.w3.org/2000/svg";
 const TIME_STEPS_S = [10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 21600, 43200, 86400];
 const LANES = 3; // flags whose texts would lie over each other stand in so many rows
 
-/** Take new buckets in; the first of them may be the newest one we have, grown. */
+/** Take the readings of new buckets in; the first of these may be the newest one we have, with others in it. */
 function join(points, more, chart) {
-  if (!more.bucket.length) return;
-  let keep = points.bucket.length;
-  while (keep && points.bucket[keep - 1] >= more.bucket[0]) keep -= 1;
-  const oldest = more.bucket[more.bucket.length - 1] - chart.buckets;
-  let start = 0;
-  for (const key of ["bucket", "low", "high"]) points[key] = points[key].slice(0, keep).concat(more[key]);
-  while (points.bucket[start] <= oldest) start += 1;
-  for (const key of ["bucket", "low", "high"]) points[key] = points[key].slice(start);
+  if (!more.at.length) return;
+  const from = Math.floor(more.at[0]);
+  const oldest = Math.floor(more.at[more.at.length - 1]) - chart.buckets + 1;
+  const kept = points.at.map((at) => at >= oldest && at < from);
+  for (const key of ["at", "value"]) points[key] = points[key].filter((_, k) => kept[k]).concat(more[key]);
 }
 
 function shape(tag, attributes, text) {
@@ -33,36 +31,39 @@ function stepFor(range, count) {
 
 function ago(s) {
   if (!s) return "latest";
-  const [length, unit] = s < 60 ? [s, "s"] : s < 7200 ? [s / 60, "min"] : [s / 3600, "h"];
-  return `−${Math.round(10 * length) / 10} ${unit}`;
+  const [large, small, size] = s < 3600 ? ["min", "s", 60] : ["h", "min", 3600];
+  const whole = Math.floor(s / size);
+  const rest = Math.round((s - whole * size) / (size / 60));
+  return "−" + [whole && `${whole} ${large}`, rest && `${rest} ${small}`].filter(Boolean).join(" ");
 }
 
 /** Draw a chart into its place, in the size of letters that the place has. */
 function drawChart(place, points, chart) {
   const em = parseFloat(getComputedStyle(place).fontSize);
   const frame = { em, width: place.clientWidth, height: place.clientHeight, left: 4.6 * em, right: 1.2 * em, bottom: 3 * em };
-  if (frame.width < 12 * em || frame.height < 5 * em || !points.bucket.length) return;
+  if (frame.width < 12 * em || frame.height < 5 * em || !points.at.length) return;
   const svg = shape("svg", { viewBox: `0 0 ${frame.width} ${frame.height}`, role: "img" });
-  const notes = chart.notes.length ? ` Notes: ${chart.notes.map(([, text]) => text).join("; ")}.` : "";
+  const notes = chart.notes.length ? ` Notes: ${chart.notes.map(([, text, total]) => (total ? `${text}: ${total}` : text)).join("; ")}.` : "";
   svg.setAttribute("aria-label", `${chart.title}. ${chart.said}${notes}`);
   place.replaceChildren(svg);
   const places = placed(svg, across(points, chart, frame), chart, frame);
   frame.top = (1.35 * Math.max(0.3, ...places.map(({ lane }) => lane + 1)) + 0.4) * em;
   const scale = { ...across(points, chart, frame), ...upwards(points, frame) };
   svg.append(...lines(scale, chart, frame), ...bars(scale, chart, frame), ...trace(points, chart, scale, frame));
+  highest(svg, points, chart, scale, frame);
   flags(svg, places, frame);
 }
 
 function across(points, chart, frame) {
-  const newest = points.bucket[points.bucket.length - 1];
-  const span = Math.max(newest - points.bucket[0], 60 / chart.width_s, 1);
+  const newest = points.at[points.at.length - 1];
+  const span = Math.max(newest - points.at[0], 60 / chart.width_s, 1);
   const room = frame.width - frame.left - frame.right;
-  return { newest, span, x: (bucket) => frame.left + Math.max(0, Math.min(1, 1 - (newest - bucket) / span)) * room };
+  return { newest, span, x: (at) => frame.left + Math.max(0, Math.min(1, 1 - (newest - at) / span)) * room };
 }
 
 function upwards(points, frame) {
-  const low = Math.min(0, ...points.low);
-  const high = Math.max(0, ...points.high);
+  const low = Math.min(0, ...points.value);
+  const high = Math.max(0, ...points.value);
   const room = frame.height - frame.top - frame.bottom;
   const step = stepFor(Math.max(high - low, 0.1), Math.max(Math.floor(room / (2.2 * frame.em)), 1));
   const margin = 0.04 * Math.max(high - low, 0.1);
@@ -100,35 +101,50 @@ function bars(scale, chart, frame) {
   });
 }
 
-/** The line through the lowest and highest reading of each bucket; it breaks where nothing was measured. */
+/** The line from reading to reading; it breaks where nothing was measured. */
 function trace(points, chart, scale, frame) {
   let path = "";
-  points.bucket.forEach((bucket, k) => {
-    const broken = !k || bucket - points.bucket[k - 1] > Math.max(chart.gap, 1);
-    const rising = k && points.low[k] >= points.low[k - 1];
-    const ends = rising ? [points.low[k], points.high[k]] : [points.high[k], points.low[k]];
-    const x = scale.x(bucket).toFixed(1);
-    path += `${broken ? "M" : "L"}${x} ${scale.y(ends[0]).toFixed(1)}`;
-    path += `L${x} ${scale.y(ends[1]).toFixed(1)}`;
+  points.at.forEach((at, k) => {
+    const broken = !k || at - points.at[k - 1] > Math.max(chart.gap, 1);
+    path += `${broken ? "M" : "L"}${scale.x(at).toFixed(1)} ${scale.y(points.value[k]).toFixed(1)}`;
   });
-  const last = points.bucket.length - 1;
-  const at = { cx: scale.x(points.bucket[last]), cy: scale.y(points.high[last]), r: 0.3 * frame.em };
+  const last = points.at.length - 1;
+  const at = { cx: scale.x(points.at[last]), cy: scale.y(points.value[last]), r: 0.3 * frame.em };
   // The part below nought flows the other way: the same line once more, each half in its colour.
-  const into = points.low.some((value) => value < 0) && shape("path", { class: "line into", d: path });
+  const into = points.value.some((value) => value < 0) && shape("path", { class: "line into", d: path });
   if (!into) return [shape("path", { class: "line", d: path }), shape("circle", { class: "newest-point", ...at })];
   const below = shape("clipPath", { id: `below-${frame.width}-${frame.height}` });
   below.append(shape("rect", { x: 0, y: scale.y(0), width: frame.width, height: frame.height }));
   into.setAttribute("clip-path", `url(#${below.id})`);
-  const newest = points.high[last] < 0 ? "newest-point into" : "newest-point";
+  const newest = points.value[last] < 0 ? "newest-point into" : "newest-point";
   return [below, shape("path", { class: "line", d: path }), into, shape("circle", { class: newest, ...at })];
+}
+
+/** The highest reading's figure, beside it, where it stands out: the grid seldom has a line there. */
+function highest(svg, points, chart, scale, frame) {
+  const top = points.value.indexOf(Math.max(...points.value));
+  const usual = [...points.value].sort((a, b) => a - b)[Math.floor(points.value.length / 2)];
+  if (points.value[top] - usual < 0.2 * (scale.top - scale.floor)) return;
+  const [x, y] = [scale.x(points.at[top]), scale.y(points.value[top])];
+  const label = shape("text", { class: "highest", y: y + 0.35 * frame.em }, `${figure(points.value[top])} ${chart.unit}`);
+  svg.append(label); // it must be in the page to be measured
+  const isRoom = x + 0.6 * frame.em + label.getComputedTextLength() <= frame.width;
+  label.setAttribute("x", x + (isRoom ? 0.6 : -0.6) * frame.em);
+  label.setAttribute("text-anchor", isRoom ? "start" : "end");
+}
+
+/** Three digits, which is what an axis needs. */
+function figure(value) {
+  const digits = Math.max(0, 2 - Math.floor(Math.log10(Math.max(Math.abs(value), 1e-6))));
+  return value.toFixed(Math.min(digits, 3)).replace("-", "−");
 }
 
 /** Find room for the text of each note, the newest first: its side, where it begins and its row; none if there is none. */
 function placed(svg, scale, chart, frame) {
   const taken = Array.from({ length: frame.height < 14 * frame.em ? 1 : LANES }, () => []);
-  return [...chart.notes].reverse().map(([bucket, text]) => {
+  return [...chart.notes].reverse().map(([bucket, text, total]) => {
     const x = scale.x(bucket);
-    const label = shape("text", { class: "note" }, text);
+    const label = shape("text", { class: "note" }, total ? `${text}: ${total}` : text);
     svg.append(label); // it must be in the page to be measured
     const width = label.getComputedTextLength() + frame.em;
     // To the right of its pole, else to the left; where neither has room, at the edge.

@@ -8,7 +8,7 @@ let chosen = 0;
 function showStage(state) {
   newest = state;
   state.meters.forEach((meter, k) => {
-    points[k] = points[k] || { bucket: [], low: [], high: [] };
+    points[k] = points[k] || { at: [], value: [] };
     if (state.points[k]) join(points[k], state.points[k], meter.chart);
   });
   draw();
@@ -17,7 +17,7 @@ function showStage(state) {
 function draw() {
   if (!newest || !newest.meters.length) return;
   const meter = newest.meters[Math.min(chosen, newest.meters.length - 1)];
-  const { amount, flow, load, took } = meter.stage;
+  const { amount, flow, load, took, parts } = meter.stage;
   const several = newest.meters.length > 1 ? `${meter.name}, ${meter.side} (key ${chosen + 1} of ${newest.meters.length})` : "";
   const lost = !meter.connected && !ended ? `✕ ${meter.link}` : "";
   put(byId("which"), [lost, several].filter(Boolean).join(". "));
@@ -25,17 +25,22 @@ function draw() {
   put(byId("amount-what"), amount.what);
   put(byId("amount-value"), amount.value);
   put(byId("amount-unit"), amount.unit);
+  put(byId("amount-second"), amount.second);
+  put(byId("amount-second-unit"), amount.second_unit);
   put(byId("amount-beside"), amount.beside);
   put(byId("flow-value"), flow.value);
   put(byId("flow-unit"), flow.unit);
   put(byId("flow-way"), flow.way);
+  put(byId("flow-second"), flow.second);
+  put(byId("flow-second-unit"), flow.second_unit);
   put(byId("flow-beside"), flow.beside);
   byId("flow").classList.toggle("into", flow.way === "into the bank");
   put(byId("load"), load);
   put(byId("took"), took);
-  fit(byId("amount"));
-  fit(byId("now"));
+  for (const id of ["amount", "amount-other", "now", "flow-other"]) fit(byId(id));
+  between(byId("parts"), parts);
   ribbon(meter);
+  for (const node of document.querySelectorAll(".shrinks")) shrink(node);
   if (meter.chart) drawChart(byId("drawing"), points[Math.min(chosen, points.length - 1)], meter.chart);
   put(byId("chart-title"), meter.chart ? meter.chart.title : "No chart yet");
 }
@@ -48,13 +53,38 @@ function fit(node) {
   if (share < 1) inner.style.transform = `scaleX(${share})`;
 }
 
+/** What stretches between notes came to, the newest of them where there is no room for all. */
+function between(list, parts) {
+  const items = parts.map(({ what, value }) => make("li", "", what, " ", make("b", "", value)));
+  list.replaceChildren(...items);
+  while (list.children.length > 1 && list.scrollWidth > list.clientWidth) list.firstElementChild.remove();
+}
+
+/** A text of many letters is written smaller, down to what can still be read from afar, rather than cut. */
+function shrink(node) {
+  node.style.fontSize = "";
+  const least = parseFloat(getComputedStyle(byId("main")).fontSize);
+  let size = parseFloat(getComputedStyle(node).fontSize);
+  while (size > least && (node.scrollWidth > node.clientWidth || node.scrollHeight > node.clientHeight + 1)) {
+    size = Math.max(0.94 * size, least);
+    node.style.fontSize = `${size}px`;
+  }
+}
+
 /** The gravest finding in full, the others by name. */
 function ribbon(meter) {
   const [worst, ...others] = meter.findings;
   byId("ribbon").className = "ribbon " + (worst ? worst.severity : "none");
   put(byId("severity"), worst ? `${MARK[worst.severity]} ${worst.severity}` : "");
   put(byId("worst"), worst ? worst.plain : meter.nothing);
-  put(byId("others"), others.length ? "Also: " + others.map((f) => f.title).join("; ") : "");
+  const line = byId("others");
+  // As many by name as there is room for.
+  for (let named = others.length; named >= 0; named -= 1) {
+    const names = others.slice(0, named).map((f) => f.title);
+    if (named < others.length) names.push(`${others.length - named} more`);
+    put(line, others.length ? "Also: " + names.join("; ") : "");
+    if (line.scrollWidth <= line.clientWidth) break;
+  }
 }
 
 function fullScreen() {
