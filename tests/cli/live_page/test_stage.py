@@ -19,6 +19,7 @@ from shuntbook.analysis.health.limits import limits_for
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.cli.capture.live_meter import LiveMeter
 from shuntbook.cli.live_page.server import live_page
+from shuntbook.cli.live_page.stage import stage
 from shuntbook.cli.live_page.view import live_state
 from shuntbook.cli.main import run
 from shuntbook.ingest.events import Reading
@@ -41,6 +42,10 @@ while (walk.nextNode()) {
   if (parseFloat(getComputedStyle(node).fontSize) < least) wrong.push(['small', text]);
   const out = box.left < -1 || box.top < -1 || box.right > innerWidth + 1 || box.bottom > innerHeight + 1;
   if (out) wrong.push(['out', text]);
+}
+for (const node of document.querySelectorAll('p, li, h1, ul')) {
+  const whole = node.scrollWidth <= node.clientWidth + 1 && node.scrollHeight <= 1.1 * node.clientHeight;
+  if (!whole && !node.closest('.sr')) wrong.push(['cut', node.textContent]);
 }
 const root = document.documentElement, main = document.getElementById('main');
 if (root.scrollHeight > innerHeight || root.scrollWidth > innerWidth) wrong.push(['scrolls', '']);
@@ -140,6 +145,75 @@ def test_the_page_says_beside_the_figure_which_way_it_flows(late, width):
     assert driven.execute_script(beside + "return a.color === b.color")
     parts = "return [...document.querySelectorAll('.figures > div')]"
     assert driven.execute_script(parts + ".filter((x) => x.scrollWidth > x.clientWidth + 1).length") == 0
+
+
+def pumped(length_s, *, load):
+    """A pump that runs 18 s in every 45, read five times a second, and a note in every minute."""
+    meter = LiveMeter(
+        "bank", HowRead("dc", "instant", 10.0, 0.2), ("current_A", "voltage_V"), limits_for(None, None), load=load
+    )
+    for k in range(round(5 * length_s)):
+        since_s = k / 5 % 45 - 10
+        amps = 2.4 + (31.5 + 75 * max(0.0, 1 - since_s / 0.6) if 0 <= since_s < 18 else 0.0)
+        if k % 300 == 200:
+            meter.marked(f"crate {k // 300 + 1}", START_US + k * 200_000)
+        meter.add([Reading(START_US + k * 200_000, {"current_A": amps, "voltage_V": 25.3 - 0.012 * amps})])
+    return meter.snapshot(connected=True, trouble=Counter(), final=True)
+
+
+@pytest.mark.parametrize(("width", "height"), [(1024, 768), (1280, 720), (1280, 577)])
+def test_no_text_of_the_stage_is_cut_on_an_old_projector(width, height):
+    """Title, sentence, what stretches came to; the chart marks its highest reading, and tells time as people do."""
+    shot = pumped(170.0, load="well pump at the orchard")
+    state = live_state([shot], title="Open day: a pump off a battery bank", elapsed_s=170.0, left_s=8.0, ended=False)
+    with live_page("127.0.0.1:0") as page, browser() as driven:
+        page.publish(state)
+        stage_at(driven, port_of(page), width, height)
+        assert driven.execute_script(AMISS) == []
+        assert driven.execute_script("return document.querySelector('.drawing').clientHeight / innerHeight") > 0.15
+        parts = driven.execute_script("return [...document.querySelectorAll('#parts li')].map((x) => x.textContent)")
+        told = [f"‘{part.text}’ {part.charge.charge.drawn:.3f} Ah" for part in shot.parts]
+        assert parts == told != []
+        texts = driven.execute_script(
+            "return [...document.querySelectorAll('.drawing text')].map((x) => x.textContent)"
+        )
+    assert "109 A" in texts
+    ago = [text for text in texts if text.startswith("−")]
+    assert ago
+    assert not [text for text in ago if "." in text]
+
+
+def test_the_chart_draws_what_was_read():
+    """Of a leap within a bucket no reading is drawn before its time: what goes up to 109 A was at 2.4 A just before."""
+    recent = pumped(60.0, load=None).recent
+    top = int(recent.value.argmax())
+    assert recent.value[top] == pytest.approx(108.9)
+    assert recent.value[top - 1] == pytest.approx(2.4)
+    assert recent.time_us[top] - recent.time_us[top - 1] == 200_000
+
+
+def test_the_large_figure_keeps_its_width_while_it_grows():
+    """Each half second of a minute's run: as many decimals, and so many that the next figure differs."""
+    meter = LiveMeter("bank", HowRead("dc", "instant", 10.0, 0.5), ("current_A",), limits_for(None, None))
+    figures = []
+    for k in range(120):
+        meter.add([Reading(START_US + k * 500_000, {"current_A": 34.0})])
+        figures.append(stage(meter.snapshot(connected=True, trouble=Counter()))["amount"]["value"])
+    assert figures.pop(0) == "–"  # between one reading and nothing there is no amount
+    assert {len(figure) for figure in figures} == {5}
+    assert figures[-1] == f"{34 * 59.5 / 3600:.3f}"
+    assert len(set(figures)) == len(figures)
+
+
+def test_the_zone_is_named_where_it_is_another_place_s(monkeypatch):
+    """This computer's clock needs no name."""
+    monkeypatch.setenv("TZ", "Europe/London")
+    told = []
+    for zone in ("Europe/London", "Asia/Tokyo"):
+        shot = replace(pumped(2.0, load=None), zone=zone)
+        told.append(live_state([shot], title="", elapsed_s=1.0, left_s=None, ended=False).view["meters"][0]["clock"])
+    assert "(" not in told[0]
+    assert told[1].endswith(" (Asia/Tokyo)")
 
 
 def test_notes_stand_as_flags_and_as_text(late):

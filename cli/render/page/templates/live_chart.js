@@ -40,7 +40,7 @@ function ago(s) {
 /** Draw a chart into its place, in the size of letters that the place has. */
 function drawChart(place, points, chart) {
   const em = parseFloat(getComputedStyle(place).fontSize);
-  const frame = { em, width: place.clientWidth, height: place.clientHeight, left: 4.6 * em, right: 1.2 * em, bottom: 3 * em };
+  const frame = { em, width: place.clientWidth, height: place.clientHeight, left: 4.6 * em, right: 1.2 * em, bottom: 2.5 * em };
   if (frame.width < 12 * em || frame.height < 5 * em || !points.at.length) return;
   const svg = shape("svg", { viewBox: `0 0 ${frame.width} ${frame.height}`, role: "img" });
   const notes = chart.notes.length ? ` Notes: ${chart.notes.map(([, text, total]) => (total ? `${text}: ${total}` : text)).join("; ")}.` : "";
@@ -50,8 +50,8 @@ function drawChart(place, points, chart) {
   frame.top = (1.35 * Math.max(0.3, ...places.map(({ lane }) => lane + 1)) + 0.4) * em;
   const scale = { ...across(points, chart, frame), ...upwards(points, frame) };
   svg.append(...lines(scale, chart, frame), ...bars(scale, chart, frame), ...trace(points, chart, scale, frame));
-  highest(svg, points, chart, scale, frame);
   flags(svg, places, frame);
+  highest(svg, points, chart, scale, frame); // over all poles
 }
 
 function across(points, chart, frame) {
@@ -86,7 +86,7 @@ function lines(scale, chart, frame) {
   const step_s = TIME_STEPS_S.find((s) => span_s / s <= most) || stepFor(span_s, most);
   for (let s = 0; s <= 0.97 * span_s; s += step_s) {
     const x = scale.x(scale.newest - s / chart.width_s);
-    parts.push(shape("text", { x, y: frame.height - 0.4 * frame.em, "text-anchor": s ? "middle" : "end" }, ago(s)));
+    parts.push(shape("text", { x, y: frame.height - 0.3 * frame.em, "text-anchor": s ? "middle" : "end" }, ago(s)));
   }
   return parts;
 }
@@ -96,7 +96,7 @@ function bars(scale, chart, frame) {
   return chart.runs.map(([start, stop]) => {
     const x = scale.x(start);
     const width = Math.max(scale.x(stop === null ? scale.newest : stop) - x, 2);
-    const box = { x, width, y: frame.height - frame.bottom + 0.5 * frame.em, height: 0.7 * frame.em };
+    const box = { x, width, y: frame.height - frame.bottom + 0.4 * frame.em, height: 0.6 * frame.em };
     return shape("rect", { class: stop === null ? "run going" : "run", ...box });
   });
 }

@@ -37,11 +37,16 @@ function draw() {
   byId("flow").classList.toggle("into", flow.way === "into the bank");
   put(byId("load"), load);
   put(byId("took"), took);
-  for (const id of ["amount", "amount-other", "now", "flow-other"]) fit(byId(id));
   between(byId("parts"), parts);
   ribbon(meter);
+  byId("main").classList.remove("tight");
   for (const node of document.querySelectorAll(".shrinks")) shrink(node);
-  if (meter.chart) drawChart(byId("drawing"), points[Math.min(chosen, points.length - 1)], meter.chart);
+  const least = 0.15 * Math.min(innerHeight, 0.5625 * innerWidth);
+  byId("main").classList.toggle("tight", byId("drawing").clientHeight < least);
+  for (const id of ["amount", "amount-other", "now", "flow-other"]) fit(byId(id));
+  // What stretches came to stands above, in larger letters than a flag has.
+  const notes = meter.chart && meter.chart.notes.map(([bucket, text]) => [bucket, text, ""]);
+  if (meter.chart) drawChart(byId("drawing"), points[Math.min(chosen, points.length - 1)], { ...meter.chart, notes });
   put(byId("chart-title"), meter.chart ? meter.chart.title : "No chart yet");
 }
 

@@ -117,6 +117,25 @@ def test_the_hour_that_comes_twice_is_told_apart():
     assert clock.clock(BEFORE_BACK_US + 3600 * SECOND_US, facts()) == "25 Oct 2026 01:30:00 UTC+00:00"
 
 
+@pytest.mark.parametrize(
+    ("x", "u95", "decimals", "shown"),
+    [
+        (0.0004, 0.00001, 3, ("0.000", "0.001")),  # never less than it is
+        (0.0619, 0.0009, 3, ("0.062", "0.001")),
+        (0.654, 0.0113, 3, ("0.654", "0.011")),
+        (9.9994, 0.08, 3, ("9.999", "0.080")),
+        (9.9996, 0.08, 3, ("10.00", "0.08")),
+        (31.42, 0.6, 3, ("31.42", "0.60")),
+        (31.42, 3.1, 3, ("31.4", "3.1")),  # none beyond the interval's second digit
+        (1234.6, 21.0, 3, ("1,235", "21")),
+        (0.654, None, 2, ("0.65", "")),
+    ],
+)
+def test_a_figure_that_grows_keeps_its_width(x, u95, decimals, shown):
+    """So many decimals below ten, one less for each digit more, and no more than its interval warrants."""
+    assert numbers.steady(x, u95, decimals) == shown
+
+
 @pytest.mark.parametrize("zone", ["", "Nowhere/Land", "../etc", "Europe", "\x00"])
 def test_unknown_zone_is_shown_as_utc_and_called_so(zone):
     """A zone this computer does not know is not shown under its own name."""
