@@ -65,7 +65,7 @@ function upwards(points, frame) {
   const low = Math.min(0, ...points.value);
   const high = Math.max(0, ...points.value);
   const room = frame.height - frame.top - frame.bottom;
-  const step = stepFor(Math.max(high - low, 0.1), Math.max(Math.floor(room / (2.2 * frame.em)), 1));
+  const step = stepFor(Math.max(high - low, 0.1), Math.max(Math.floor(room / (2.2 * frame.em)), 2));
   const margin = 0.04 * Math.max(high - low, 0.1);
   const floor = low - margin;
   const top = high + margin;
