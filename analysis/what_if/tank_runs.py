@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from ..equipment.water import TankPlan, atmosphere_kPa, drawdown_L, tank_plan
+from ..equipment.water import TankPlan, atmosphere_kPa, drawdown_L, no_switch, tank_plan
 from ..forecast.measured_load import MeasuredLoad
 from ..health.runs import busiest_hour
 from ..not_known import Missing
@@ -257,13 +257,15 @@ def _mended(changed: TankPlan | Missing, now_L: float | None) -> Within | Missin
     return _off(changed.drawdown_L / now_L, FLOW_OFF)
 
 
-def _with_little_air(water: Water, changed: Water) -> Within:
+def _with_little_air(water: Water, changed: Water) -> Within | Missing:
     """Return the same of a tank that keeps its air, whatever that is: as long as it is below both cut-ins. [1]"""
     # By Boyle's law the water goes with the air, so any little does: that of a tank filled at the pressure outside.
-    was, will = (
-        drawdown_L(each.volume_L, 0.0, each.start_kPa, each.stop_kPa, atmosphere_kPa(each.height_m))
-        for each in (water, changed)
-    )
+    drawdowns_L = []
+    for each in (water, changed):
+        if each.switch_kPa is None:
+            return no_switch("word on the pump's runs", each)
+        drawdowns_L.append(drawdown_L(each.volume_L, 0.0, *each.switch_kPa, atmosphere_kPa(each.height_m)))
+    was, will = drawdowns_L
     return Within.exactly(1.0) if was == will else _off(will / was, PRESSURES_OFF)
 
 

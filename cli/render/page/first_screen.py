@@ -206,7 +206,6 @@ def _glance_of_all(over: OverLogs, judged: Verdict, worst: Sequence[WorstLog], a
         value=figure,
         either_side=either_side,
         beside=beside,
-        remark="",
         # On a sheet nothing leads further.
         tiles=tiles if anchors else tuple(replace(tile, target="") for tile in tiles),
         bar=figures.answer_bar_of_all(over, "sure-all"),
