@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from flow_truth import pulse_of, true_day
 from health_cycles import cycles, healthy, judged, site
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from shuntbook.analysis.equipment.water import cycle_times, drawdown_L
@@ -61,9 +61,12 @@ def test_steady_use_gives_the_time_of_filling_exactly(use, flow, drawdown):
     """Run = D / (Q - use) and rest = D / use: all runs are longer than D / Q, and yet that is what comes out."""
     times = cycle_times(drawdown, flow, use * flow)
     fill_s = fill_time(fine(cycles(np.full(12, times.on_s), times.off_s)))
-    if times.on_s + 0.1 <= 2.5 * 60 * drawdown / flow:
-        assert fill_s.value == pytest.approx(60 * drawdown / flow, rel=0.01)
-        assert fill_s.holds(60 * drawdown / flow)
+    filling_s = 60 * drawdown / flow
+    # How long it took to fill is known to the spacing of the readings: just at the limit either is right.
+    assume(abs(times.on_s - 2.5 * filling_s) > 0.02 * filling_s + 0.5)
+    if times.on_s <= 2.5 * filling_s:
+        assert fill_s.value == pytest.approx(filling_s, rel=0.01)
+        assert fill_s.holds(filling_s)
     else:
         assert isinstance(fill_s, Missing)
 
