@@ -21,3 +21,8 @@ def figure(x: float, unit: str, *, digits: int = 3) -> str:
     # From 999.5 on digits would round up to a thousand and be shown as 1e+03.
     text = f"{x:,.0f}" if abs(x) >= 999.5 else f"{x:.{digits}g}"
     return f"{text.replace('-', '−')} {unit}"
+
+
+def number(value: float | None) -> str:
+    """Return a number as people write it: no needless digits, thousands marked; empty where there is none."""
+    return "" if value is None else f"{value:,.6g}"

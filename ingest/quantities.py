@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 from math import lcm
-from typing import TypeVar
+from typing import Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,8 @@ QUANTITIES = {
     "pressure_kPa": "pressure",
     "flow_L_per_min": "flow",
 }
+#: Those whose sign says whether the bank gives or takes.
+SIGNED: Final = ("current_A", "power_W")
 #: The meter's own running totals: of rows with one stamp the last counts, not the mean.
 COUNTERS = frozenset({"charge_Ah", "energy_Wh"})
 #: No meter counts so far (common practice, no source), and sums of squares of it still fit: what is larger is damage.

@@ -10,16 +10,17 @@ from ..bank.rested_state import Freezing, freezing, lowest_pct
 from ..bank.sag import Sag
 from ..bank.system_word import to_add
 from ..bank.wear import bank_life
-from ..equipment.conductor import ADVISED_DROP_PCT, ConductorCheck, check_conductors
+from ..equipment.conductor import check_conductors
 from ..equipment.inverter_losses import losses_of
 from ..equipment.judged import WORD, between, worded
-from ..equipment.protection import SCREENING, Screened, ampacity
 from ..equipment.solar import array_day_Wh, performance_ratio_of
 from ..equipment.water import TankPlan, tank_plan
 from ..forecast.bank_check import bank_by_plates
 from ..not_known import Missing
 from ..site.battery_kinds import LEAD_ACID, kind_of
-from ..site.site import Array, Bank, Charger, Conductor, Inverter, Limits, Load, Meter, Site, Water
+from ..site.site import Array, Bank, Charger, Inverter, Limits, Load, Meter, Site, Water
+from ..wording import number
+from .conductor_words import conductor_said
 from .start_words import start_words
 
 _SAMPLING = {
@@ -42,7 +43,7 @@ def describe(site: Site) -> list[str]:
         *(text for load in site.loads for text in (_load(load, site), *start_words(load, site))),
         *([_array(site.array)] if site.array else []),
         *(_charger(charger, site) for charger in site.chargers),
-        *(text for each in zip(site.conductors, check_conductors(site), strict=True) for text in _conductor(*each)),
+        *(text for each in zip(site.conductors, check_conductors(site), strict=True) for text in conductor_said(*each)),
         *([_water(site.water)] if site.water else []),
         *map(_meter, site.meters),
         *_limits(site.limits),
@@ -66,18 +67,18 @@ def plates(site: Site, name: str | None) -> list[str]:
 
 
 def _bank(bank: Bank) -> str:
-    rate = f" at the {_n(bank.hour_rate_h)} h rate" if bank.hour_rate_h else ""
+    rate = f" at the {number(bank.hour_rate_h)} h rate" if bank.hour_rate_h else ""
     strings = f" in {bank.strings} string{'s' if bank.strings > 1 else ''}" if bank.strings else ""
     made_of = f", made of {bank.batteries} batteries" if bank.batteries else ""
-    made_of += f" of {_n(bank.battery_V)} V" if bank.battery_V and bank.batteries else ""
-    kind = f"Bank: {_n(bank.nominal_V)} V {kind_of(bank.chemistry).word}".rstrip()
-    words = [f"{kind}, {_n(bank.capacity_Ah)} Ah{rate}{strings}{made_of}"]
+    made_of += f" of {number(bank.battery_V)} V" if bank.battery_V and bank.batteries else ""
+    kind = f"Bank: {number(bank.nominal_V)} V {kind_of(bank.chemistry).word}".rstrip()
+    words = [f"{kind}, {number(bank.capacity_Ah)} Ah{rate}{strings}{made_of}"]
     if bank.usable_Ah is not None:
         energy_kWh = bank.usable_Ah * bank.nominal_V / 1000
-        words.append(f"; {_n(bank.usable_depth_pct)} % usable is {_n(bank.usable_Ah)} Ah")
+        words.append(f"; {number(bank.usable_depth_pct)} % usable is {number(bank.usable_Ah)} Ah")
         words.append(f", about {energy_kWh:.1f} kWh at nominal voltage")
     if bank.cut_off_V:
-        words.append(f"; not to go below {_n(bank.cut_off_V)} V")
+        words.append(f"; not to go below {number(bank.cut_off_V)} V")
     return "".join(words) + "."
 
 
@@ -90,23 +91,25 @@ def _bank_in_use(bank: Bank) -> list[str]:
             parts[-1] += f", where lead-acid gives {100 / multiplier:.0f} % of its charge"
         # Above the freezing point of water no acid freezes, however thin.
         if bank.at_degC < 0 and isinstance(ice := freezing(bank, lowest_pct(bank)), Freezing):
-            parts[-1] += f" and, {_n(ice.state_pct)} % full, freezes at {bank.shown.of_temperature(ice.at_degC)}"
+            parts[-1] += f" and, {number(ice.state_pct)} % full, freezes at {bank.shown.of_temperature(ice.at_degC)}"
     if bank.peukert_exponent is not None and bank.hour_rate_h is not None and bank.chemistry in LEAD_ACID:
         # What five hours would empty shows how much the law takes away: a draw as loads on an inverter make it.
         fast_Ah = peukert_Ah(bank.capacity_Ah, bank.hour_rate_h, bank.capacity_Ah / 5, bank.peukert_exponent)
-        parts.append(f"Peukert exponent {_n(bank.peukert_exponent)}: at {_n(bank.capacity_Ah / 5)} A, {fast_Ah:.0f} Ah")
+        parts.append(
+            f"Peukert exponent {number(bank.peukert_exponent)}: at {number(bank.capacity_Ah / 5)} A, {fast_Ah:.0f} Ah"
+        )
     for value, words in (
         (bank.charge_efficiency_pct, "{} % of the charge put in comes out again"),
         (bank.charging_V, "charged at {} V"),
         (bank.continuous_A, "lets out {} A without a break (continuous)"),
-        (bank.moment_A, f"{{}} A for {_n(bank.max_discharge_s)} s"),
+        (bank.moment_A, f"{{}} A for {number(bank.max_discharge_s)} s"),
         (bank.max_charge_A, "takes in {} A at most"),
         (bank.resistance_mohm, "{} milliohm inside"),
         (bank.start_state_pct, "{} % full when the log begins"),
         (bank.rested_V, "{} V at rest before the log begins"),
     ):
         if value is not None:
-            parts.append(words.format(_n(value)))
+            parts.append(words.format(number(value)))
     return [f"In use: {'; '.join(parts)}."] if parts else []
 
 
@@ -114,15 +117,15 @@ def _bank_life(bank: Bank) -> list[str]:
     """Say how long the bank lasts by its maker, and what a kilowatt-hour out of it then costs; nothing without that."""
     life = bank_life(bank, ())
     if isinstance(life, Missing):
-        price = f"; it costs {_n(bank.price)} {bank.currency}" if bank.price else ""
+        price = f"; it costs {number(bank.price)} {bank.currency}" if bank.price else ""
         return [f"Life of the bank: not given (cycle_life or throughput_kWh){price}."] if bank.price else []
-    rows = ", ".join(f"{_n(cycles)} cycles of {_n(pct)} %" for pct, cycles in bank.cycle_life or ())
-    words = rows or f"{_n(bank.throughput_kWh)} kWh"
+    rows = ", ".join(f"{number(cycles)} cycles of {number(pct)} %" for pct, cycles in bank.cycle_life or ())
+    words = rows or f"{number(bank.throughput_kWh)} kWh"
     if bank.price is not None:
         per_kWh = bank.price / (life.full_cycles * bank.nominal_V * bank.capacity_Ah / 1000)
-        words += f"; it costs {_n(bank.price)} {bank.currency}, {per_kWh:.2g} {bank.currency} a kWh out of it"
+        words += f"; it costs {number(bank.price)} {bank.currency}, {per_kWh:.2g} {bank.currency} a kWh out of it"
         # As `bank_life` takes it where no log tells how deep it is cycled.
-        words += f", cycled by {_n(bank.usable_depth_pct or bank.cycle_life[0][0])} %" if bank.cycle_life else ""
+        words += f", cycled by {number(bank.usable_depth_pct or bank.cycle_life[0][0])} %" if bank.cycle_life else ""
     return [f"Life of the bank by its maker: {words}."]
 
 
@@ -144,26 +147,28 @@ def _bank_word(site: Site) -> list[str]:
 
 def _inverter(inverter: Inverter) -> str:
     continuous = _power(inverter.continuous_VA, inverter.continuous_W)
-    words = [f"Inverter '{inverter.name}': {_n(inverter.output_V)} V AC, {continuous} without a break (continuous)"]
+    words = [f"Inverter '{inverter.name}': {number(inverter.output_V)} V AC, {continuous} without a break (continuous)"]
     wave = {None: "", "sine": "pure sine", "modified": "modified sine"}[inverter.waveform]
     phases = {None: "", 1: "one phase", 3: "three phases"}[inverter.phases]
     words += [text for text in (wave, phases) if text]
     if inverter.surge_VA or inverter.surge_W:
-        seconds = f"for {_n(inverter.surge_s)} s" if inverter.surge_s else "for a time not given"
+        seconds = f"for {number(inverter.surge_s)} s" if inverter.surge_s else "for a time not given"
         words.append(f"{_power(inverter.surge_VA, inverter.surge_W)} {seconds}")
     if inverter.efficiency_pct:
-        words.append(f"{_n(inverter.efficiency_pct)} % efficient while it works")
+        words.append(f"{number(inverter.efficiency_pct)} % efficient while it works")
     if inverter.efficiency_curve:
-        points = ", ".join(f"{_n(percent)} % at {_n(watts)} W" for watts, percent in inverter.efficiency_curve)
+        points = ", ".join(f"{number(percent)} % at {number(watts)} W" for watts, percent in inverter.efficiency_curve)
         words.append(f"efficiency {points}")
     if inverter.loss_model:
         # Three terms tell a reader little; what they make of a round load does.
         dc_W = losses_of(inverter).dc_W(1000)
         words.append(f"takes {dc_W:.0f} W to give 1,000 W, {100_000 / dc_W:.0f} %, by its loss model")
     if inverter.standby_W is not None:
-        words.append(f"{_n(inverter.standby_W)} W when idle{' and never switched off' if inverter.always_on else ''}")
+        words.append(
+            f"{number(inverter.standby_W)} W when idle{' and never switched off' if inverter.always_on else ''}"
+        )
     if inverter.cut_off_V:
-        words.append(f"stops below {_n(inverter.cut_off_V)} V of the bank")
+        words.append(f"stops below {number(inverter.cut_off_V)} V of the bank")
     return "; ".join(words) + "."
 
 
@@ -182,7 +187,7 @@ _CAPACITORS: Final = {
 def _load(load: Load, site: Site) -> str:
     fed = f"on '{load.inverter}'" if load.inverter else "on the DC side"
     plate = [
-        words.format(value if isinstance(value, str) else _n(value))
+        words.format(value if isinstance(value, str) else number(value))
         for value, words in (
             (load.voltage_V, "{} V"),
             (load.current_A, "{} A"),
@@ -198,23 +203,23 @@ def _load(load: Load, site: Site) -> str:
         if value is not None
     ]
     main = ", the main pump" if site.main_pump() is load else ""
-    running = f"; runs {_n(load.duty_pct)} % of the time" if load.duty_pct else ""
+    running = f"; runs {number(load.duty_pct)} % of the time" if load.duty_pct else ""
     phases = ", three-phase" if load.phases == 3 else ""
     figures = ", ".join(plate) if plate else "nothing given from its plate"
     return f"Load '{load.name}': {load.kind}{main}, {fed}{phases}; {figures}{running}."
 
 
 def _array(array: Array) -> str:
-    words = f"Array: {_n(array.power_W)} W"
+    words = f"Array: {number(array.power_W)} W"
     if array.controller:
         words += f" on {'an MPPT' if array.controller == 'mppt' else 'a PWM'} charge controller"
     if array.current_A:
-        words += f", {_n(array.current_A)} A at that"
+        words += f", {number(array.current_A)} A at that"
     ratio = performance_ratio_of(array)
     if array.sun_hours_h and not isinstance(ratio, Missing):
         day_kWh = array_day_Wh(array.power_W, array.sun_hours_h, ratio.value) / 1000
         return (
-            f"{words}; {_n(array.sun_hours_h)} h of full sun a day at a performance ratio of "
+            f"{words}; {number(array.sun_hours_h)} h of full sun a day at a performance ratio of "
             f"{ratio.value:.3g} give about {day_kWh:.1f} kWh a day."
         )
     return words + "; give sun_hours_h and performance_ratio for what it brings in a day."
@@ -227,43 +232,6 @@ def _charger(charger: Charger, site: Site) -> str:
     carried = f"its cable is '{cable}'" if cable else "its cable was not judged: no conductor carries it"
     by = fed.get(charger.kind or "", "")
     return f"Charger '{charger.name}'{by}: {charger_fits(site.bank, charger).sentence}; {carried}."
-
-
-def _conductor(conductor: Conductor, check: ConductorCheck) -> list[str]:
-    size = f"{conductor.gauge_AWG} AWG" if conductor.gauge_AWG else f"{_n(conductor.area_mm2)} mm2"
-    fuse = f"fuse {_n(conductor.fuse_A)} A" if conductor.fuse_A else "no fuse given"
-    fuse += f" that can break {_n(conductor.fuse_kA)} kA" if conductor.fuse_A and conductor.fuse_kA else ""
-    carries = f"; carries {', '.join(conductor.carries)}" if conductor.carries else ""
-    length = f"{conductor.shown.of_length(conductor.one_way_m)} one way"
-    size += ", solid" if conductor.strands == "solid" else ""
-    if conductor.temperature_degC is not None:
-        size += f", at {conductor.shown.of_temperature(conductor.temperature_degC)}"
-    plain = f"Conductor '{conductor.name}': {size}, {length}, {fuse}{carries}."
-    doubtful = [each.sentence for each in check.screened if each.verdict == "doubtful"]
-    # What fails is among the things to look at again; of doubts the first stands for all.
-    doubt = [f"Conductor '{conductor.name}' is doubtful: {doubtful[0][0].lower()}{doubtful[0][1:]}"] if doubtful else []
-    return [plain, *(doubt if check.verdict == "doubtful" else []), _cable_and_fuse(conductor, check)]
-
-
-def _cable_and_fuse(conductor: Conductor, check: ConductorCheck) -> str:
-    """Say what it loses, between which amps its fuse belongs, and what a short circuit is to the fuse."""
-    allowed = ampacity(conductor)
-    words = [f"By {allowed.source} '{conductor.name}' may carry {allowed.words}"]
-    if not isinstance(check.running, Missing):
-        words.append(f"it loses {check.running.drop_pct:.2g} % running, of {ADVISED_DROP_PCT:g} % that are advised")
-    # Above what flows for good, so that it lasts; within what the cable bears, so that it opens before that burns.
-    if check.wanted_A is not None:
-        low, high = f"{check.wanted_A:.0f} A (125 % of the greatest current)", f"{allowed.low_A:g} A"
-        between = f"its fuse belongs between {low} and {high}"
-        if f"{check.wanted_A:.0f} A" == high:
-            between = f"its fuse is to be {high}: 125 % of the greatest current, and all that the cable may carry"
-        fits = check.wanted_A <= allowed.low_A
-        words.append(between if fits else f"no fuse is both above {low} and within {high}")
-    if isinstance(check.breaking, Screened):
-        words.append(check.breaking.sentence.rstrip("."))
-    elif check.breaking is not None:
-        words.append(f"whether its fuse can break a short circuit was {check.breaking.not_judged}")
-    return f"{'; '.join(words)}. {SCREENING}"
 
 
 def _water(water: Water) -> str:
@@ -301,9 +269,9 @@ def _meter(meter: Meter) -> str:
     }
     words += [text for what, figures in stated.items() if (text := _accuracy(what, *figures))]
     # A class of nought, like a zero or a clock that is off by nought, is left out: it widens nothing.
-    words += [f"its shunt is of class {_n(meter.shunt_class_pct)} %"] if meter.shunt_class_pct else []
-    words += [f"its zero is off by {_n(meter.zero_A)} A at most"] if meter.zero_A else []
-    words += [f"its clock by {_n(meter.clock_ppm)} millionths"] if meter.clock_ppm else []
+    words += [f"its shunt is of class {number(meter.shunt_class_pct)} %"] if meter.shunt_class_pct else []
+    words += [f"its zero is off by {number(meter.zero_A)} A at most"] if meter.zero_A else []
+    words += [f"its clock by {number(meter.clock_ppm)} millionths"] if meter.clock_ppm else []
     words += [_SAMPLING[meter.sampling]] if meter.sampling else []
     return "; ".join(words) + "."
 
@@ -317,18 +285,18 @@ def _accuracy(
     unit: str,
 ) -> str:
     """Return what is stated of one quantity; amps are never passed over."""
-    limits = [f"{_n(x)} % of {of}" for x, of in ((reading_pct, "reading"), (range_pct, "range")) if x is not None]
-    words = [f"range {_n(full_scale)} {unit}"] if full_scale else []
+    limits = [f"{number(x)} % of {of}" for x, of in ((reading_pct, "reading"), (range_pct, "range")) if x is not None]
+    words = [f"range {number(full_scale)} {unit}"] if full_scale else []
     # Every log has amps or needs none of this; volts and watts of which nothing is stated may not be read at all.
     if limits or what == "amps":
         words.append(f"accuracy {' plus '.join(limits)}" if limits else "accuracy not given, the usual one is assumed")
-    words += [f"steps of {_n(resolution)} {unit}"] if resolution else []
+    words += [f"steps of {number(resolution)} {unit}"] if resolution else []
     return f"{what}: {', '.join(words)}" if words else ""
 
 
 def _limits(limits: Limits) -> list[str]:
     parts = [
-        words.format(_n(value))
+        words.format(number(value))
         for value, words in (
             (limits.minimum_run_s, "a run of at least {} s"),
             (limits.minimum_off_s, "a rest of at least {} s"),
@@ -347,9 +315,4 @@ def _limits(limits: Limits) -> list[str]:
 
 def _power(apparent_VA: float | None, power_W: float | None) -> str:
     given = ((apparent_VA, "VA"), (power_W, "W"))
-    return " and ".join(f"{_n(value)} {unit}" for value, unit in given if value is not None)
-
-
-def _n(value: float | None) -> str:
-    """Return a number as people write it: no needless digits, thousands marked."""
-    return "" if value is None else f"{value:,.6g}"
+    return " and ".join(f"{number(value)} {unit}" for value, unit in given if value is not None)

@@ -20,7 +20,7 @@ from ..site.site import Load, Site
 from ..site.units import SI, DisplayUnits
 from .days import PulseDay, pulse_days
 from .fill_time import fill_time
-from .flow import AIR_CODE, PumpFlow, pump_flow
+from .flow import AIR_CODE, PumpFlow, pump_flow, with_flow
 from .flow_trend import LEAST_FLOW_DAYS, TOO_FEW, FlowTrend, flow_falls, flow_trend
 from .pumped import PumpedWater, pumped_water
 from .quiet import WithoutStart, longest_without_start
@@ -79,6 +79,12 @@ def air_doubt(site: Site, load: Load, cycles: Cycles, how: HowRead) -> str:
     checks = health_of(cycles, limits_for(site, load, how.side), how.usual_interval_s).checks
     nothing = Span(None, None, 0, 0.0, ())
     return pump_pulse(site, load, Runs(cycles, how.usual_interval_s), nothing, checks).air_doubt
+
+
+def with_flow_seen(site: Site, load: Load, runs: Runs, checks: Sequence[Check]) -> tuple[Check, ...]:
+    """Return checks of health with what the flow says against the tank's air, as a report has them."""
+    air = next((check for check in checks if check.code == AIR_CODE), None)
+    return with_flow(checks, _flow(site, load, runs, air))
 
 
 def _flow(site: Site | None, load: Load | None, runs: Runs, air: Check | None) -> PumpFlow | Missing:

@@ -150,8 +150,8 @@ class RecentFold:
         # Empty buckets count as well: what is carried is a stretch of time, not so many buckets with readings.
         young = bucket > bucket[-1] - self._buckets
         time_us, value = time_us[young], value[young]
-        kept = _four_of_each(bucket[young], value)
-        self._time_us, self._value = time_us[kept], value[kept]
+        few = _four_of_each(bucket[young], value)
+        self._time_us, self._value = time_us[few], value[few]
 
     def result(self) -> Recent:
         """Return the readings of the last stretch."""

@@ -17,6 +17,7 @@ from ...analysis.cycles.cycles import CycleFold
 from ...analysis.health.finding import Finding
 from ...analysis.health.health import health_of, sign_check
 from ...analysis.health.limits import HealthLimits
+from ...analysis.health.runs import Runs
 from ...analysis.not_known import Refusal
 from ...analysis.one_log.running_now import running_now
 from ...analysis.quality.sign_check import SignFold
@@ -27,10 +28,11 @@ from ...analysis.sureness.amount_intervals import with_intervals, with_intervals
 from ...analysis.sureness.cycle_intervals import sure_cycles
 from ...analysis.sureness.meter_figures import NOTHING_STATED, MeterFigures
 from ...ingest.events import Reading
-from .stretches import Stretch, Stretches
+from .stretches import NotedStretch, NotedStretches
 
 if TYPE_CHECKING:
     from ...analysis.cycles.noted_runs import NotedRunsFold
+    from ...analysis.site.site import Site
     from ...analysis.sureness.signal_errors import UnseenStarts
 
 #: Cycles are paired again no more often than this, and so that it takes no more than a fiftieth of the time: it looks
@@ -94,7 +96,7 @@ class LiveMeter:
 
     ``limits`` are what cycles are held against; ``load`` and ``expected`` are the load to look for and its draw by the
     plate, ``each_start`` what one start may draw between readings, ``drive`` whether it runs at any speed; ``zone`` and
-    ``undated`` say how times are shown.
+    ``undated`` say how times are shown. ``site`` is where the load's tank is known from.
     """
 
     name: str
@@ -108,8 +110,9 @@ class LiveMeter:
     drive: bool = False
     zone: str = "UTC"
     undated: bool = False
+    site: Site | None = None
     _whole: ChargeFold | None = None
-    _stretches: Stretches = field(init=False)
+    _stretches: NotedStretches = field(init=False)
     _cycles: Fold[Cycles] | None = None
     _by_notes: NotedRunsFold | None = None
     _sign: SignFold = field(init=False)
@@ -128,7 +131,7 @@ class LiveMeter:
         # What a report makes of the log comes of the same folds, so that the last figures here are the first ones
         # there.
         self._whole = self._new_charge()
-        self._stretches = Stretches(self._new_charge)
+        self._stretches = NotedStretches(self._new_charge)
         self._sign = SignFold.of(self.how, self.quantities)
         if {"current_A", "power_W"} & set(self.quantities):
             levels = CycleFold(self.how, set(self.quantities), load=self.load, expected=self.expected, drive=self.drive)
@@ -237,7 +240,7 @@ class LiveMeter:
         starts_us = [cycle.start_us for cycle in cycles.cycles]
         return with_intervals_by_starts(charge, self.figures, starts, starts_us)
 
-    def _part(self, stretch: Stretch, cycles: Cycles | None, *, anew: bool) -> Part:
+    def _part(self, stretch: NotedStretch, cycles: Cycles | None, *, anew: bool) -> Part:
         """Return a stretch that has ended; what it comes to is worked out once, and `anew` at the end."""
         if stretch.sure is None or anew or not stretch.is_whole:
             stretch.sure = self._sure(stretch.fold, cycles)
@@ -251,7 +254,14 @@ class LiveMeter:
         if cycles is None:
             return ()
         gaps = whole.span.gaps if whole is not None else ()
-        return health_of(cycles, self.limits, self.how.usual_interval_s, gaps[-1].stop_us if gaps else None).findings
+        usual_s, last_gap_us = self.how.usual_interval_s, gaps[-1].stop_us if gaps else None
+        checks = health_of(cycles, self.limits, usual_s, last_gap_us).checks
+        if self.site is not None and self.site.water is not None and self.site.water.load == self.load:
+            from ...analysis.pump_pulse.pulse import with_flow_seen  # most captures are without a tank
+
+            pump = self.site.load(self.site.water.load)
+            checks = with_flow_seen(self.site, pump, Runs(cycles, usual_s, last_gap_us), checks)
+        return tuple(check.finding for check in checks if check.finding is not None)
 
     def _cycles_now(self, last_us: int | None) -> Cycles | None:
         if self._cycles is None or last_us is None:

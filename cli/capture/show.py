@@ -289,6 +289,7 @@ def _live(plan: Plan) -> LiveMeter:
         drive=watched.drive,
         zone=_zone(plan),
         undated=undated,
+        site=plan.site,
     )
 
 

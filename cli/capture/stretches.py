@@ -19,7 +19,7 @@ _MOST = 100
 
 
 @dataclass
-class Stretch:
+class NotedStretch:
     """What flows from a note on until another ends it, as a ledger divides a log.
 
     ``ended_by`` is the text of a note that only ends; one that begins another stretch has none. ``sure`` is what has
@@ -57,15 +57,15 @@ class Stretch:
         return is_news
 
 
-class Stretches:
+class NotedStretches:
     """The newest stretch, and those before it that have ended; `new_fold` adds up from an instant on. [us]"""
 
     def __init__(self, new_fold: Callable[[int], ChargeFold | None]) -> None:
         self._new_fold = new_fold
-        self.newest: Stretch | None = None
-        self.ended: deque[Stretch] = deque(maxlen=_MOST)
+        self.newest: NotedStretch | None = None
+        self.ended: deque[NotedStretch] = deque(maxlen=_MOST)
 
-    def __iter__(self) -> Iterator[Stretch]:
+    def __iter__(self) -> Iterator[NotedStretch]:
         """Return all, the oldest first."""
         yield from self.ended
         if self.newest is not None:
@@ -86,7 +86,7 @@ class Stretches:
         if self.newest is not None:
             self.newest.end(at_us)
             self.ended.append(self.newest)
-        self.newest = Stretch(text, at_us, self._new_fold(at_us))
+        self.newest = NotedStretch(text, at_us, self._new_fold(at_us))
         # With the reading before it, or what flows between that and the next would be in neither stretch.
         if before is not None:
             self.newest.add(before)

@@ -11,9 +11,9 @@ from pydantic import TypeAdapter, ValidationError
 
 from ...ingest.durations import seconds
 from ...ingest.errors import Choice, InputError, Question
-from ...ingest.exports.choices import SIGNED, Choices, ColumnChoice, units_of
+from ...ingest.exports.choices import Choices, ColumnChoice, units_of
 from ...ingest.exports.delimited.stated import start_time
-from ...ingest.quantities import QUANTITIES
+from ...ingest.quantities import QUANTITIES, SIGNED
 from ...ingest.zone import zone_named
 
 #: What a column may be chosen as besides a quantity; empty leaves it to be recognised.

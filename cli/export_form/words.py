@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, get_args
 
-from ...ingest.exports.choices import SIGNED, units_of
+from ...ingest.exports.choices import units_of
 from ...ingest.exports.times.stamps import TimeStyle
-from ...ingest.quantities import QUANTITIES, unit_of
+from ...ingest.quantities import QUANTITIES, SIGNED, unit_of
 from ..render.wording.numbers import sentence, true_minus
 
 if TYPE_CHECKING:

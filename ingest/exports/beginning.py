@@ -11,8 +11,8 @@ import numpy as np
 from ..errors import ReadAnew
 from ..log.log import Readings
 from ..zone import zone_of_computer
-from .convert import turned
 from .intake import CsvExport, opened, zone_stated
+from .log_again import turned
 from .texts.decode import Source
 
 if TYPE_CHECKING:

@@ -11,13 +11,11 @@ from ..errors import Choice, InputError, Setting, quoted
 from ..profiles.columns import ColumnEntry
 from ..profiles.modbus_part import Sign
 from ..profiles.model import Profile, load_profile
-from ..quantities import QUANTITIES, UNITS, unit_of
+from ..quantities import QUANTITIES, SIGNED, UNITS, unit_of
 from .delimited.stated import Stated
 from .keep_profile import kept_profile
 from .times.stamps import DateOrder, TimeStyle
 
-#: Quantities that have a sign to be chosen.
-SIGNED: Final = ("current_A", "power_W")
 #: Options of `convert` by the choice that they stand for; a kept profile says the others.
 _OPTIONS: Final = ("zone", "start", "dates", "times", "decimal", "sheet", "side", "sampling", "meter")
 

@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 from ..errors import InputError, Question, ReadAnew
 from ..log.arrow import flat, integers, parquet_file
 from ..log.gap_limit import LONG_US, NEARLY_ALL_CHANGE, IntervalCount
-from ..log.log import FILE_MARK, LogWriter, Readings, ahead, level_of, new_log, to_batch
+from ..log.log import FILE_MARK, LogWriter, ahead, level_of, new_log, to_batch
 from ..log.meta import LogMeta
 from ..safe_files.rejects import Reject, RejectsFile, rejects_file
 from ..safe_files.whole_file import hidden_beside, named_in_errors, take_place
 from .delimited.rows import RowBatch
+from .log_again import turned
 
 if TYPE_CHECKING:
     from ..log.timeline import Settled
@@ -32,8 +33,6 @@ MOST_REJECTED = 0.05
 ENOUGH_REJECTED = 300_000
 #: What rows go through on their way to the log: it yields them as they are, and may ask.
 Through = Callable[[Iterable[RowBatch]], Iterator[RowBatch]]
-#: Quantities whose sign says whether the bank gives or takes.
-SIGNED = ("current_A", "power_W")
 
 
 @dataclass
@@ -129,16 +128,8 @@ def convert(
         next one.
     """
     limits = _Limits(gap_limit_s, export.sources[0].name if asks_sampling else None)
-    once = partial(
-        _converted_once,
-        export,
-        out,
-        meta,
-        reverse_sign=reverse_sign,
-        allow_rejects=allow_rejects,
-        limits=limits,
-        through=through,
-    )
+    how = {"reverse_sign": reverse_sign, "allow_rejects": allow_rejects}
+    once = partial(_converted_once, export, out, meta, limits=limits, via=through, **how)
     try:
         return once()
     except ReadAnew:
@@ -163,7 +154,7 @@ def _converted_once(
         try:
             # The rows go to a spool in the order they come; whether they are in order of time is known at the end, and
             # then most spools are the log already. Memory does not grow with the length.
-            for batch in through(ahead(export.batches())):
+            for batch in via(ahead(export.batches())):
                 tally.count(batch)
                 rejects.add(batch.rejects)
                 _check_on_the_way(tally, allow_rejects, rejects.path, export)
@@ -356,12 +347,3 @@ def is_log(name: str) -> bool:
         return journal_path(path).is_file()
     with path.open("rb") as file:
         return file.read(len(FILE_MARK)) == FILE_MARK
-
-
-def turned(readings: Readings) -> Readings:
-    """Return readings in which draw and return have changed places."""
-    return Readings(readings.time_us, {name: _turned(name, x) for name, x in readings.quantities.items()})
-
-
-def _turned(name: str, x: NDArray[np.float64]) -> NDArray[np.float64]:
-    return 0.0 - x if name in SIGNED else x  # no negative zeros

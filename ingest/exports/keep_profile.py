@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final, get_args
 from ..errors import InputError
 from ..profiles.kept import Table, profile_text
 from ..profiles.model import Profile
+from ..quantities import SIGNED
 from .delimited.layout import find_layout
 from .delimited.plan import ColumnPlan, Directions, Layout, TimePlan, unit_in_header
 from .delimited.stated import Stated
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
     from .adapter import Export
     from .intake import Intake
 
-_SIGNED: Final = ("current_A", "power_W")
 _REMARK: Final = """Written by shuntbook convert --keep-profile: how the exports of this meter are read.
     shuntbook convert EXPORT --profile THIS_FILE --out LOG"""
 
@@ -141,7 +141,7 @@ def _turned(layout: Layout, *, reverse: bool) -> list[ColumnPlan]:
         replace(p, form=replace(p.form, grouped=False, open=False), directions=_as_written(layout, p.directions))
         for p in by_quantity
     ]
-    return [_other_way(plan) if reverse and plan.quantity in _SIGNED else plan for plan in plans]
+    return [_other_way(plan) if reverse and plan.quantity in SIGNED else plan for plan in plans]
 
 
 def _as_written(layout: Layout, ways: Directions | None) -> Directions | None:

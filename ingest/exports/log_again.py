@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
 from ..errors import InputError
 from ..journal.opening import open_log
-from ..log.log import Log, new_log, to_batch
-from .convert import SIGNED, turned
+from ..log.log import Log, Readings, new_log, to_batch
+from ..quantities import SIGNED
 
 _TURNED = "the signs of amps and watts were turned in this log after it was written"
 
@@ -45,3 +48,12 @@ def write_again(source: Path, out: Path, *, reverse_sign: bool, gap_limit_s: flo
 def _turned_remarks(remarks: list[str]) -> list[str]:
     """Return the remarks with the one that the sign was turned, or without it where it was turned before."""
     return [line for line in remarks if line != _TURNED] if _TURNED in remarks else [*remarks, _TURNED]
+
+
+def turned(readings: Readings) -> Readings:
+    """Return readings in which draw and return have changed places."""
+    return Readings(readings.time_us, {name: _turned(name, x) for name, x in readings.quantities.items()})
+
+
+def _turned(name: str, x: NDArray[np.float64]) -> NDArray[np.float64]:
+    return 0.0 - x if name in SIGNED else x  # no negative zeros

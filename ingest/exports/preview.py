@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ..errors import Choice, InputError, Question, ReadAnew
+from ..quantities import SIGNED
 from ..zone import zone_of_computer
 from .beginning import as_export, excerpt
-from .convert import turned
 from .delimited.dialect import Dialect, split_line
 from .delimited.plan import ColumnPlan, Layout, LayoutDraft, TimePlan
 from .hand_notes import looks_like_note
 from .intake import opened, take_in, zone_stated
+from .log_again import turned
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -29,8 +30,6 @@ if TYPE_CHECKING:
 #: Lines that are shown above a header. Common practice, no source, as the longest cell. [characters]
 _ABOVE: Final = 8
 _LONGEST: Final = 200
-#: Quantities whose sign is told.
-_SIGNED: Final = ("current_A", "power_W")
 
 
 @dataclass(frozen=True)
@@ -297,7 +296,7 @@ def _column(
 
 
 def _sign(plan: ColumnPlan, *, reverse: bool) -> str:
-    if plan.quantity not in _SIGNED:
+    if plan.quantity not in SIGNED:
         return ""
     return "return_positive" if plan.turned != reverse else "draw_positive"
 

@@ -11,7 +11,8 @@ from ....analysis.health.finding import is_swapped
 from ....analysis.not_known import Missing
 from ....analysis.one_log.from_array import sure_from_array
 from ..wording.answer import first_answer
-from ..wording.log_sentences import reason_said, usual_bursts
+from ..wording.lesson import reason_said
+from ..wording.log_sentences import usual_bursts
 from .parts import Document, document_of, named
 
 if TYPE_CHECKING:

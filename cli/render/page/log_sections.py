@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING
 from ....analysis.health.finding import is_swapped, withheld
 from ....analysis.health.limits import limits_for
 from ..terminal.charge import doubt_lines
-from ..wording import checks, log_sentences, numbers
+from ..wording import checks, lesson, log_sentences, numbers
 from ..wording.checks import not_judged
 from ..wording.how_it_runs import at_speeds
-from ..wording.lesson import what_differs
 from . import figures, log_tables, plate_tables, site_tables
 from .section import Folded, Section, ShownFinding, without_empty
 
@@ -169,7 +168,7 @@ def plate(report: Report, log: LogReport, anchor: str) -> Section:
         anchor,
         heading,
         short,
-        (plate_tables.in_short(check), log_sentences.plate(check), *both),
+        (plate_tables.in_short(check), lesson.plate(check), *both),
         figures=alone(figures.plate(log, anchor)),
         tables=(plate_tables.compared(check),),
         folds=without_empty(
@@ -183,7 +182,7 @@ def plate(report: Report, log: LogReport, anchor: str) -> Section:
             Folded(
                 f"On paper and measured, in {len(check.lesson.steps)} steps",
                 plate_tables.lesson(check.lesson),
-                sentences=(what_differs(check.lesson),),
+                sentences=(lesson.what_differs(check.lesson),),
                 long=True,
             ),
             _steps(check),
@@ -192,7 +191,7 @@ def plate(report: Report, log: LogReport, anchor: str) -> Section:
 
 
 def _habit(check: PlateCheck) -> tuple[str, ...]:
-    sentence = log_sentences.by_habit(check)
+    sentence = lesson.by_habit(check)
     return () if sentence is None else (sentence,)
 
 

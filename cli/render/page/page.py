@@ -110,10 +110,10 @@ def render_one_page(report: Report, second: Second = HERE) -> str:
         # Nothing on the sheet leads further: no log has a place in full.
         first = first_screen(report, {}, figures.picture(report, "picture"))
     # Of more logs than there is room for the one that the answer is about is told of.
-    told = report.logs if len(report.logs) <= _MOST_COLUMNS else (shown.verdict_of(report)[1],)
+    logs = report.logs if len(report.logs) <= _MOST_COLUMNS else (shown.verdict_of(report)[1],)
     # The worst of many stand on its first screen, and their parts would fill it.
-    parts, found = ([], []) if begins_with_all(report) else (_parts(told), _found(told))
-    when, table = _when_and_figures(report, told, findings=not found)
+    parts, findings = ([], []) if begins_with_all(report) else (_parts(logs), _serious(logs))
+    when, table = _when_and_figures(report, logs, findings=not findings)
     unsafe = [numbers.shortened(text, _MOST_UNSAFE) for text in site_sentences.unsafe(report)]
     return filled(
         "one_page.html",
@@ -124,9 +124,9 @@ def render_one_page(report: Report, second: Second = HERE) -> str:
         when=[numbers.shortened(text, _MOST_SAID) for text in when],
         what_if=_what_if(report),
         parts=parts,
-        found=found,
+        findings=findings,
         table=_in_short(table),
-        plates=_plates(report, told),
+        plates=_plates(report, logs),
         # The last of them says who decides.
         unsafe=unsafe if len(unsafe) <= _MOST_FAILING else [*unsafe[: _MOST_FAILING - 1], unsafe[-1]],
         cautions=_that_matter(report),
@@ -134,12 +134,12 @@ def render_one_page(report: Report, second: Second = HERE) -> str:
     )
 
 
-def _when_and_figures(report: Report, told: Sequence[LogReport], *, findings: bool) -> tuple[list[str], Table]:
+def _when_and_figures(report: Report, logs: Sequence[LogReport], *, findings: bool) -> tuple[list[str], Table]:
     """Return from when to when a sheet tells, and its table of figures."""
     if report.over is not None and begins_with_all(report):
         return [several_sentences.when(report.over)], answer_tables.all_logs(report.over)
-    table = log_tables.compared(replace(report, logs=tuple(told)), findings=findings)
-    return [log_sentences.when(log) for log in told], table
+    table = log_tables.compared(replace(report, logs=tuple(logs)), findings=findings)
+    return [log_sentences.when(log) for log in logs], table
 
 
 def _for_visitors(glance: Glance) -> Glance:
@@ -159,7 +159,7 @@ def _parts(logs: Sequence[LogReport]) -> list[Table]:
     ]
 
 
-def _found(logs: Sequence[LogReport]) -> list[Finding]:
+def _serious(logs: Sequence[LogReport]) -> list[Finding]:
     """Return the findings for which a sheet has room, the gravest first, each of one kind once."""
     every = (finding for log in logs for finding in log_sentences.by_severity(log) if finding.severity != "note")
     gravest = sorted(every, key=lambda finding: finding.severity != "act")

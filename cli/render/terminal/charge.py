@@ -93,12 +93,12 @@ def _took(facts: LogFacts, charge: Charge, figures: MeterFigures, *, by_sun: boo
     goes = f"From {from_to(span.start_us, span.stop_us, facts)}"
     drawn, returned = (_in_both(charge, word) for word in ("drawn", "returned"))
     if facts.side == "ac":
-        said = f"{goes} the loads behind the inverter took {drawn}"
+        sentence = f"{goes} the loads behind the inverter took {drawn}"
     else:
         back = f"the sun put {returned} back" if by_sun and returned != _NOTHING else f"{returned} came back"
-        said = f"{goes} all loads took {drawn} out of the bank, and {back}"
+        sentence = f"{goes} all loads took {drawn} out of the bank, and {back}"
     assumed = "; the ± assumes a usual meter, since none is stated" if figures.is_assumed and _is_sure(charge) else ""
-    return " ".join([f"{said}{assumed}.", *_came_back(facts, charge)])
+    return " ".join([f"{sentence}{assumed}.", *_came_back(facts, charge)])
 
 
 def _cut_lines(facts: LogFacts, charge: Charge, cut: Sequence[CutRun]) -> list[str]:

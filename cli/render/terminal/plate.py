@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ..wording.log_sentences import by_habit, reason_said
+from ..wording.lesson import by_habit, reason_said
 from ..wording.numbers import amount, duration, plus_minus, shortened
 
 if TYPE_CHECKING:

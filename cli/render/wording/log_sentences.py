@@ -14,8 +14,6 @@ from .sureness import net_sentence
 if TYPE_CHECKING:
     from ....analysis.charge.amounts import Amounts
     from ....analysis.health.finding import Finding, Severity
-    from ....analysis.nameplate.plate_check import PlateCheck
-    from ....analysis.nameplate.reasons import Reason
     from ....analysis.one_log.log_report import CloseUp, LogReport
     from ....analysis.readings.log_facts import LogFacts
     from ....analysis.several_logs.report import PairedLogs, Report
@@ -278,46 +276,6 @@ def start_as_read(close_up: CloseUp, facts: LogFacts, before: str) -> str:
     return f"{text}: before the start that was {before}, and the table counts from there."
 
 
-def plate(check: PlateCheck) -> str:
-    """Set the measurement beside estimate and paper, with the figures of the table."""
-    estimate, seen = check.estimate, check.comparison
-    text = (
-        f"In {numbers.duration(estimate.hours * 3600)} of running the {numbers.shortened(estimate.load)} took "
-        f"{numbers.plus_minus(seen.measured_energy_Wh, check.runs.energy_u95_Wh, 'Wh')}: "
-        f"{_against(seen.energy_ratio, estimate.energy_Wh, 'Wh')} "
-        f"reckoned from its nameplate, and {_against(seen.paper_energy_ratio, estimate.paper_Wh, 'Wh')} on paper."
-    )
-    # Behind an inverter there is energy alone.
-    if seen.charge_ratio is None or seen.paper_charge_ratio is None:
-        return text
-    return (
-        f"{text} In charge it took {numbers.plus_minus(seen.measured_charge_Ah, check.runs.charge_u95_Ah, 'Ah')}: "
-        f"{_against(seen.charge_ratio, estimate.charge_Ah, 'Ah')} from the nameplate, and "
-        f"{_against(seen.paper_charge_ratio, estimate.paper_Ah, 'Ah')} on paper."
-    )
-
-
-def reason_said(reason: Reason) -> str:
-    """Say a reason with its amounts: ``the pump drew less than its plate ...: −42.0 Wh``."""
-    # A reason that moved neither is told with 0 Wh, so that it has a figure.
-    effects = [numbers.signed(reason.energy_Wh, "Wh")] if reason.energy_Wh or not reason.charge_Ah else []
-    effects += [numbers.signed(reason.charge_Ah, "Ah")] if reason.charge_Ah else []
-    return f"{reason.because}: {', '.join(effects)}"
-
-
-def by_habit(check: PlateCheck) -> str | None:
-    """Say what the sum by habit comes to, for all the time measured; None where not every run was seen whole."""
-    if check.habit is None:
-        return None
-    name, hours = numbers.shortened(check.estimate.load), numbers.duration(check.habit.hours * 3600)
-    paper = numbers.amount(check.habit.paper_Wh, "Wh")
-    return (
-        f"By habit one reckons all the time: {hours} on paper are {paper}. The {name} ran "
-        f"{numbers.percent(check.runs.run_h / check.habit.hours)} of it and took "
-        f"{numbers.plus_minus(check.runs.energy_Wh, check.runs.energy_u95_Wh, 'Wh')}."
-    )
-
-
 def both_sides(report: Report, log: LogReport) -> tuple[str, ...]:
     """Say what this log at the bank and those behind an inverter tell together; empty where there is no such pair."""
     sentences: list[str] = []
@@ -346,14 +304,6 @@ def _both_sides(pair: PairedLogs) -> list[str]:
         f"With nothing running it drew {numbers.plus_minus(idle.value, half_W, 'W')}, with whatever else drew steadily."
     )
     return [text, rest, *measured.sentences]
-
-
-def _against(ratio: float, expected: float, unit: str) -> str:
-    """Say by how much more or less something is than expected, in the whole per cents of the table's ratio."""
-    # Rounded before the 100 are taken off, else words and table might differ by one.
-    percent = round(100 * ratio) - 100
-    beside = numbers.amount(expected, unit)
-    return f"{abs(percent)} % {'more' if percent > 0 else 'less'} than the {beside}" if percent else f"as the {beside}"
 
 
 def counter(log: LogReport) -> str | None:

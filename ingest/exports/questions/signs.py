@@ -24,7 +24,7 @@ def positive(
 
 def contrary_volts(where: str, evidence: str, seen: str, amps: NamedColumn, *, by_profile: bool) -> Question:
     """Ask where a bank's volts speak against draw as positive; `seen` is the `evidence` within a sentence."""
-    told = (
+    remedy = (
         'say sign = "draw_positive" for current_A in the profile'
         if by_profile
         else "say so in a profile (--profile): "
@@ -33,7 +33,7 @@ def contrary_volts(where: str, evidence: str, seen: str, amps: NamedColumn, *, b
     )
     sentence = (
         f"{where}: {seen}, so {quoted(amps.name)} seems to count charging as positive, and not draw; add "
-        f"--reverse-sign, or if draw is positive all the same, {told}"
+        f"--reverse-sign, or if draw is positive all the same, {remedy}"
     )
     return positive(sentence, evidence, "current_A", amps)
 

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from shuntbook.analysis.nameplate.decomposition import Factor, Term, decompose, log_mean
 from shuntbook.analysis.nameplate.reasons import LOAD, VOLTAGE, explained
-from shuntbook.cli.render.wording.log_sentences import reason_said
+from shuntbook.cli.render.wording.lesson import reason_said
 from shuntbook.cli.render.wording.numbers import signed
 
 ABOVE_ZERO = st.floats(1e-3, 1e5)

@@ -20,7 +20,7 @@ from shuntbook.analysis.nameplate.measured_chain import (
 from shuntbook.analysis.nameplate.plate_check import check_plate
 from shuntbook.analysis.not_known import Refusal
 from shuntbook.analysis.site.site import Site
-from shuntbook.cli.render.wording.log_sentences import reason_said
+from shuntbook.cli.render.wording.lesson import reason_said
 
 PUMP = {"kind": "pump", "current_A": 5.0, "power_factor": 0.58}
 ALWAYS_ON = {"efficiency_pct": 88, "idle_W": 28, "always_on": True}
