@@ -129,7 +129,7 @@ def convert(
     """
     limits = _Limits(gap_limit_s, export.sources[0].name if asks_sampling else None)
     how = {"reverse_sign": reverse_sign, "allow_rejects": allow_rejects}
-    once = partial(_converted_once, export, out, meta, limits=limits, via=through, **how)
+    once = partial(_converted_once, export, out, meta, limits=limits, through=through, **how)
     try:
         return once()
     except ReadAnew:
@@ -154,7 +154,7 @@ def _converted_once(
         try:
             # The rows go to a spool in the order they come; whether they are in order of time is known at the end, and
             # then most spools are the log already. Memory does not grow with the length.
-            for batch in via(ahead(export.batches())):
+            for batch in through(ahead(export.batches())):
                 tally.count(batch)
                 rejects.add(batch.rejects)
                 _check_on_the_way(tally, allow_rejects, rejects.path, export)
