@@ -33,8 +33,17 @@ def _rises_beside_runs(cycles: Cycles, rises: Rises) -> int:
     # Where it surely runs for one reading or two a rise is no cloud; else those of the night alone are surely none.
     if cycles.brief_runs:
         return int(rises.count[like].sum()) - len(cycles.cycles)
-    begun = np.array([run.start_us for run in cycles.cycles]) // int(QUARTER_S * MICROSECONDS)
-    return int(rises.count[like & ~rises.charged].sum()) - int((~np.isin(begun, rises.quarter[rises.charged])).sum())
+    return int(rises.count[like & ~rises.charged].sum()) - _not_all_charged(cycles, rises)
+
+
+def _not_all_charged(cycles: Cycles, rises: Rises) -> int:
+    """Return how many runs may have their highest reading, by which a rise is dated, while nothing charged. [1]."""
+    quarter_us, last_us = int(QUARTER_S * MICROSECONDS), cycles.last_us or 0
+    ends_us = [(run.start_us, last_us if run.stop_us is None else run.stop_us) for run in cycles.cycles]
+    first, last = np.array(ends_us).T // quarter_us
+    charged = np.unique(rises.quarter[rises.charged])
+    within = np.searchsorted(charged, last, side="right") - np.searchsorted(charged, first)
+    return int((within <= last - first).sum())
 
 
 def with_lower_bounds(summary: CycleSummary, count: int) -> CycleSummary:

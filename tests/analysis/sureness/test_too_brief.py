@@ -7,7 +7,7 @@ import pytest
 from examples import examples, many
 from hypothesis import given
 from hypothesis import strategies as st
-from load_scenes import Load, Scene, cycles_of, gap_limit_s
+from load_scenes import Load, Scene, cycles_of, evenly, gap_limit_s
 from readings import T0_US, US, flat, how
 
 from shuntbook.analysis.health.health import sampling_too_slow
@@ -22,13 +22,13 @@ DRAW_A = 18.0
 SPREAD, REST_S = (0.7, 1.3), (20.0, 60.0)
 
 
-def runs_of(run_s, seed, span_s, *, spread=SPREAD):
+def runs_of(run_s, seed, span_s, *, spread=SPREAD, rest_s=REST_S):
     """Starts and stops of a pump whose runs last about so long."""
     rng, now, runs = np.random.default_rng(seed), 60.0, []
     while now + 3 * run_s < span_s:
         stop = now + run_s * rng.uniform(*spread)
         runs.append((now, stop))
-        now = stop + rng.uniform(*REST_S)
+        now = stop + rng.uniform(*rest_s)
     return runs
 
 
@@ -114,6 +114,17 @@ def test_runs_that_are_long_enough_keep_their_interval(every_s, seed):
     summary = sure(Scene(Load(DRAW_A, runs, surge=3.0), every_s, span_s, drift_A=6.0, others=others)).summary
     assert summary.too_brief == 0
     assert summary.charge_u95_Ah > 0
+
+
+@pytest.mark.parametrize("base_A", [-4.0, -10.0])
+@pytest.mark.parametrize("seed", range(many(1, 4)))
+def test_runs_that_begin_while_a_charger_gives_are_no_brief_ones(base_A, seed):
+    """They are dated by their tops, when it gives less than the pump takes; a fridge rises while the pump rests."""
+    span_s = 24 * HOUR_S
+    runs = runs_of(1500.0, seed, span_s, rest_s=(1000.0, 2500.0))
+    fridge = Load(3.0, evenly(100.0, 60.0, 180.0, 350))
+    summary = sure(Scene(Load(DRAW_A, runs), 15.0, span_s, base_A=base_A, others=[fridge], seed=seed)).summary
+    assert (summary.count, summary.too_brief) == (len(runs), 0)
 
 
 @pytest.mark.parametrize("sampling", ["mean", "held"])
