@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from itertools import compress
+from typing import Final
 
 import numpy as np
 
 from ..cycles.cycle import Cycles, CycleSummary, lower_end
 from ..cycles.failed_starts import BRIEF_SHARE, LEAST_BRIEF, LIKE_RUNS
-from ..readings.chunk import MICROSECONDS
+from ..readings.chunk import MICROSECONDS, TimeArray
 from ..signal_levels.rises import QUARTER_S, Rises
+
+_NEVER_US: Final = np.iinfo(np.int64).max
 
 
 def too_brief(cycles: Cycles) -> int:
@@ -20,6 +25,32 @@ def too_brief(cycles: Cycles) -> int:
         return 0
     count = max(cycles.unmeasured_runs, _rises_beside_runs(cycles, rises))
     return count if count >= max(LEAST_BRIEF, BRIEF_SHARE * len(cycles.cycles)) else 0
+
+
+def too_brief_within(cycles: Cycles, spans_us: Sequence[tuple[int, int]]) -> int:
+    """Return how many of these starts there were at the least within parts of a log, in order, none if few in all. [us]
+
+    What is known of the whole log may have been in its other parts.
+    """
+    rises = cycles.rises
+    if rises is None or not cycles.summary.too_brief:
+        return 0
+    from_us, to_us = np.array([*spans_us, (_NEVER_US, _NEVER_US)]).T
+    quarter_us = int(QUARTER_S * MICROSECONDS)
+    begins_us, (starts_us, stops_us) = rises.quarter * quarter_us, _ends_us(cycles)
+    near = np.searchsorted(to_us, begins_us, side="right")
+    inside = (begins_us >= from_us[near]) & (begins_us + quarter_us <= to_us[near])
+    # A run that reaches into a part may have its rise there.
+    reaches = stops_us > from_us[np.searchsorted(to_us, starts_us, side="right")]
+    part = replace(cycles, cycles=tuple(compress(cycles.cycles, reaches)))
+    return max(_rises_beside_runs(part, replace(rises, count=np.where(inside, rises.count, 0))), 0)
+
+
+def _ends_us(cycles: Cycles) -> tuple[TimeArray, TimeArray]:
+    """Return when runs began and ended, those without an end as late as may be; shapes (n,). [us]."""
+    last_us = cycles.last_us or 0
+    stops_us = [last_us if run.stop_us is None else run.stop_us for run in cycles.cycles]
+    return np.array([run.start_us for run in cycles.cycles], dtype=np.int64), np.array(stops_us, dtype=np.int64)
 
 
 def _rises_beside_runs(cycles: Cycles, rises: Rises) -> int:
@@ -38,9 +69,7 @@ def _rises_beside_runs(cycles: Cycles, rises: Rises) -> int:
 
 def _not_all_charged(cycles: Cycles, rises: Rises) -> int:
     """Return how many runs may have their highest reading, by which a rise is dated, while nothing charged. [1]."""
-    quarter_us, last_us = int(QUARTER_S * MICROSECONDS), cycles.last_us or 0
-    ends_us = [(run.start_us, last_us if run.stop_us is None else run.stop_us) for run in cycles.cycles]
-    first, last = np.array(ends_us).T // quarter_us
+    first, last = (ends_us // int(QUARTER_S * MICROSECONDS) for ends_us in _ends_us(cycles))
     charged = np.unique(rises.quarter[rises.charged])
     within = np.searchsorted(charged, last, side="right") - np.searchsorted(charged, first)
     return int((within <= last - first).sum())

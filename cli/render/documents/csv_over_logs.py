@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 #: What the table by day is called.
 BY_DAY: Final = "load_by_day"
 _HEAD: Final = (
-    *("date", "load", "state", "load_Ah", "load_u95_Ah", "load_Wh", "load_u95_Wh", "runs", "starts_per_h"),
-    *("busiest_hour", "median_run_s", "median_rest_s", "duty_cycle", "measured_s", "findings"),
+    *("date", "load", "state", "load_Ah", "load_u95_Ah", "load_Wh", "load_u95_Wh", "load_at_least", "runs"),
+    *("starts_per_h", "busiest_hour", "median_run_s", "median_rest_s", "duty_cycle", "measured_s", "findings"),
 )
 #: The state of a day of which there is no log.
 NO_READINGS: Final = "no readings"
@@ -56,6 +56,7 @@ def _of_day(each: MonthDay) -> dict[str, Cell]:
         "load_u95_Ah": figures.use.charge_u95_Ah,
         "load_Wh": figures.use.energy_Wh,
         "load_u95_Wh": figures.use.energy_u95_Wh,
+        "load_at_least": figures.use.at_least,
         "runs": figures.starts,
         "findings": "; ".join(finding.plain or finding.title for finding in each.findings or ()),
         **{name: getattr(figures, name) for name in _OF_FIGURES},

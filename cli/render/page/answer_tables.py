@@ -14,7 +14,7 @@ from ....analysis.stats.interval95 import Within
 from ..still_charts.axis import NAMES
 from ..still_charts.bars import AnswerBar
 from ..wording import log_sentences, numbers
-from ..wording.answer import added_up, amount_told, load_took_over, taken_over
+from ..wording.answer import AT_LEAST, LoadTotal, added_up, amount_told, load_took_over, taken_over, use_told
 from ..wording.several_sentences import called, gravest_said, worst_of
 from .log_tables import MOST_ROWS, Table
 
@@ -101,7 +101,7 @@ def answer_bars_of_all(over: OverLogs) -> list[AnswerBar]:
     taken = taken_over(over)
     if over.whole is None or taken is None:
         return []
-    use = LoadUse(taken.charge_Ah, taken.charge_u95_Ah, taken.energy_Wh, taken.energy_u95_Wh)
+    use = LoadUse(taken.charge_Ah, taken.charge_u95_Ah, taken.energy_Wh, taken.energy_u95_Wh, at_least=over.at_least)
     name = log_sentences.load_name(next(log for log in added_up(over) if log.cycles.cycles))
     return _bars(name, use, over.whole.charge, over.whole.energy, over.side)
 
@@ -139,16 +139,21 @@ def all_logs(over: OverLogs) -> Table:
     if over.whole is not None:
         # Of days on which an amount is not known their own figures say nothing, the runs with one still do.
         total = load_took_over(over)
-        took = (numbers.UNKNOWN,) * 2 if total is None else (total.charge, total.energy)
+        took = (numbers.UNKNOWN,) * 2 if total is None else (total.charge, _energy_alone(total, least=over.at_least))
         rows[:2] = [(row[0], cell or numbers.UNKNOWN, *row[2:]) for row, cell in zip(rows[:2], took, strict=True)]
     rows.append(("Findings", *(finding or "nothing to act on" for *_, finding in columns)))
     known = tuple(row for row in rows if any(cell != numbers.UNKNOWN for cell in row[1:]))
     return Table("All logs, the worst and the newest", ("", *(name for name, *_ in columns)), known, prose=True)
 
 
+def _energy_alone(total: LoadTotal, *, least: bool) -> str | None:
+    # Beside its charge only this says that both are lower bounds; here each has a row of its own.
+    return f"{AT_LEAST}{total.energy}" if least and total.charge and total.energy else total.energy
+
+
 _OF_LOGS: Final[tuple[tuple[str, Callable[[DayFigures], str]], ...]] = (
-    ("The load took", lambda each: numbers.plus_minus(each.use.charge_Ah, each.use.charge_u95_Ah, "Ah")),
-    ("In energy", lambda each: numbers.plus_minus(each.use.energy_Wh, each.use.energy_u95_Wh, "Wh")),
+    ("The load took", lambda each: use_told(each.use, "Ah")),
+    ("In energy", lambda each: use_told(each.use, "Wh")),
     ("Runs", lambda each: f"{each.starts:,}"),
     ("Starts an hour", lambda each: numbers.number(each.starts_per_h)),
     ("Usual run", lambda each: numbers.duration(each.median_run_s)),

@@ -13,7 +13,7 @@ from ....analysis.several_logs.over_logs import wanting_a_look
 from ..still_charts import trends as trend_chart
 from ..still_charts.svg import both_sizes
 from ..wording import log_sentences, numbers, several_sentences
-from ..wording.answer import amount_told, load_took_over
+from ..wording.answer import load_took_over, use_told
 from ..wording.several_sentences import cells_of
 from .figures import Figure
 from .log_tables import Table, known_columns
@@ -269,9 +269,7 @@ def _day(each: MonthDay, anchors: dict[int, str]) -> DayView:
 
 
 def _took(use: LoadUse) -> str:
-    if use.charge_Ah is not None:
-        return amount_told(use.charge_Ah, use.charge_u95_Ah, "Ah", least=use.at_least)
-    return amount_told(use.energy_Wh, use.energy_u95_Wh, "Wh", least=use.at_least)
+    return use_told(use, "Wh" if use.charge_Ah is None else "Ah")
 
 
 def _runs(count: int) -> str:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from ....analysis.charge.between_notes import MarkedStretch
     from ....analysis.cycles.cycle import Cycles
     from ....analysis.one_log.log_report import LogReport
+    from ....analysis.several_logs.day_figures import LoadUse
     from ....analysis.several_logs.over_logs import OverLogs
 
 #: So much of a note is what its part is called by. [characters]
@@ -82,8 +83,11 @@ def load_total(cycles: Cycles, name: str) -> LoadTotal | None:
     return total if total is None or two is None or two.own is not None else replace(total, either=True)
 
 
-def total_of(taken: TakenByLoad, name: str) -> LoadTotal | None:
-    """Return what was added up of a load's runs, `name` with its article; None where nothing was measured."""
+def total_of(taken: TakenByLoad, name: str, *, least: bool = False) -> LoadTotal | None:
+    """Return what was added up of a load's runs, `name` with its article; None where nothing was measured.
+
+    Amounts are lower bounds where runs were too brief, and where they are said to be the `least`.
+    """
     if taken.charge_Ah is None and taken.energy_Wh is None:
         return None
     # Both amounts are said of the same runs: where fewer have the one, the other stands alone.
@@ -91,7 +95,7 @@ def total_of(taken: TakenByLoad, name: str) -> LoadTotal | None:
     charge = (taken.charge_Ah, taken.charge_u95_Ah) if taken.runs_with_Ah == most else (None, None)
     energy = (taken.energy_Wh, taken.energy_u95_Wh) if taken.runs_with_Wh == most else (None, None)
     in_part, brief = taken.runs_in_part if most == taken.runs else 0, taken.runs_too_brief
-    figures = _figures(charge, energy, least=brief > 0)
+    figures = _figures(charge, energy, least=least or brief > 0)
     return LoadTotal(name, taken.runs, *figures, most, in_part, too_brief=brief)
 
 
@@ -109,6 +113,12 @@ def _figures(charge: _Amount, energy: _Amount, *, least: bool) -> tuple[str | No
 def amount_told(x: float | None, u95: float | None, unit: str, *, least: bool) -> str:
     """Return an amount with half of its interval, or as a lower bound."""
     return f"{AT_LEAST}{at_least(x)} {unit}" if least and x else numbers.plus_minus(x, u95, unit)
+
+
+def use_told(use: LoadUse, unit: Literal["Ah", "Wh"]) -> str:
+    """Return what a load took by itself in a stretch of time."""
+    amount = (use.charge_Ah, use.charge_u95_Ah) if unit == "Ah" else (use.energy_Wh, use.energy_u95_Wh)
+    return amount_told(*amount, unit, least=use.at_least)
 
 
 def load_took(log: LogReport) -> LoadTotal | None:
@@ -183,7 +193,8 @@ def load_took_over(over: OverLogs) -> LoadTotal | None:
     taken = taken_over(over)
     if taken is None:
         return None
-    return total_of(taken, log_sentences.load_name(next(log for log in added_up(over) if log.cycles.cycles)))
+    name = log_sentences.load_name(next(log for log in added_up(over) if log.cycles.cycles))
+    return total_of(taken, name, least=over.at_least)
 
 
 def taken_over(over: OverLogs) -> TakenByLoad | None:

@@ -97,9 +97,9 @@ def headline(over: OverLogs) -> list[str]:
     who = "the bank gave" if over.side == "dc" else "the loads behind the inverter took"
     took = f" {who} {amounts[0]}{f' ({amounts[1]})' if len(amounts) > 1 else ''};" if amounts else ""
     name = next((load_name(one.log) for one in over.logs if one.log.cycles.cycles), "the largest load")
-    at_least, count = "at least " if over.too_brief else "", whole.starts + over.too_brief
+    at_least, count = "at least " if over.at_least else "", whole.starts + over.too_brief
     starts = f" {name} started {at_least}{numbers.counted(count, 'time')}"
-    if whole.starts_per_h is not None and not over.too_brief:
+    if whole.starts_per_h is not None and not over.at_least:
         starts += f", {numbers.number(whole.starts_per_h)} an hour"
     none = without_readings(over)
     no_log = f" No readings on {none}." if none else ""

@@ -1,5 +1,6 @@
 """Many logs of one site together: what counts and what not, the calendar of starts, trends that are slow to alarm."""
 
+from dataclasses import replace
 from datetime import UTC
 
 import numpy as np
@@ -17,6 +18,7 @@ from shuntbook.analysis.several_logs.day_trends import Day, day_trends
 from shuntbook.analysis.several_logs.over_logs import over_logs, wanting_a_look
 from shuntbook.analysis.several_logs.pooled import pooled_amounts
 from shuntbook.analysis.several_logs.start_calendar import calendar_of
+from shuntbook.analysis.signal_levels.rises import Rises
 from shuntbook.analysis.stats.interval95 import Component, judged
 
 # Directive 2000/84/EC, articles 2 and 3 (from memory): in 2026 summer time begins on 29 March and ends on 25 October,
@@ -105,6 +107,27 @@ def test_overlapping_logs_count_once():
         ("morning", "holds only what other logs hold, too")
     ]
     assert "On one day logs overlap" in result.remarks[0]
+
+
+def brief_log(first, days):
+    """A log of some days with 10 runs a day of 30 A, beside which 20 more rise too briefly to be measured."""
+    start_us = us(f"{first}T00:00")
+    at_us = [start_us + k * DAY_US + h * HOUR_US for k in range(days) for h in range(6, 16)]
+    log = made_log(str(first), start_us, start_us + days * DAY_US, at_us, zone="UTC")
+    runs = tuple(replace(run, run_A=30.0) for run in log.cycles.cycles)
+    quarters = np.array([start_us // (HOUR_US // 4) + 96 * k + 48 for k in range(days)])
+    risen = Rises(quarters, np.full(days, 30.0), np.full(days, 30), np.full(days, 25.0), np.zeros(days, bool), False)
+    summary = replace(log.cycles.summary, too_brief=20 * days)
+    return replace(log, cycles=replace(log.cycles, cycles=runs, rises=risen, summary=summary))
+
+
+def test_runs_too_brief_of_a_day_in_two_logs_count_once():
+    """Two logs of two days with one in common: three days of 10 runs and 20 more each, not four."""
+    one, other = brief_log("2026-11-25", 2), brief_log("2026-11-26", 2)
+    result = over(one, other)
+    assert (result.whole.starts, result.too_brief, result.at_least) == (30, 60, True)
+    assert (over(one).too_brief, over(brief_log("2026-11-25", 1), one).too_brief) == (40, 40)
+    assert not over(day_log("2026-11-25")).at_least
 
 
 def test_logs_one_after_another_on_a_day_add_up():

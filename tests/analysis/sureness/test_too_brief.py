@@ -15,6 +15,7 @@ from shuntbook.analysis.health.limits import limits_for
 from shuntbook.analysis.health.runs import Runs
 from shuntbook.analysis.sureness.cycle_intervals import cycles_with_intervals
 from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED
+from shuntbook.analysis.sureness.too_brief import too_brief_within
 
 HOUR_S = 3600.0
 DRAW_A = 18.0
@@ -151,6 +152,32 @@ def test_many_beside_long_runs_are_not_taken_for_its_own():
     summary = sure(Scene(Load(DRAW_A, runs), 4.0, 12600.0, others=[pulses])).summary
     assert (summary.count, summary.too_brief) == (30, 30)
     assert summary.charge_Ah < took_Ah(runs)
+
+
+@pytest.mark.parametrize("seed", range(many(2, 10)))
+def test_a_part_of_a_log_has_no_more_starts_than_there_were(seed):
+    """Runs that were measured and those too brief, in one part and in two with a hole between."""
+    span_s = 6 * HOUR_S
+    runs = runs_of(7.0, seed, span_s)
+    cycles = sure(Scene(Load(DRAW_A, runs), 4.0, span_s, seed=seed))
+    begun_us = np.array([T0_US + start * US for start, _ in runs])
+    ends_s = np.sort(np.random.default_rng(seed).uniform(0, span_s, 4))
+    all_us = T0_US + np.array([0.0, *ends_s, span_s]) * US
+    whole = [(T0_US - 3600 * US, round(all_us[-1]) + 3600 * US)]
+    for spans in ([(int(a), int(b))] for a, b in pairwise(all_us)):
+        assert 0 <= too_brief_within(cycles, spans) <= _begun(begun_us, spans) - _begun(_starts_us(cycles), spans)
+    halves = [(T0_US, T0_US + round(2.5 * HOUR_S * US)), (T0_US + round(3.5 * HOUR_S * US), whole[0][1])]
+    least = too_brief_within(cycles, halves)
+    assert 0 < least <= _begun(begun_us, halves) - _begun(_starts_us(cycles), halves)
+    assert too_brief_within(cycles, whole) == cycles.summary.too_brief
+
+
+def _starts_us(cycles):
+    return np.array([run.start_us for run in cycles.cycles])
+
+
+def _begun(starts_us, spans):
+    return sum(int(((starts_us >= a) & (starts_us < b)).sum()) for a, b in spans)
 
 
 @examples(6, 60)

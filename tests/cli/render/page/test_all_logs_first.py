@@ -17,6 +17,7 @@ from shuntbook.analysis.several_logs.over_logs import over_logs
 from shuntbook.cli.render.documents.csv_over_logs import NO_READINGS
 from shuntbook.cli.render.documents.csv_tables import FILES, csv_files
 from shuntbook.cli.render.documents.report import over_document
+from shuntbook.cli.render.page.answer_tables import answer_bars_of_all
 from shuntbook.cli.render.page.first_screen import first_screen
 from shuntbook.cli.render.page.page import render, render_one_page
 from shuntbook.cli.render.still_charts.clock_rows import clock_rows
@@ -169,6 +170,20 @@ def test_each_day_is_a_row(report):
     assert "39 times" in bad["findings"]
     assert (gone["state"], gone["load_Ah"], gone["runs"]) == (NO_READINGS, "", "")
     assert by_date["2026-11-08"]["state"] == "healthy"
+
+
+def test_a_lower_bound_is_called_one_wherever_it_stands(report):
+    """The newest day's runs were not all measured: its amounts, and the sum, on sheet, bars and in the table by day."""
+    *others, newest = report.logs
+    summary = replace(newest.cycles.summary, charge_u95_Ah=None, energy_u95_Wh=None, too_brief=20)
+    logs = (*others, replace(newest, cycles=replace(newest.cycles, summary=summary)))
+    made = make_report(*logs, over=over_logs(logs, zone_of))
+    sheet = Reader(render_one_page(made)).said.replace("\N{NO-BREAK SPACE}", " ")
+    assert "The load took at least 120 Ah 20.00 Ah ± 0.10 at least 3.0 Ah" in sheet
+    assert "In energy at least 1,300 Wh 75.0 Wh ± 2.0 at least 75 Wh" in sheet
+    assert answer_bars_of_all(made.over)[0].text == "at least 120 Ah"
+    days = {row["date"]: row["load_at_least"] for row in rows_of(made, "load_by_day.csv")}
+    assert [date for date, least in days.items() if least == "true"] == ["2026-11-08"]
 
 
 def test_a_log_alone_has_its_days_too(report):
