@@ -32,6 +32,8 @@ _SUMS: Final[Mapping[Where, str]] = {
 }
 #: Of so many batteries either all are in a row or none is; of four some may be, and then the volts are not sure.
 _ALL_IN_A_ROW: Final = (2, 3)
+#: Nominal voltages of single lithium cells, of iron phosphate up to cobalt: common practice, no source. [V]
+_LITHIUM_CELL_V: Final = (3.0, 3.8)
 _NUMBERS: Final = ("two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 _COUNT: Final = rf"(?:\d+|{'|'.join(_NUMBERS)})"
 _FIGURE: Final = r"(\d+(?:[.,]\d+)*)"
@@ -185,11 +187,10 @@ def _of_batteries(
 
 
 def _in_rows(count: int, battery_V: float, battery_Ah: float, nominal_V: float, typed: Typed) -> Compound:
-    in_a_row = round(nominal_V / battery_V) if battery_V > 0 else 0
-    # Nominal voltages are round figures: eight cells of 3.2 V are called 25.6 V, or 24 V.
-    fits = in_a_row > 0 and abs(in_a_row * battery_V - nominal_V) <= 0.1 * nominal_V
-    if not fits or count == 0 or count % in_a_row:
-        rows = f"{in_a_row} of them are a row" if fits else f"no row of them has {number(nominal_V)} V"
+    rows_of = _rows_of(battery_V, nominal_V)
+    in_a_row = next((each for each in rows_of if count and count % each == 0), None)
+    if in_a_row is None:
+        rows = f"{rows_of[0]} of them are a row" if rows_of else f"no row of them has {number(nominal_V)} V"
         raise InputError(f"does not go with the bank's {number(nominal_V)} V: {rows} (got {quoted(typed.text)})")
     strings = count // in_a_row
     total = f"{number(strings * battery_Ah)} Ah"
@@ -197,6 +198,17 @@ def _in_rows(count: int, battery_V: float, battery_Ah: float, nominal_V: float, 
     words = f"{total}: {count} batteries of {number(battery_V)} V are {rows}, each of {number(battery_Ah)} Ah"
     figures = {"capacity_Ah": total, "strings": strings, "batteries": count, "battery_V": f"{number(battery_V)} V"}
     return Compound({("bank", key): Typed(str(figure)) for key, figure in figures.items()}, words)
+
+
+def _rows_of(battery_V: float, nominal_V: float) -> list[int]:
+    """Return how many batteries may be in a row for a nominal voltage, the likeliest first; none if no row fits."""
+    if battery_V <= 0:
+        return []
+    nearest = round(nominal_V / battery_V)
+    # A lithium cell's volts are no round part of a bank's: of 3.2 V sixteen are called 48 V, where fifteen are nearer.
+    low, high = _LITHIUM_CELL_V
+    rows = [nearest, nearest + 1, nearest - 1] if low <= battery_V <= high else [nearest]
+    return [each for each in rows if each > 0 and abs(each * battery_V - nominal_V) <= 0.1 * nominal_V]
 
 
 def _counted(text: str) -> int:

@@ -242,4 +242,4 @@ def _lines(keys: Sequence[str], amount: Amount, converted: Callable[[float, str]
 
 def number(x: float) -> str:
     """Return a number as TOML writes it, without needless digits."""
-    return f"{x:.10g}" if 1e-4 <= abs(x) < 1e10 else repr(x)
+    return f"{x:.10g}" if x == 0 or 1e-4 <= abs(x) < 1e10 else repr(x)

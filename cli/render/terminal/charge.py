@@ -25,15 +25,14 @@ _NOTHING: Final = "nothing"
 
 
 class CutRun(NamedTuple):
-    """A run that was going at an end of the stretch that was asked for.
+    """A run that was going at an end of the stretch that was asked for, or at both.
 
-    ``option`` is that of the end, ``written`` what to give for it to hold the whole run.
+    ``wider`` are the options, each with what to give, that move these ends so that they hold the whole run.
     """
 
-    at_us: int
     length_s: float
-    option: str
-    written: str
+    ends_us: tuple[int, ...]
+    wider: tuple[str, ...]
 
 
 def charge_answer(
@@ -108,11 +107,11 @@ def _cut_lines(facts: LogFacts, charge: Charge, cut: Sequence[CutRun]) -> list[s
     # Its date stands in the sentence above.
     near_us = charge.span.start_us
     going = " and ".join(
-        f"{'one' if k else 'A run'} of {duration(run.length_s)} {'' if k else 'was going '}at "
-        f"{clock(run.at_us, facts, near_us=near_us)}"
+        f"{'one' if k else 'A run'} of {duration(run.length_s)} {'' if k else 'was going '}"
+        + (f"at {clock(run.ends_us[0], facts, near_us=near_us)}" if len(run.ends_us) == 1 else "all through it")
         for k, run in enumerate(cut)
     )
-    wider = " ".join(f"{run.option} {run.written}" for run in cut)
+    wider = " ".join(option for run in cut for option in run.wider)
     return [f"{going}, of which the ± says nothing; to hold whole runs: {wider}"]
 
 

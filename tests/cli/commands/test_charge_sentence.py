@@ -158,6 +158,8 @@ def test_the_wider_ends_are_such_as_are_understood(tmp_path, capsys, how, ends, 
     log = log_of(tmp_path, **how)
     said = charged(capsys, log, "--from", ends[0], "--to", ends[1])
     assert f"to hold whole runs: {' '.join(wider)}" in said
+    # One run that both ends cut is not told as two.
+    assert "A run of 1 min 30 s was going all through it, of which" in said
     assert "was going" not in charged(capsys, log, *" ".join(wider).split())
 
 

@@ -253,6 +253,14 @@ def test_an_inverters_idle_watts_are_asked_last(asked):
     assert "nothing running" not in said.err
 
 
+def test_nought_is_taken_as_it_was_typed(asked):
+    """One that takes nothing is no decimal."""
+    status, path, said = asked("Mill", "12", "100", "", "1000", *[""] * 7, "0")
+    assert status == 0
+    assert "idle_W = 0\n" in path.read_text(encoding="utf-8")
+    assert "Taken as: 0" not in words(said)
+
+
 def test_a_tank_is_kept_without_a_plate_and_without_pressures(asked):
     """It is of the pump that fills it, whatever that is."""
     status, path, _ = asked("Mill", "12", "100", "", "", "", "", "", "", "300 L")

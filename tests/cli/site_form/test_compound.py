@@ -63,6 +63,12 @@ def test_both_pressures_of_a_switch(text, unit, starts, stops):
         ("8 x 210 Ah 6 V", 48, "210 Ah", "1"),
         ("2 x 12 V 105,5 Ah", 12, "211 Ah", "2"),
         ("16 x 3.2 V 280 Ah", 24, "560 Ah", "2"),  # eight such cells are called 25.6 V, or 24 V
+        ("16 x 3.2 V 280 Ah", 48, "280 Ah", "1"),  # fifteen are nearer, but nobody has one cell over
+        ("15 x 3.2 V 280 Ah", 48, "280 Ah", "1"),
+        ("32 x 3.2 V 100 Ah", 48, "200 Ah", "2"),
+        ("7 x 3.7 V 50 Ah", 24, "50 Ah", "1"),
+        ("14 x 3.7 V 50 Ah", 48, "50 Ah", "1"),
+        ("4 x 3.2 V 100 Ah", 12, "100 Ah", "1"),
     ],
 )
 def test_batteries_by_their_number(text, nominal_V, total, strings):
@@ -119,6 +125,8 @@ def test_several_of_a_kind(where, text, taken):
         (CAPACITY, "8 x 6 V 210 Ah", 36, "does not go with the bank's 36 V: 6 of them are a row"),
         (CAPACITY, "2 x 48 V 100 Ah", 12, "does not go with the bank's 12 V: no row of them has 12 V"),
         (CAPACITY, "2 x 0 V 100 Ah", 12, "no row of them has 12 V"),
+        (CAPACITY, "26 x 2 V 500 Ah", 48, "24 of them are a row"),  # a lead cell has 2 V, and a slip is a slip
+        (CAPACITY, "17 x 3.2 V 280 Ah", 48, "15 of them are a row"),
         (CAPACITY, "2 x 100 Ah", 24, "needs each battery's volts too: a row adds no Ah"),
         (CAPACITY, "8 x 6 V", 24, "needs each battery's Ah"),
         (CAPACITY, "6 V 210 Ah", 24, "needs how many there are"),
