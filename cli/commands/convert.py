@@ -18,7 +18,7 @@ from ...ingest.log.meta import LogMeta
 from ...ingest.safe_files.rejects import rejects_path
 from ...ingest.safe_files.whole_file import refuse_existing, refuse_input, write_text
 from ..opening.first_sight import first_look
-from ..opening.sign_seen import sign_watched
+from ..opening.sign_seen import sign_is_open, sign_watched
 from ..render.terminal.answer import Reply, say_answer
 from ..render.terminal.convert import converted_answer
 
@@ -171,6 +171,7 @@ def _convert(sources: tuple[str, ...], out: Path, options: dict[str, str | bool 
         intake.export,
         look,
         reverse=bool(options["reverse_sign"]),
+        by_sign=sign_is_open(intake, stated),
         in_doubt=in_doubt,
         profile=str(keep) if keep is not None else None,
     )

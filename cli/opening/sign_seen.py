@@ -81,6 +81,15 @@ def sign_seen(sources: Sequence[str], stated: Stated) -> SignSeen | None:
     return SignSeen(question, likely, _is_settled(plan, stated), agrees)
 
 
+def sign_is_open(intake: Intake, stated: Stated) -> bool:
+    """Tell whether neither a person nor the export itself says which way is positive."""
+    layout = intake.export.layouts[0]
+    if not isinstance(layout, Layout):
+        return not stated.reverse_sign
+    plan = _signed_column(layout, stated)
+    return plan is not None and not _is_settled(plan, stated)
+
+
 def sign_watched(intake: Intake, stated: Stated) -> Through:
     """Return what an export's rows go through on their way to a log: it asks where the volts speak against the sign.
 
@@ -88,10 +97,8 @@ def sign_watched(intake: Intake, stated: Stated) -> Through:
     looked at together, and the next ones as long as they say nothing.
     """
     layout = intake.export.layouts[0]
-    if not isinstance(layout, Layout):
-        return iter
-    plan = _signed_column(layout, stated)
-    if plan is None or _is_settled(plan, stated) or not {"current_A", "voltage_V"} <= set(intake.export.quantities):
+    plan = _signed_column(layout, stated) if isinstance(layout, Layout) and sign_is_open(intake, stated) else None
+    if plan is None or not {"current_A", "voltage_V"} <= set(intake.export.quantities):
         return iter
 
     def through(batches: Iterable[RowBatch]) -> Iterator[RowBatch]:

@@ -30,13 +30,14 @@ def converted_answer(
     look: FirstLook,
     *,
     reverse: bool,
+    by_sign: bool,
     in_doubt: Sequence[str] = (),
     profile: str | None = None,
 ) -> Reply:
     """Return what was read and how: what it comes to, the readings as they were taken, what each column was taken for.
 
-    `reverse` tells that the sign was turned on request; `in_doubt` is what the spacings leave open; `profile` names
-    the one that was written. All that was recognised is among the reasons.
+    `reverse` tells that the sign was turned on request, `by_sign` that nobody said which way is positive; `in_doubt` is
+    what the spacings leave open; `profile` names the one that was written. All that was recognised is among the reasons.
     """
     meta = done.meta
     notes = [f"note: {line}" for line in meta.remarks]
@@ -48,7 +49,7 @@ def converted_answer(
         [
             *(counts if is_film else []),
             *in_doubt,
-            _sums(look, by_sign=meta.side == "dc" and not reverse and not meta.noted),
+            _sums(look, by_sign=by_sign and meta.side == "dc" and not meta.noted),
             *first,
             _readings(look, meta, few=True),
             *([note for note in notes if note not in first] if is_film else []),
@@ -100,7 +101,7 @@ def _cells(values: Mapping[str, float | None], names: Sequence[str]) -> list[str
 
 
 def _sums(look: FirstLook, *, by_sign: bool) -> str:
-    """Return what it amounts to; `by_sign` tells that nobody said which way is drawn."""
+    """Return what it amounts to; `by_sign` tells that nobody said which way is positive."""
     known = [(both, unit) for both, unit in ((look.charge, "Ah"), (look.energy, "Wh")) if both is not None]
     if not known:
         return "neither Ah nor Wh can be worked out of this (charge says why)"

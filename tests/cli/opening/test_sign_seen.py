@@ -159,11 +159,23 @@ def test_either_answer_is_taken_by_convert(tmp_path):
     right_A = _amps(tmp_path)
     assert right_A > 5
     profile.write_text(DRAWS, encoding="utf-8")
-    assert _converted(tmp_path, export, "--profile", str(profile))[0] == 0
+    status, said, _ = _converted(tmp_path, export, "--profile", str(profile))
+    # Nobody has to be warned of a sign that was stated.
+    assert (status, said.partition(" ")[0]) == (0, "drawn")
     assert _amps(tmp_path) == pytest.approx(-right_A)
     profile.write_text(DRAWS.replace("draw_positive", "return_positive"), encoding="utf-8")
     assert _converted(tmp_path, export, "--profile", str(profile))[0] == 0
     assert _amps(tmp_path) == pytest.approx(right_A)
+
+
+def test_of_a_column_for_each_way_no_sign_is_spoken_of(tmp_path):
+    """What goes out and what comes back have their names."""
+    path = tmp_path / "export.csv"
+    rows = [f"2026-06-13 10:00:{k:02d},{30 if k % 20 > 9 else 0},{2 if k % 20 <= 9 else 0},25.1" for k in range(60)]
+    header = "Time,Discharge current (A),Charge current (A),Voltage (V)"
+    path.write_text("\n".join([header, *rows]) + "\n", encoding="utf-8")
+    status, said, _ = _converted(tmp_path, str(path))
+    assert (status, said.partition(" ")[0]) == (0, "drawn")
 
 
 def test_a_profile_that_says_nothing_of_the_sign_is_asked_of(tmp_path):
