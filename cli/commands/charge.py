@@ -146,11 +146,14 @@ def _cut(
         start, stop = _known(cycle.start_us, cycle.start_within_s), _known(cycle.stop_us, cycle.stop_within_s)
         # To whole seconds outside of the run: a person types no fractions, and nothing of it is lost.
         ends = (from_us, "--from", start[0] // MICROSECONDS), (to_us, "--to", -(-stop[1] // MICROSECONDS))
-        # An end within what is known of an edge cuts nothing that the readings could show.
-        within = [(at_us, *wider) for at_us, *wider in ends if at_us is not None and start[1] < at_us < stop[0]]
-        if within:
-            wider = (f"{option} {as_written(s * MICROSECONDS, ready.facts, first_us=first_us)}" for _, option, s in within)
-            cut.append(CutRun(cycle.run_s, tuple(at_us for at_us, *_ in within), tuple(wider)))
+        wider = {
+            at_us: f"{option} {as_written(second * MICROSECONDS, ready.facts, first_us=first_us)}"
+            for at_us, option, second in ends
+            # An end within what is known of an edge cuts nothing that the readings could show.
+            if at_us is not None and start[1] < at_us < stop[0]
+        }
+        if wider:
+            cut.append(CutRun(cycle.run_s, tuple(wider), tuple(wider.values())))
     return cut
 
 

@@ -6,7 +6,7 @@ from bisect import bisect_left
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, datetime, time, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
@@ -164,9 +164,15 @@ class _LogRows:
         if self._stop_us - self._start_us <= _DAY_US:
             edges_us.append(self._stop_us)
         while edges_us[-1] < self._stop_us:
-            shown_us = round(self._clock_s(edges_us[-1]) * MICROSECONDS)
-            edges_us.append(min(edges_us[-1] + _DAY_US - shown_us % _DAY_US, self._stop_us))
+            edges_us.append(min(self._next_row_us(edges_us[-1]), self._stop_us))
         return [self._row(low_us, high_us) for low_us, high_us in pairwise(edges_us)]
+
+    def _next_row_us(self, us: int) -> int:
+        """Return when the row after that of an instant begins: at midnight, which may be 23 or 25 hours on. [us]."""
+        if not self._dated:
+            return us + _DAY_US
+        at = clock.local(us, self._log.facts)
+        return clock.microseconds_of(datetime.combine(at.date() + timedelta(days=1), time(), at.tzinfo))
 
     def _clock_s(self, us: int) -> float:
         """Return what a clock on the wall shows at an instant, or how long after the log's start it is. [s]."""
@@ -175,13 +181,24 @@ class _LogRows:
         at = clock.local(us, self._log.facts)
         return at.hour * 3600.0 + at.minute * 60.0 + at.second + at.microsecond / MICROSECONDS
 
+    def _offset_s(self, us: int) -> float:
+        """Return how far the clock on the wall is before UTC. [s]."""
+        offset = clock.local(us, self._log.facts).utcoffset()
+        return offset.total_seconds() if offset is not None else 0.0
+
     def _row(self, low_us: int, high_us: int) -> Row:
         """Return what the log shows between two instants."""
         log, first_s = self._log, self._clock_s(low_us) if self._dated else 0.0
+        # Where the clocks are set within the row, what follows stands where they show it.
+        is_set = self._dated and self._offset_s(low_us) != self._offset_s(high_us)
+
+        def at_clock(us: int) -> float:
+            set_s = self._offset_s(us) - self._offset_s(low_us) if is_set else 0.0
+            return first_s + (us - low_us) / MICROSECONDS + set_s
 
         def on_clock(*span_us: int) -> Span:
-            left, right = (first_s + (min(max(us, low_us), high_us) - low_us) / MICROSECONDS for us in span_us)
-            return left, right
+            left, right = (at_clock(min(max(us, low_us), high_us)) for us in span_us)
+            return left, max(left, right)
 
         # The one that was on when the row began is among them.
         first = max(bisect_left(self._starts_us, low_us) - 1, 0)
@@ -202,7 +219,8 @@ class _LogRows:
             start_us=low_us,
             left=first_s,
             right=on_clock(high_us, high_us)[1],
-            marks=marks,
+            # In the order in which they stand: of an hour that comes twice those of both passes.
+            marks=tuple(sorted(marks, key=lambda mark: mark.left)) if is_set else marks,
             gaps=gaps,
             attempts=tuple(on_clock(us, us)[0] for us in tries_us),
             bracket=self._bracket(low_us, high_us, on_clock),

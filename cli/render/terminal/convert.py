@@ -37,7 +37,8 @@ def converted_answer(
     """Return what was read and how: what it comes to, the readings as they were taken, what each column was taken for.
 
     `reverse` tells that the sign was turned on request, `by_sign` that nobody said which way is positive; `in_doubt` is
-    what the spacings leave open; `profile` names the one that was written. All that was recognised is among the reasons.
+    what the spacings leave open; `profile` names the one that was written. All that was recognised is among the
+    reasons.
     """
     meta = done.meta
     notes = [f"note: {line}" for line in meta.remarks]

@@ -2,8 +2,10 @@
 
 import re
 from dataclasses import replace
+from datetime import datetime, timedelta
 from itertools import pairwise
 from xml.etree import ElementTree
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -29,7 +31,7 @@ def texts_of(drawing):
 def short_cycling():
     """The week after, with its finding resting on all of its runs."""
     log = make_later()
-    plain = "The pump starts 118 times an hour. It should be at most 12 on average."
+    plain = "The pump started 118 times in 54.6 min. It should be at most 20 in an hour."
     titled = {"title": "The pump starts too often and runs too briefly", "plain": plain}
     starts = tuple(cycle.start_us for cycle in log.cycles.cycles)
     findings = (replace(f, cycles=starts, **titled) if f.severity == "act" else f for f in log.findings)
@@ -61,7 +63,7 @@ def test_the_finding_is_bracketed_over_the_runs_that_it_rests_on():
     (row,) = clock_rows([ill]).rows
     assert (row.bracket.left, row.bracket.right) == (row.marks[0].left, row.marks[-1].right)
     assert row.bracket.label in texts_of(drawing)
-    assert row.bracket.label == "too often, too briefly: 118 starts an hour, 9.0 s each"
+    assert row.bracket.label == "too often, too briefly: 118 starts in 54.6 min, 9.0 s each"
     assert "var(--alert)" in drawing
     assert clock_rows([healthy]).rows[0].bracket is None
     assert "var(--alert)" not in run_rows.run_rows([healthy], name="t")
@@ -123,6 +125,29 @@ def test_a_log_over_several_days_has_a_row_for_each():
         [(DAY_S - 60.0, DAY_S)],
         [(0.0, 60.0)],
         [],
+    ]
+
+
+@pytest.mark.parametrize(("month", "day", "hours"), [(3, 29, 23), (10, 25, 25)])
+def test_a_day_on_which_the_clocks_are_set_is_one_row(month, day, hours):
+    """From midnight to midnight on the wall's clock, and a run in the evening stands where that showed it."""
+    zone = ZoneInfo("Europe/London")
+    midnight, evening, next_day = (
+        datetime(2026, month, day, hour, tzinfo=zone) + timedelta(days=more) for hour, more in ((0, 0), (21, 0), (7, 1))
+    )
+    starts_s = [at.timestamp() - START_US / SECOND_US for at in (evening, next_day)]
+    log = make_log()
+    ends_us = [round(at.timestamp()) * SECOND_US for at in (midnight, midnight + timedelta(days=2))]
+    span = Span(*ends_us, 500, (24 + hours) * 3600.0, ())
+    cycles = tuple(make_cycle(s, 120.0) for s in starts_s)
+    log = replace(log, charge=replace(log.charge, span=span), cycles=replace(log.cycles, cycles=cycles))
+    rows = clock_rows([log]).rows
+    assert ends_us[1] - ends_us[0] == (24 + hours) * 3600 * SECOND_US
+    assert [row.name for row in rows] == [f"{day + k} {midnight:%b} 2026" for k in (0, 1)]
+    assert [(row.left, row.right) for row in rows] == [(0.0, DAY_S)] * 2
+    assert [[(mark.left, mark.right) for mark in row.marks] for row in rows] == [
+        [(21 * 3600.0, 21 * 3600.0 + 120)],
+        [(7 * 3600.0, 7 * 3600.0 + 120)],
     ]
 
 
