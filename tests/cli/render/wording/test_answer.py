@@ -153,9 +153,10 @@ def test_no_amount_is_told_of_a_log_whose_sign_seems_wrong():
 
 def with_use(day, charge):
     """A day's log whose one run took so much, if that is known."""
-    log = day_log(day)
-    summary = replace(log.cycles.summary, charge_Ah=charge, charge_u95_Ah=None if charge is None else 0.5)
-    return replace(log, cycles=replace(log.cycles, load="well pump", summary=summary))
+    log, amounts = day_log(day), {"charge_Ah": charge, "charge_u95_Ah": None if charge is None else 0.5}
+    (run,), summary = log.cycles.cycles, replace(log.cycles.summary, **amounts)
+    run = replace(run, energy_Wh=None, **amounts)
+    return replace(log, cycles=replace(log.cycles, cycles=(run,), load="well pump", summary=summary))
 
 
 def test_one_lower_bound_makes_that_of_a_month():
@@ -172,7 +173,7 @@ def test_one_lower_bound_makes_that_of_a_month():
 
 
 def test_of_many_logs_it_is_what_the_load_took_in_all():
-    """First on the terminal, with the halves of the intervals added up; nothing where one log does not tell."""
+    """First on the terminal, with the halves of the intervals added up; of the other runs where one log does not tell."""
     logs = tuple(with_use(f"2026-06-0{k}", 8.0) for k in range(1, 5))
     over = over_logs(logs, zone_of)
     sentence = "The well pump took 32.0 Ah ± 2.0 in 4 runs."
@@ -180,7 +181,9 @@ def test_of_many_logs_it_is_what_the_load_took_in_all():
     report = make_report(*logs, over=over)
     assert report_answer(report).laid_out(80, explain=False)[0] == sentence
     one_unknown = (*logs[:3], with_use("2026-06-04", None))
-    assert answer.load_took_over(over_logs(one_unknown, zone_of)) is None
+    assert answer.load_took_over(over_logs(one_unknown, zone_of)).sentence == (
+        "The well pump took 24.0 Ah ± 1.5 in 3 of 4 runs; of the others the amount is not known."
+    )
     turned = replace(logs[0], findings=(Finding(WRONG_SIGN, "act", "", "", "", ""),))
     assert answer.load_took_over(over_logs((turned, *logs[1:]), zone_of)) is None
 
