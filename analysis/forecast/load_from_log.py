@@ -247,7 +247,7 @@ def _remarks(cycles: Cycles, runs: RunTotals, taken: list[Cycle], name: str) -> 
             f"{len(taken)} runs are too few for more than a rough interval: none to running without a break."
         )
     if (brief := cycles.summary.too_brief) > 0:
-        remarks.append(f"At least {brief} more runs were too brief to be measured: it takes more than is told here.")
+        remarks.append(f"At least {brief:,} more runs were too brief to be measured: it takes more than is told here.")
     if runs.left_out:
         remarks.append(
             f"{runs.left_out} of {len(cycles.cycles)} runs are left out: not seen whole, or the array may have given "

@@ -35,7 +35,8 @@ class Finding:
     ``severity``: ``note`` limits the log or states a fact, ``watch`` wants an eye kept on it, ``act`` wants something
     done. ``causes`` and ``check_first`` are plain sentences. ``cycles`` are the starts of the runs, or of the attempts
     at one, that it rests on [us]. ``plain`` says in two short sentences what was seen and how it should be, with both
-    figures, and ``first_step`` what to do first, for whoever sees nothing else.
+    figures, and ``first_step`` what to do first, for whoever sees nothing else. ``holds_us`` is from when to when it
+    holds, where its cycles do not tell. [us]
     """
 
     code: str
@@ -49,6 +50,12 @@ class Finding:
     cycles: tuple[int, ...] = ()
     plain: str = ""
     first_step: str = ""
+    holds_us: tuple[int, int] | None = None
+
+    @property
+    def span_us(self) -> tuple[int, int] | None:
+        """From when to when it holds; None where that is all through its log. [us]"""
+        return self.holds_us or ((self.cycles[0], self.cycles[-1]) if self.cycles else None)
 
 
 @dataclass(frozen=True)
@@ -90,12 +97,13 @@ class Rule:
         advice: Advice,
         plain: str,
         cycles: tuple[int, ...] = (),
+        holds_us: tuple[int, int] | None = None,
     ) -> Check:
         """Return a finding; `plain` is what was seen and how it should be, in two short sentences."""
         causes, check_first, first_step = advice
         finding = Finding(
             *(self.code, severity, title, evidence, self.limit, self.source),
-            *(causes, check_first, cycles, plain, first_step),
+            *(causes, check_first, cycles, plain, first_step, holds_us),
         )
         return Check(self.code, "found", self.limit, self.source, evidence, finding)
 

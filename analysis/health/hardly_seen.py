@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ..cycles.choose_load import NEAR_PLATE, PLATE_SPREAD
 from ..cycles.failed_starts import LIKE_RUNS
+from ..readings.chunk import TimeArray
 from ..signal_levels.rises import Rises
 from .limits import HealthLimits
 from .runs import LEAST_CYCLES, Runs, busiest_hour
@@ -25,13 +26,26 @@ WORTH_LOOKING: Final = 0.1
 
 @dataclass(frozen=True)
 class HardlySeen:
-    """Rises of one load: the most in an hour and when that begins [us], all, their mean size [unit], and volts."""
+    """Rises of one load: how many an hour holds and when that begins, of all with any; all, their mean size and volts.
 
-    most: int
-    hour_us: int
+    Of `size` in the unit of the signal.
+    """
+
+    in_hour: NDArray[np.int64]
+    hour_us: TimeArray
     count: int
     size: float
     volts: float
+
+    @property
+    def most(self) -> int:
+        """The most in any hour. [1]"""
+        return int(self.in_hour.max())
+
+    @property
+    def busiest_us(self) -> int:
+        """When the first hour with the most begins. [us]"""
+        return int(self.hour_us[self.in_hour.argmax()])
 
 
 def hardly_seen(runs: Runs) -> HardlySeen | None:
@@ -79,15 +93,15 @@ def _seen_draw(runs: Runs, least: int) -> float | None:
 def _of_size(rises: Rises, usable: NDArray[np.bool_], size: float) -> HardlySeen | None:
     low, high = MEAN if rises.means else LIKE_RUNS
     which = usable & (rises.size > low * size) & (rises.size < high * size)
-    most, hour_us = rises.busiest_hour(which)
-    if not most:
+    in_hour, hour_us = rises.by_hour(which)
+    if not len(in_hour):
         return None
     count = rises.count[which]
     # What is a small part of all that rises may be the tail of another load's rises.
     if float((rises.size * rises.count)[which].sum()) < WORTH_LOOKING * float((rises.size * rises.count).sum()):
         return None
     mean_size, volts = (float(np.average(x[which], weights=count)) for x in (rises.size, rises.volts))
-    return HardlySeen(most, hour_us, int(count.sum()), mean_size, volts)
+    return HardlySeen(in_hour, hour_us, int(count.sum()), mean_size, volts)
 
 
 def _likely(each: HardlySeen, runs: Runs) -> float:

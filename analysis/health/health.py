@@ -113,8 +113,8 @@ def sampling_too_slow(runs: Runs, limits: HealthLimits) -> Check:
     withheld = f"what lasts less than {spell(runs.least_s)} is not judged"
     if (more := runs.cycles.summary.too_brief) > 0:
         title = "Readings are too far apart to measure the shortest runs"
-        evidence = f"at least {more} starts beside {count} runs that were measured: {withheld}"
-        plain = f"At least {more} runs were too brief to be measured. A reading should come every {spacing}."
+        evidence = f"at least {more:,} starts beside {count:,} runs that were measured: {withheld}"
+        plain = f"At least {more:,} runs were too brief to be measured. A reading should come every {spacing}."
         return rule.found("note", title, evidence, advice, plain)
     if short >= LEAST_SHORT and short >= SHORT_SHARE * count:
         title = "Readings are too far apart to judge the shortest runs or rests"

@@ -202,7 +202,10 @@ def _by_rises(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | None:
             f"{limits.starts_per_day.value:g}."
         )
     title = f"{name} starts too often{limits.if_motor}"
-    return rule.found(severity, title, evidence, _advice(limits), plain, (seen.hour_us,))
+    # An average is of all the time in which such rises come.
+    over_us = seen.hour_us[(seen.in_hour > allowed) | (a_day > limits.starts_per_day.value)]
+    holds_us = int(over_us[0]), int(over_us[-1])
+    return rule.found(severity, title, evidence, _advice(limits), plain, (seen.busiest_us,), holds_us)
 
 
 def _rate_per_hour(runs: Runs) -> float:

@@ -188,7 +188,7 @@ def _runs(cycles: Cycles) -> dict[str, Any]:
 
 def _findings(findings: Iterable[Finding]) -> dict[str, Any]:
     by_severity = sorted(findings, key=_gravity)
-    ordered = tuple(replace(finding, cycles=()) for finding in by_severity)
+    ordered = tuple(replace(finding, cycles=(), holds_us=None) for finding in by_severity)
     severities = [finding.severity for finding in ordered]
     return {
         "acts": severities.count("act"),

@@ -80,7 +80,8 @@ def _is_so(day: JudgedDay, finding: Finding | None) -> bool:
 def judged_days(over: OverLogs) -> tuple[JudgedDay, ...]:
     """Return the days of several logs on which a load was judged, in order.
 
-    A finding holds from the first of the runs that it rests on to the last, or all through its log if it names none.
+    A finding holds from the first of the runs that it rests on to the last, or all through its log if it names neither
+    these nor a time.
     """
     left_out = {id(each.log) for each in over.left_out}
     starts_us = np.array([day.start_us for day in over.days], dtype=np.int64)
@@ -95,14 +96,13 @@ def judged_days(over: OverLogs) -> tuple[JudgedDay, ...]:
         whole = span.start_us, span.stop_us - 1
         judged |= set(_days_between(*whole, starts_us, stops_us))
         for finding in _serious(log.findings):
-            holds = (finding.cycles[0], finding.cycles[-1]) if finding.cycles else whole
-            for day in _days_between(*holds, starts_us, stops_us):
+            for day in _days_between(*(finding.span_us or whole), starts_us, stops_us):
                 findings.setdefault(day, []).append(finding)
     for finding in (check.finding for check in over.checks if check.finding is not None):
         # What only many days together show is so on the newest of them, where it names no runs.
         days = [max(judged, default=len(over.days) - 1)]
-        if finding.cycles:
-            days = list(_days_between(finding.cycles[0], finding.cycles[-1], starts_us, stops_us))
+        if finding.span_us is not None:
+            days = list(_days_between(*finding.span_us, starts_us, stops_us))
         for day in days:
             findings.setdefault(day, []).append(finding)
             judged.add(day)

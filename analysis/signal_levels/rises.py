@@ -60,15 +60,12 @@ class Rises:
     charged: NDArray[np.bool_]
     means: bool
 
-    def busiest_hour(self, which: NDArray[np.bool_]) -> tuple[int, int]:
-        """Return the most of these rises in four quarters on end, and when that hour begins. [1], [us]."""
+    def by_hour(self, which: NDArray[np.bool_]) -> tuple[NDArray[np.int64], TimeArray]:
+        """Return how many of these rises four quarters on end hold, from each with any on, and its begin. [1], [us]."""
         quarters, at = np.unique(self.quarter[which], return_inverse=True)
-        if not len(quarters):
-            return 0, 0
         total = np.concatenate([[0], np.cumsum(np.bincount(at, self.count[which]))])
         hours = total[np.searchsorted(quarters, quarters + 4)] - total[:-1]
-        k = int(np.argmax(hours))
-        return int(hours[k]), int(quarters[k] * QUARTER_S) * MICROSECONDS
+        return hours.astype(np.int64), quarters * int(QUARTER_S * MICROSECONDS)
 
 
 class RiseCounter:

@@ -199,7 +199,8 @@ def _finding(row: dict[str, Any]) -> Finding:
     return Finding(**row | {"cycles": tuple(row["cycles"])})
 
 
-_OF_FINDINGS: Final = [field.name for field in fields(Finding) if field.name != "cycles"]
+#: A summary's findings are without their times.
+_OF_FINDINGS: Final = [field.name for field in fields(Finding) if field.name not in ("cycles", "holds_us")]
 
 _KINDS: Final = {
     "int": pa.int64(),

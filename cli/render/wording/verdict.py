@@ -86,8 +86,8 @@ def _by_finding(finding: Finding) -> Verdict:
 
 def _lasts(finding: Finding, log: LogReport) -> bool:
     """Tell whether a finding was seen in the newest third of the runs; what rests on none is so all the time."""
-    cycles = log.cycles.cycles
-    return not finding.cycles or not cycles or finding.cycles[-1] >= cycles[-(len(cycles) // 3 + 1)].start_us
+    cycles, span_us = log.cycles.cycles, finding.span_us
+    return span_us is None or not cycles or span_us[1] >= cycles[-(len(cycles) // 3 + 1)].start_us
 
 
 def _why(log: LogReport) -> str:

@@ -81,6 +81,19 @@ def test_rises_over_the_limit_are_starts_over_the_limit(every_s, means, place):
     assert 20 < int(check.remark.split()[2]) <= 220  # no more than there were
 
 
+def test_what_rises_prove_holds_from_the_first_bad_hour_to_the_last():
+    """Runs of 6 s in spells on three days: each day is bad, whichever has the busiest hour."""
+    day_s = 24 * HOUR_S
+    made = cycling(rest_s=60.0, span_s=3 * day_s, spells=((0.1, 0.13), (0.5, 0.51), (0.9, 0.92)))
+    finding = check_of(log_of(10.0, *made, span_s=3 * day_s), 10.0, site()).finding
+    first_s, last_s = ((us - T0_US) / US for us in finding.span_us)
+    # An hour is told by its quarters, and begins up to three before the first start that makes it one too many.
+    assert made[0][0] - HOUR_S < first_s < made[0][0] + HOUR_S
+    assert made[0][-1] - 2 * HOUR_S < last_s <= made[0][-1]
+    (busiest_us,) = finding.cycles
+    assert finding.span_us[0] <= busiest_us <= finding.span_us[1]
+
+
 def test_what_means_even_out_is_not_said_to_have_passed():
     """Means of 30 s over 17 s cycles hardly move: nothing is proved, and nothing is passed either."""
     check = check_of(log_of(30.0, *cycling(), means=True), 30.0, site(), means=True)

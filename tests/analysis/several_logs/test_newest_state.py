@@ -74,6 +74,18 @@ def test_a_day_that_was_not_judged_neither_counts_nor_breaks_the_row():
     assert (state.finding, state.since.day, state.days, state.before) == (None, 2, 2, 1)
 
 
+def test_a_finding_that_names_a_time_holds_all_of_it():
+    """One run of the first day stands for what went on until the third: no day of these is healthy."""
+    logs = [day_log(day, (6.0, 12.0)) for day in days_from("2026-06-01", 3)]
+    start_us, stop_us = (log.cycles.cycles[0].start_us for log in (logs[0], logs[2]))
+    bad = replace(SHORT, cycles=(start_us,), holds_us=(start_us, stop_us))
+    logs = [replace(log, checks=(PASSED,), findings=(bad,) if k == 0 else ()) for k, log in enumerate(logs)]
+    assert [len(day.findings) for day in judged_days(over_logs(logs, zone_of))] == [1, 1, 1]
+    short = replace(bad, holds_us=None)
+    logs[0] = replace(logs[0], findings=(short,))
+    assert [len(day.findings) for day in judged_days(over_logs(logs, zone_of))] == [1, 0, 0]
+
+
 def test_a_finding_holds_from_its_first_run_to_its_last_within_a_log_of_many_days():
     """A log of three days whose finding rests on the runs of the second: the first and the last are healthy."""
     one, two, three = (day_log(day, (6.0, 12.0)) for day in days_from("2026-06-01", 3))

@@ -173,7 +173,7 @@ def test_one_lower_bound_makes_that_of_a_month():
 
 
 def test_of_many_logs_it_is_what_the_load_took_in_all():
-    """First on the terminal, with the halves of the intervals added up; of the other runs where one log does not tell."""
+    """First on the terminal, with the halves of the intervals added up; of the others where one log does not tell."""
     logs = tuple(with_use(f"2026-06-0{k}", 8.0) for k in range(1, 5))
     over = over_logs(logs, zone_of)
     sentence = "The well pump took 32.0 Ah ± 2.0 in 4 runs."
