@@ -291,7 +291,7 @@ def past_the_bank(log: LogReport) -> str:
     It belongs to the figure: beside what the bank gave to all loads that alone would look impossible.
     """
     straight, source = _straight(log), "the array" if log.has_array else "what charged it"
-    return "" if straight is None else f", at least {straight} of it past the bank, straight from {source}"
+    return "" if straight is None else f", at least {straight} of it straight from {source}"
 
 
 def _unit(log: LogReport) -> Literal["Ah", "Wh"]:

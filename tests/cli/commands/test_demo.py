@@ -58,7 +58,7 @@ def test_the_array_is_named_wherever_the_site_file_has_one(demo, tmp_path, capsy
         assert "Ah straight from the array." in unwrapped(capsys.readouterr().out)
     # On the page beside the load's figure: it may be more than what the bank gave to all loads.
     html = (tmp_path / "page.html").read_text(encoding="utf-8").replace("\u00a0", " ")
-    assert re.search(r"in 10 runs, at least [\d.]+ Ah of it past the bank, straight from the array", html)
+    assert re.search(r"in 10 runs, at least [\d.]+ Ah of it straight from the array", html)
     assert run(["cycles", log]) == 0
     assert "Ah straight from what charged the bank." in unwrapped(capsys.readouterr().out)
 

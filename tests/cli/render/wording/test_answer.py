@@ -114,8 +114,8 @@ def test_what_came_past_the_bank_is_a_lower_bound(monkeypatch):
     """Rounded down, and of an array only where the site file has one."""
     log = make_log()
     monkeypatch.setattr(from_array, "sure_from_array", lambda log, unit: 0.8699)
-    assert answer.past_the_bank(log) == ", at least 0.86 Ah of it past the bank, straight from what charged it"
-    assert answer.past_the_bank(replace(log, has_array=True)).endswith("past the bank, straight from the array")
+    assert answer.past_the_bank(log) == ", at least 0.86 Ah of it straight from what charged it"
+    assert answer.past_the_bank(replace(log, has_array=True)).endswith("of it straight from the array")
     past = ", and at least 0.86 Ah straight from what charged the bank."
     assert answer.bank_gave(log).endswith(past)
     assert answer.bank_gave(replace(log, has_array=True)).endswith(", and at least 0.86 Ah straight from the array.")
