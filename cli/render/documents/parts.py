@@ -58,7 +58,8 @@ KEYS: Final = {
     "MeasuredAc": "what peak_W sustained_W sustained peak:or_why assumptions",
     "ConductorCheck": "name=conductor verdict protection resistance_mohm:known resistance_why_not=resistance_mohm:why "
     "running:or_why starting:or_why wanted_A breaking screened assumptions",
-    "WaterReport": "plan:or_why seen:or_why usual_run_s=run_s usual_rest_s=off_s cycle_Wh cost:or_why lifting:or_why",
+    "WaterReport": "plan:or_why seen:or_why usual_run_s=run_s usual_rest_s=off_s cycle_Wh cost:or_why lifting:or_why "
+    "air_in_doubt",
     "PumpPulse": "flow:or_why pumped:or_why longest_without_start=without_start days trend:or_why",
     "WithoutStart": "start_us stop_us lasted_s at_least",
     "PulseDay": "date start_us stop_us measured_s running_s starts fill_s flow_L_per_min pumped_L "

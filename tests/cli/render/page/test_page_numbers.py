@@ -166,7 +166,7 @@ def _gallons(litres):
 def _water(log):
     water = log["water"]
     plan, seen, cost = water["plan"], water["seen"], water["cost"]
-    with_air = "with its air, " if log["pump_pulse"]["air_doubt"] else ""
+    with_air = "with its air, " if water["air_in_doubt"] else ""
     yield [f"Water from cut-out to cut-in, {with_air}by Boyle's law", _gallons(plan["drawdown_L"])]
     yield ["Shortest run there should be", duration(plan["fill_s"])]
     yield ["Shortest time from start to start there should be", duration(plan["shortest_cycle_s"])]
