@@ -310,7 +310,7 @@ def _carries(log: LogReport) -> Tile:
     if is_swapped(log.findings):
         return Tile(name, _NOT_KNOWN, answer.UNTIL_TURNED, "carry")
     both_hold = word.verdict == "holds" and " and " in word.parts
-    parts = "inverter and bank hold" if both_hold else word.parts
+    parts = "inverter and bank" if both_hold else word.parts
     return Tile(name, _CARRIES[word.verdict], numbers.shortened(parts, 60), "carry", asks=word.verdict is None)
 
 

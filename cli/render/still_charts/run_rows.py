@@ -155,9 +155,9 @@ class _Layout:
     def of(cls, rows: ClockRows, *, narrow: bool, text_px: float, least: bool = False) -> _Layout:
         """Return where rows stand if marks are as high as is usual for so many rows, or as low as can be read."""
         count = len(rows.rows)
-        marks_px = (
-            18.0 if least else next(px for most, px in ((1, 96.0), (2, 72.0), (4, 54.0), (99, 34.0)) if count <= most)
-        )
+        usual_px = next(px for most, px in ((1, 96.0), (2, 72.0), (4, 54.0), (99, 34.0)) if count <= most)
+        # On a phone the answer stands above, and all is to fit on one screen.
+        marks_px = 18.0 if least else 0.75 * usual_px if narrow else usual_px
         tops, at, flagged = [], 0.0, has_flags(rows)
         for row in rows.rows:
             head = (1.5 * text_px if narrow else 0.35 * text_px) + (1.9 * text_px if row.bracket is not None else 0.0)
