@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import inf
 from typing import Final
 
 import numpy as np
@@ -106,8 +107,9 @@ def sampling_too_slow(runs: Runs, limits: HealthLimits) -> Check:
     if not runs.least_s:
         return rule.not_judged("the spacing of the readings is not known")
     count, short = len(runs.start_us), int(runs.too_short.sum())
-    # Readings that show runs of a tenth of a motor's shortest good one show a tank without air.
-    spacing = spell(limits.minimum_run_s.value / 10 / LEAST_READINGS)
+    # Readings that show runs of a tenth of a motor's shortest good one show a tank without air; closer ones are halved.
+    needed_s, usual_s = limits.minimum_run_s.value / 10 / LEAST_READINGS, runs.usual_interval_s or inf
+    spacing = spell(needed_s if needed_s < usual_s else usual_s / 2)
     denser = f"Take a log with a reading every {spacing} or faster."
     advice = Advice("", denser, denser)
     withheld = f"what lasts less than {spell(runs.least_s)} is not judged"

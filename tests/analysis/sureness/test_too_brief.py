@@ -92,6 +92,16 @@ def test_runs_of_one_reading_leave_a_lower_bound():
     assert check.finding.plain.startswith(f"At least {summary.too_brief} runs were too brief to be measured.")
 
 
+def test_readings_that_are_not_close_enough_are_to_come_closer():
+    """Every 2 s as a rule; where they do already, and runs of 4 s are too brief for them all the same, every 1 s."""
+    runs = runs_of(4.0, 2, 2 * HOUR_S)
+    cycles = sure(Scene(Load(DRAW_A, runs), 2.0, 2 * HOUR_S, seed=2))
+    finding = sampling_too_slow(Runs(cycles, 2.0), limits_for(None, None)).finding
+    assert cycles.summary.too_brief > 0
+    assert finding.plain.endswith("A reading should come every 1 s.")
+    assert finding.first_step == "Take a log with a reading every 1 s or faster."
+
+
 def test_a_gap_between_brief_runs_is_no_rest():
     """Nobody knows whether it ran meanwhile."""
     runs = runs_of(9.0, 3, 2 * HOUR_S, spread=(0.95, 1.05))
