@@ -135,6 +135,11 @@ class CycleSummary:
     energy_u95_Wh: float | None = None
     too_brief: int = 0
 
+    @property
+    def at_least(self) -> bool:
+        """Whether starts and running time, and amounts, are lower bounds."""
+        return self.too_brief > 0
+
 
 @dataclass(frozen=True)
 class RunKind:

@@ -14,6 +14,7 @@ from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR
 from ..stats.ranks import FEWEST
 from .compare import LogComparison, compare_logs
 from .compared import ComparedLog
+from .day_figures import too_brief_of
 from .day_pieces import DayPiece, Pool, by_day, running_s, usual_of
 from .day_trends import FigureStep
 from .pooled import pooled_charge
@@ -160,6 +161,7 @@ def _cycles(pieces: Sequence[DayPiece], covered_s: float) -> Cycles:
         duty_cycle=running_s(pieces) / covered_s if known else None,
         median_run_s=usual_of(cycles, "run_s"),
         median_off_s=usual_of(cycles, "off_before_s"),
+        too_brief=too_brief_of(pieces),
     )
     first = pieces[0].log.cycles
     return Cycles(cycles, summary, first.signal, first.load, covered_s=covered_s)

@@ -18,7 +18,7 @@ from ..not_known import Missing
 from ..one_log.log_report import LogReport
 from ..readings.chunk import SECONDS_PER_HOUR, FloatArray
 from ..stats.interval95 import EVEN, Component, HowSure, Within, combine
-from .compared import Compared, ComparedLog
+from .compared import Compared, ComparedLog, too_brief_in
 
 #: Logs at least this long are told by the day. [s]
 _A_DAY_S: Final = 86400.0
@@ -100,6 +100,9 @@ class RatesOfTwo:
         if not all(log.report.cycles.cycles for log in self._logs):
             bare = [log.report.facts.name for log in self._logs if not log.report.cycles.cycles]
             yield Missing("word on runs", (), f"no run of the load was seen in {' nor in '.join(bare)}")
+            return
+        if why := too_brief_in(self._reports):
+            yield Missing("word on starts and running time", (), why)
             return
         for code, name, unit, scale in (
             ("starts_per_hour", "starts an hour", "", 1.0),

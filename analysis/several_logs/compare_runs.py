@@ -14,7 +14,7 @@ from ..readings.chunk import FloatArray
 from ..stats.interval95 import Within
 from ..stats.ranks import median_read, shift, widened
 from ..sureness.meter_figures import MeterFigures
-from .compared import Compared
+from .compared import Compared, too_brief_in
 from .day_pieces import values_of
 
 #: A ratio known no better than to a factor of a million tells nobody anything. [ln 1]
@@ -39,6 +39,8 @@ _FIGURES: Final = (
     _RunFigure("energy_per_start_Wh", "energy a start", "Wh", "energy_Wh"),
     _RunFigure("charge_per_start_Ah", "charge a start", "Ah", "charge_Ah"),
 )
+#: What brief runs have less of than others, so that without them it is too much.
+_OF_ALL: Final = frozenset({"run_s", "off_before_s", "energy_Wh", "charge_Ah"})
 
 
 def runs_of_two(before: LogReport, after: LogReport, *, one_meter: bool) -> Iterator[Compared | Missing]:
@@ -46,6 +48,7 @@ def runs_of_two(before: LogReport, after: LogReport, *, one_meter: bool) -> Iter
     reports = (before, after)
     if not all(report.cycles.cycles for report in reports):
         return
+    too_brief = too_brief_in(reports)
     # An instant is known to half the spacing of the readings; times as short as that may come out alike or not.
     slack_s = hypot(*((report.facts.usual_interval_s or 0.0) / 2 for report in reports))
     for figure in _FIGURES:
@@ -56,6 +59,8 @@ def runs_of_two(before: LogReport, after: LogReport, *, one_meter: bool) -> Iter
         if not all(len(x) for x in values):
             if figure.unit == "s" or before.facts.side == "dc":
                 yield Missing(f"word on the {figure.name}", (), "no run of a log has it")
+        elif too_brief and figure.field in _OF_ALL:
+            yield Missing(f"word on the {figure.name}", (), too_brief)
         elif figure.field == "surge_A" and not all(
             c.surge_resolved for report in reports for c in report.cycles.cycles
         ):

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from ..charge.between_notes import MarkedStretch
 from ..cycles.cycle import Cycle
+from ..cycles.failed_starts import BRIEF_SHARE
 from ..not_known import Missing
 from ..one_log.log_report import LogReport
 from ..stats.interval95 import Within
@@ -29,6 +31,16 @@ class ComparedLog:
         if self.by_day is None:
             return self.report
         return replace(self.report, cycles=replace(self.report.cycles, cycles=self.by_day))
+
+
+def too_brief_in(reports: Iterable[LogReport]) -> str:
+    """Say which logs lack so many runs, too brief to be measured, that the others do not stand for all; else nothing.
+
+    With fewer missing, counts are off by less than chance makes of them.
+    """
+    summaries = [(report.facts.name, report.cycles.summary) for report in reports]
+    names = [name for name, summary in summaries if summary.too_brief >= max(BRIEF_SHARE * summary.count, 1)]
+    return f"many runs in {' and in '.join(names)} were too brief to be measured" if names else ""
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from ..one_log.log_report import LogReport
 from ..pump_pulse.starts import heights_of
 from ..readings.chunk import SECONDS_PER_HOUR
 from ..readings.measured_span import Span
+from ..sureness.too_brief import too_brief_within
 from .day_pieces import DayPiece, running_s, usual_of
 from .pooled import pooled_charge
 
@@ -45,7 +46,8 @@ class DayFigures:
     `measured_s` is the time that readings stand for; what is told by the hour is told by an hour of that. Draw and sag
     are medians of the runs, the draw without runs whose draw the array may have shared. `busiest_hour` is the most
     starts that any 60 minutes hold. `use` is what the runs took that began then. `start_s` is how long the usual start
-    took, `start_height` its top over the running draw, where the readings show it.
+    took, `start_height` its top over the running draw, where the readings show it. `too_brief` is how many more starts
+    there were at the least, of runs too brief to be measured.
     """
 
     measured_s: float
@@ -65,6 +67,12 @@ class DayFigures:
     use: LoadUse = LoadUse()
     start_s: float | None = None
     start_height: float | None = None
+    too_brief: int = 0
+
+    @property
+    def at_least(self) -> bool:
+        """Whether starts and running time, and what the load took, are lower bounds."""
+        return self.too_brief > 0 or self.use.at_least
 
 
 class FollowedFigure(NamedTuple):
@@ -100,6 +108,7 @@ def figures_of_log(log: LogReport) -> DayFigures:
         log.cycles.cycles,
         summary.duty_cycle,
         _use_of_log(log),
+        summary.too_brief,
     )
 
 
@@ -155,11 +164,29 @@ def figures_of(pieces: Sequence[DayPiece]) -> DayFigures:
         cycles,
         running_s(pieces) / covered_s if covered_s > 0 else None,
         use_together(_use_of(piece) for piece in pieces),
+        too_brief_of(pieces),
     )
 
 
+def too_brief_of(pieces: Iterable[DayPiece]) -> int:
+    """Return how many more starts some pieces hold at the least, of runs too brief to be measured."""
+    by_log: dict[int, list[DayPiece]] = {}
+    for piece in pieces:
+        by_log.setdefault(id(piece.log), []).append(piece)
+    return sum(_too_brief_in(own) for own in by_log.values())
+
+
+def _too_brief_in(pieces: Sequence[DayPiece]) -> int:
+    log = pieces[0].log
+    if len(pieces) == len(log.ledger.days):
+        return log.cycles.summary.too_brief
+    # Of the other days nothing counts here: another log may hold them as well.
+    days = [(piece.began, piece.line.start_us, piece.line.stop_us) for piece in pieces]
+    return sum(too_brief_within(log.cycles, *day) for day in days)
+
+
 def _figures(
-    measured_s: float, charge: Charge, cycles: Sequence[Cycle], duty_cycle: float | None, use: LoadUse
+    measured_s: float, charge: Charge, cycles: Sequence[Cycle], duty_cycle: float | None, use: LoadUse, too_brief: int
 ) -> DayFigures:
     heights = heights_of(cycles)
     return DayFigures(
@@ -180,6 +207,7 @@ def _figures(
         use=use,
         start_s=usual_of(cycles, "start_s"),
         start_height=float(np.nanmedian(heights)) if np.isfinite(heights).any() else None,
+        too_brief=too_brief,
     )
 
 

@@ -17,7 +17,6 @@ from ..pump_pulse.starts import lengths_of, start_lengthens
 from ..readings.chunk import Side
 from ..readings.log_facts import LogFacts
 from ..site.site import Site
-from ..sureness.too_brief import too_brief_within
 from .before_after import BeforeAfter, NamedChange, before_after
 from .day_figures import DayFigures, figures_of, figures_of_log
 from .day_pieces import DayPiece, LeftOut, Pool, pool_of
@@ -55,8 +54,7 @@ class OverLogs:
     calendar and comparison. `side` and `zone` (whose midnights part the days) are of the others, and `whole` holds the
     figures of all these; None where there are none. `findings` are of all logs, the most serious and then the most
     frequent first; `checks` are the limits that only logs of many days together can be held against. `remarks` say in
-    sentences what must be known to read it. `pump` is what they say of a pump's water. `too_brief` is how many more
-    starts there were at the least, of runs too brief to be measured, in what takes part.
+    sentences what must be known to read it. `pump` is what they say of a pump's water.
     """
 
     logs: tuple[OneLog, ...]
@@ -72,12 +70,16 @@ class OverLogs:
     left_out: tuple[LeftOut, ...]
     remarks: tuple[str, ...]
     pump: PumpOverLogs | None = None
-    too_brief: int = 0
+
+    @property
+    def too_brief(self) -> int:
+        """How many more starts there were at the least, of runs too brief to be measured, in what takes part."""
+        return 0 if self.whole is None else self.whole.too_brief
 
     @property
     def at_least(self) -> bool:
         """Whether starts, and what the load took, are lower bounds."""
-        return self.too_brief > 0 or (self.whole is not None and self.whole.use.at_least)
+        return self.whole is not None and self.whole.at_least
 
 
 def wanting_a_look(logs: Iterable[LogReport]) -> tuple[LogReport, ...]:
@@ -134,23 +136,7 @@ def over_logs(
         left_out=pool.left_out,
         remarks=pool.remarks,
         pump=pump,
-        too_brief=_too_brief(pool),
     )
-
-
-def _too_brief(pool: Pool) -> int:
-    by_log: dict[int, list[DayPiece]] = {}
-    for piece in pool.pieces:
-        by_log.setdefault(id(piece.log), []).append(piece)
-    return sum(_too_brief_in(pieces) for pieces in by_log.values())
-
-
-def _too_brief_in(pieces: Sequence[DayPiece]) -> int:
-    """Return how many more starts the pieces of a log hold that count: days that another log holds too are its own."""
-    log = pieces[0].log
-    if len(pieces) == len(log.ledger.days):
-        return log.cycles.summary.too_brief
-    return too_brief_within(log.cycles, [(piece.line.start_us, piece.line.stop_us) for piece in pieces])
 
 
 def _notes(logs: Iterable[LogReport]) -> Iterator[tuple[int, str]]:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
-from itertools import compress
-from typing import Final
 
 import numpy as np
 
@@ -13,8 +10,6 @@ from ..cycles.cycle import Cycles, CycleSummary, lower_end
 from ..cycles.failed_starts import BRIEF_SHARE, LEAST_BRIEF, LIKE_RUNS
 from ..readings.chunk import MICROSECONDS, TimeArray
 from ..signal_levels.rises import QUARTER_S, Rises
-
-_NEVER_US: Final = np.iinfo(np.int64).max
 
 
 def too_brief(cycles: Cycles) -> int:
@@ -27,23 +22,26 @@ def too_brief(cycles: Cycles) -> int:
     return count if count >= max(LEAST_BRIEF, BRIEF_SHARE * len(cycles.cycles)) else 0
 
 
-def too_brief_within(cycles: Cycles, spans_us: Sequence[tuple[int, int]]) -> int:
-    """Return how many of these starts there were at the least within parts of a log, in order, none if few in all. [us]
+def too_brief_within(cycles: Cycles, began: slice, from_us: int, to_us: int) -> int:
+    """Return how many of these starts there were at the least between two instants [us], where these runs began.
 
-    What is known of the whole log may have been in its other parts.
+    What is known of the whole log may have been at another time.
     """
     rises = cycles.rises
     if rises is None or not cycles.summary.too_brief:
         return 0
-    from_us, to_us = np.array([*spans_us, (_NEVER_US, _NEVER_US)]).T
     quarter_us = int(QUARTER_S * MICROSECONDS)
-    begins_us, (starts_us, stops_us) = rises.quarter * quarter_us, _ends_us(cycles)
-    near = np.searchsorted(to_us, begins_us, side="right")
-    inside = (begins_us >= from_us[near]) & (begins_us + quarter_us <= to_us[near])
-    # A run that reaches into a part may have its rise there.
-    reaches = stops_us > from_us[np.searchsorted(to_us, starts_us, side="right")]
-    part = replace(cycles, cycles=tuple(compress(cycles.cycles, reaches)))
-    return max(_rises_beside_runs(part, replace(rises, count=np.where(inside, rises.count, 0))), 0)
+    # Whole quarters of an hour; they are in order.
+    inside = slice(*np.searchsorted(rises.quarter, [-(-from_us // quarter_us), to_us // quarter_us]).tolist())
+    arrays = {name: getattr(rises, name)[inside] for name in ("quarter", "size", "count", "volts", "charged")}
+    # The run before these may go on, and have its rise there.
+    before = [
+        run
+        for run in cycles.cycles[max(began.start - 1, 0) : began.start]
+        if run.stop_us is None or run.stop_us > from_us
+    ]
+    part = replace(cycles, cycles=(*before, *cycles.cycles[began]))
+    return max(_rises_beside_runs(part, replace(rises, **arrays)), 0)
 
 
 def _ends_us(cycles: Cycles) -> tuple[TimeArray, TimeArray]:

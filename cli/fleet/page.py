@@ -143,9 +143,7 @@ def _row(summary: LogSummary) -> tuple[str, ...]:
     return (
         numbers.shortened(summary.log, 80),
         words.load_took(summary) if runs else "",
-        f"{summary.cycles:,}" if runs else "no start",
-        numbers.number(summary.starts_per_hour) if runs else "",
-        numbers.percent(summary.duty_cycle) if runs else "",
+        *(words.how_often(summary) if runs else ("no start", "", "")),
         numbers.duration(summary.median_run_s) if runs else "",
     )
 

@@ -11,7 +11,7 @@ from ...analysis.several_logs.fleet import counts_of, is_unjudged
 from ...analysis.several_logs.pooled import taken_in_all
 from ..render.terminal.answer import Reply
 from ..render.terminal.columns import Columns
-from ..render.wording.answer import LoadTotal, total_of
+from ..render.wording.answer import LoadTotal, bounded, total_of
 from ..render.wording.checks import not_judged
 from ..render.wording.numbers import counted, number, percent, shortened
 
@@ -120,6 +120,16 @@ def gist_of(summary: LogSummary) -> str:
     return worst if not left else f"{worst}; {left}" if summary.findings else left
 
 
+def how_often(summary: LogSummary) -> tuple[str, str, str]:
+    """Return how often a log's load started, in all and in an hour, and its share of the time; at least one run."""
+    seen, brief, rate = summary.cycles or 0, summary.runs_too_brief or 0, summary.starts_per_hour
+    # Those too brief to be measured are so many more in the same time.
+    rate = rate and rate * (1 + brief / max(seen, 1))
+    texts = f"{seen + brief:,}", number(rate), percent(summary.duty_cycle)
+    starts, an_hour, running = (bounded(text, least=brief > 0) for text in texts)
+    return starts, an_hour, running
+
+
 _HEAD = ["", "log", "", "the load took", "runs", "starts an hour", "running", "finding"]
 
 
@@ -129,8 +139,6 @@ def _row(place: int, summary: LogSummary) -> list[str]:
         shortened(summary.log, 40),
         state_of(summary),
         load_took(summary) or "-",
-        f"{summary.cycles:,}" if summary.cycles is not None else "-",
-        number(summary.starts_per_hour) if summary.cycles else "-",
-        percent(summary.duty_cycle) if summary.cycles else "-",
+        *(how_often(summary) if summary.cycles else ("-" if summary.cycles is None else "0", "-", "-")),
         shortened(gist_of(summary), 70),
     ]

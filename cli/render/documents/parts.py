@@ -84,7 +84,7 @@ KEYS: Final = {
     "drawn_u95_Wh=energy.drawn_u95 returned_Wh=energy.returned returned_u95_Wh=energy.returned_u95 measured_s "
     "drawn_Ah_per_h drawn_Wh_per_h starts starts_per_h duty_cycle median_run_s median_rest_s run_W run_A sag_V "
     "start_s start_height busiest_hour load_Ah=use.charge_Ah load_u95_Ah=use.charge_u95_Ah load_Wh=use.energy_Wh "
-    "load_u95_Wh=use.energy_u95_Wh load_at_least=use.at_least",
+    "load_u95_Wh=use.energy_u95_Wh load_at_least=use.at_least runs_too_brief=too_brief",
     "Day": "date start_us stop_us *figures",
     "DayTrend": "stretch code name unit usual per_day span_d count verdict why:text change",
     "CalendarCell": "starts measured_s length_s whole",

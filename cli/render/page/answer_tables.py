@@ -14,7 +14,17 @@ from ....analysis.stats.interval95 import Within
 from ..still_charts.axis import NAMES
 from ..still_charts.bars import AnswerBar
 from ..wording import log_sentences, numbers
-from ..wording.answer import AT_LEAST, LoadTotal, added_up, amount_told, load_took_over, taken_over, use_told
+from ..wording.answer import (
+    AT_LEAST,
+    LoadTotal,
+    added_up,
+    amount_told,
+    load_took_over,
+    rate_told,
+    starts_told,
+    taken_over,
+    use_told,
+)
 from ..wording.several_sentences import called, gravest_said, worst_of
 from .log_tables import MOST_ROWS, Table
 
@@ -154,8 +164,8 @@ def _energy_alone(total: LoadTotal, *, least: bool) -> str | None:
 _OF_LOGS: Final[tuple[tuple[str, Callable[[DayFigures], str]], ...]] = (
     ("The load took", lambda each: use_told(each.use, "Ah")),
     ("In energy", lambda each: use_told(each.use, "Wh")),
-    ("Runs", lambda each: f"{each.starts:,}"),
-    ("Starts an hour", lambda each: numbers.number(each.starts_per_h)),
+    ("Runs", starts_told),
+    ("Starts an hour", rate_told),
     ("Usual run", lambda each: numbers.duration(each.median_run_s)),
     ("All loads, charge", lambda each: log_sentences.drawn(each.charge, "Ah")),
     ("All loads, energy", lambda each: log_sentences.drawn(each.energy, "Wh")),

@@ -253,7 +253,7 @@ def compared(report: Report, *, findings: bool = True) -> Table:
             "Energy drawn in an hour of readings",
             _of_right_sign(lambda log: _drawn_an_hour(log, log.charge.energy, "Wh")),
         ),
-        ("Starts an hour", _of_right_sign(lambda log: numbers.number(log.cycles.summary.starts_per_hour))),
+        ("Starts an hour", _of_right_sign(lambda log: answer.rate_told(log.cycles.summary))),
     )
     # Beside each other short logs are told by their rates; of one alone nothing happened in an hour.
     if len(report.logs) == 1 and not log_sentences.holds_an_hour(report.logs[0]):
@@ -261,16 +261,21 @@ def compared(report: Report, *, findings: bool = True) -> Table:
     lines: tuple[tuple[str, Callable[[LogReport], str]], ...] = (
         ("Charge drawn", _of_right_sign(lambda log: drawn(log.charge.charge, "Ah"))),
         ("Energy drawn", _of_right_sign(lambda log: drawn(log.charge.energy, "Wh"))),
-        ("Starts", _of_right_sign(lambda log: f"{log.cycles.summary.count:,}")),
+        ("Starts", _of_right_sign(lambda log: answer.starts_told(log.cycles.summary))),
         ("Measured", lambda log: numbers.duration(log.charge.span.covered_s)),
         *rates,
-        ("Running", _of_right_sign(lambda log: numbers.percent(log.cycles.summary.duty_cycle))),
+        ("Running", _of_right_sign(_running)),
         ("Usual run", _of_right_sign(lambda log: numbers.duration(log.cycles.summary.median_run_s))),
         ("Usual rest", _of_right_sign(lambda log: numbers.duration(log.cycles.summary.median_off_s))),
         *([("Findings", _finding_titles)] if findings else []),
     )
     table = by_log("What each log shows", lines, report)
     return replace(table, rows=tuple(row for row in table.rows if any(cell != numbers.UNKNOWN for cell in row[1:])))
+
+
+def _running(log: LogReport) -> str:
+    summary = log.cycles.summary
+    return answer.bounded(numbers.percent(summary.duty_cycle), least=summary.at_least)
 
 
 def _of_right_sign(cell: Callable[[LogReport], str]) -> Callable[[LogReport], str]:

@@ -13,7 +13,7 @@ from ....analysis.several_logs.over_logs import wanting_a_look
 from ..still_charts import trends as trend_chart
 from ..still_charts.svg import both_sizes
 from ..wording import log_sentences, numbers, several_sentences
-from ..wording.answer import load_took_over, use_told
+from ..wording.answer import bounded, load_took_over, starts_told, use_told
 from ..wording.several_sentences import cells_of
 from .figures import Figure
 from .log_tables import Table, known_columns
@@ -243,12 +243,13 @@ def months(over: OverLogs, anchors: dict[int, str]) -> tuple[MonthView, ...]:
 
 def _month(month: Month, anchors: dict[int, str]) -> MonthView:
     first = month.days[0].day.date
-    runs = sum(each.day.figures.starts for each in month.days)
+    figures = [each.day.figures for each in month.days]
+    runs = _runs(sum(each.starts + each.too_brief for each in figures), least=any(each.at_least for each in figures))
     days = numbers.counted(len(month.days), "day")
     # Where it is so on each of its days, they need no second figure.
     how_many = "" if month.in_state == len(month.days) else f"on {numbers.counted(month.in_state, 'day')}"
     rows = tuple(_day(each, anchors) for each in month.days)
-    return MonthView(f"{first:%B} {first.year}", days, _took(month.use), _runs(runs), month.state, how_many, rows)
+    return MonthView(f"{first:%B} {first.year}", days, _took(month.use), runs, month.state, how_many, rows)
 
 
 def _day(each: MonthDay, anchors: dict[int, str]) -> DayView:
@@ -256,7 +257,7 @@ def _day(each: MonthDay, anchors: dict[int, str]) -> DayView:
     return DayView(
         name=several_sentences.day_name(each.day.date),
         took=_took(figures.use),
-        runs=f"{figures.starts:,}",
+        runs=starts_told(figures),
         out=log_sentences.drawn(figures.charge or figures.energy, "Ah" if figures.charge else "Wh"),
         state=each.state,
         findings=tuple(finding.plain or finding.title for finding in each.findings or ()),
@@ -272,8 +273,8 @@ def _took(use: LoadUse) -> str:
     return use_told(use, "Wh" if use.charge_Ah is None else "Ah")
 
 
-def _runs(count: int) -> str:
-    return numbers.counted(count, "run") if count else "no run"
+def _runs(count: int, *, least: bool) -> str:
+    return bounded(numbers.counted(count, "run"), least=least) if count else "no run"
 
 
 def left_out(over: OverLogs) -> Table | None:
@@ -285,7 +286,7 @@ def left_out(over: OverLogs) -> Table | None:
         ("Log", lambda pair: log_sentences.log_title(pair[0].log.facts)),
         ("It", lambda pair: pair[0].why),
         ("Its load took", lambda pair: _took(pair[1].figures.use)),
-        ("Runs", lambda pair: f"{pair[1].figures.starts:,}"),
+        ("Runs", lambda pair: starts_told(pair[1].figures)),
         ("Findings", lambda pair: _counted(pair[1].findings)),
     )
     return Table("Logs that take no part", *known_columns(columns, logs), prose=True) if logs else None

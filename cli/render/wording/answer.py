@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from math import floor, log10
 from typing import TYPE_CHECKING, Final, Literal
 
-from ....analysis.cycles.cycle import lower_end
+from ....analysis.cycles.cycle import CycleSummary, lower_end
 from ....analysis.cycles.taken_by_load import TakenByLoad, taken_between, taken_by_load
 from ....analysis.health.finding import is_swapped
 from ....analysis.readings.chunk import MICROSECONDS
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from ....analysis.charge.between_notes import MarkedStretch
     from ....analysis.cycles.cycle import Cycles
     from ....analysis.one_log.log_report import LogReport
-    from ....analysis.several_logs.day_figures import LoadUse
+    from ....analysis.several_logs.day_figures import DayFigures, LoadUse
     from ....analysis.several_logs.over_logs import OverLogs
 
 #: So much of a note is what its part is called by. [characters]
@@ -113,6 +113,24 @@ def _figures(charge: _Amount, energy: _Amount, *, least: bool) -> tuple[str | No
 def amount_told(x: float | None, u95: float | None, unit: str, *, least: bool) -> str:
     """Return an amount with half of its interval, or as a lower bound."""
     return f"{AT_LEAST}{at_least(x)} {unit}" if least and x else numbers.plus_minus(x, u95, unit)
+
+
+def bounded(text: str, *, least: bool) -> str:
+    """Return a count, a rate or a share; said to be a lower bound where it is the `least`."""
+    return f"{AT_LEAST}{text}" if least and text != numbers.UNKNOWN else text
+
+
+def starts_told(of: CycleSummary | DayFigures) -> str:
+    """Return how often a load started in a log or on a day."""
+    seen = of.count if isinstance(of, CycleSummary) else of.starts
+    return bounded(f"{seen + of.too_brief:,}", least=of.at_least)
+
+
+def rate_told(of: CycleSummary | DayFigures) -> str:
+    """Return how often it started in an hour."""
+    seen, rate = (of.count, of.starts_per_hour) if isinstance(of, CycleSummary) else (of.starts, of.starts_per_h)
+    # Those too brief to be measured are so many more in the same time.
+    return bounded(numbers.number(rate and rate * (1 + of.too_brief / max(seen, 1))), least=of.at_least)
 
 
 def use_told(use: LoadUse, unit: Literal["Ah", "Wh"]) -> str:

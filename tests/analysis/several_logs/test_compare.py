@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from compare_scenes import FIGURES, HALF_S, halves, log_of, no_difference, runs_of, stationary
+from load_scenes import Load
 from report_scenes import make_cycle, make_log
 from telling import told
 
@@ -118,6 +119,30 @@ def test_cuts_are_even_and_running_time_is_shared_among_them():
     assert cuts.tolist() == [0, 25e6, 50e6, 75e6, 100e6]
     assert seconds_within(np.array([20e6]), np.array([60e6]), cuts).tolist() == [5, 25, 10, 0]
     assert even_cuts(7, 7) == [7]
+
+
+def test_of_runs_too_brief_for_the_readings_no_habit_is_told():
+    """A fifth more starts, of half the length: those that were measured are fewer, which says nothing."""
+    chance = np.random.default_rng(11)
+    time_s, logs = np.arange(0, HALF_S, 2.0), []
+    for run_s, rest_s in ((9.0, 100.0), (3.5, 90.0)):
+        rests = rest_s * chance.uniform(0.8, 1.2, 200)
+        edges = np.stack([rests, run_s * chance.uniform(0.7, 1.3, 200)], axis=1).ravel().cumsum().reshape(-1, 2)
+        runs = [(float(a), float(b)) for a, b in edges if b < HALF_S - 60]
+        amps = 2.0 + Load(30.0, runs).current_A(time_s) + chance.normal(0, 0.02, len(time_s))
+        logs.append(log_of(time_s, np.round(amps, 2), np.round(25.4 - 0.012 * amps, 2)))
+    before, after = (log.report.cycles.summary for log in logs)
+    assert (before.too_brief, after.too_brief >= 0.1 * after.count) == (0, True)
+    assert after.starts_per_hour < before.starts_per_hour
+    comparison = compare_logs(*logs)
+    assert {"starts_per_hour", "duty_cycle", "median_run_s", "median_rest_s"}.isdisjoint(
+        row.code for row in comparison.rows
+    )
+    assert "run_W" in {row.code for row in comparison.rows}
+    assert sum("too brief to be measured" in left.because for left in comparison.left_out) == 5
+    few = replace(logs[1].report.cycles, summary=replace(after, too_brief=int(0.1 * after.count) - 1))
+    few_missing = replace(logs[1], report=replace(logs[1].report, cycles=few))
+    assert "starts_per_hour" in {row.code for row in compare_logs(logs[0], few_missing).rows}
 
 
 # -- what cancels ------------------------------------------------------------------------------------------------------

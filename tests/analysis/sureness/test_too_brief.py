@@ -166,28 +166,26 @@ def test_many_beside_long_runs_are_not_taken_for_its_own():
 
 @pytest.mark.parametrize("seed", range(many(2, 10)))
 def test_a_part_of_a_log_has_no_more_starts_than_there_were(seed):
-    """Runs that were measured and those too brief, in one part and in two with a hole between."""
+    """Runs that were measured and those too brief together, in parts of any length."""
     span_s = 6 * HOUR_S
     runs = runs_of(7.0, seed, span_s)
     cycles = sure(Scene(Load(DRAW_A, runs), 4.0, span_s, seed=seed))
-    begun_us = np.array([T0_US + start * US for start, _ in runs])
-    ends_s = np.sort(np.random.default_rng(seed).uniform(0, span_s, 4))
-    all_us = T0_US + np.array([0.0, *ends_s, span_s]) * US
-    whole = [(T0_US - 3600 * US, round(all_us[-1]) + 3600 * US)]
-    for spans in ([(int(a), int(b))] for a, b in pairwise(all_us)):
-        assert 0 <= too_brief_within(cycles, spans) <= _begun(begun_us, spans) - _begun(_starts_us(cycles), spans)
-    halves = [(T0_US, T0_US + round(2.5 * HOUR_S * US)), (T0_US + round(3.5 * HOUR_S * US), whole[0][1])]
-    least = too_brief_within(cycles, halves)
-    assert 0 < least <= _begun(begun_us, halves) - _begun(_starts_us(cycles), halves)
-    assert too_brief_within(cycles, whole) == cycles.summary.too_brief
+    begun_us = T0_US + np.array([start for start, _ in runs]) * US
+    seen_us = np.array([run.start_us for run in cycles.cycles])
+    cuts_us = T0_US + np.sort(np.random.default_rng(seed).uniform(0, span_s, 4)) * US
 
+    def least(from_us, to_us):
+        began = slice(*np.searchsorted(seen_us, [from_us, to_us]).tolist())
+        count = too_brief_within(cycles, began, from_us, to_us)
+        inside = int(((begun_us >= from_us) & (begun_us < to_us)).sum())
+        assert 0 <= count <= max(inside - (began.stop - began.start), 0)
+        return count
 
-def _starts_us(cycles):
-    return np.array([run.start_us for run in cycles.cycles])
-
-
-def _begun(starts_us, spans):
-    return sum(int(((starts_us >= a) & (starts_us < b)).sum()) for a, b in spans)
+    for ends_us in pairwise(np.round([T0_US, *cuts_us, T0_US + span_s * US]).astype(int).tolist()):
+        least(*ends_us)
+    assert least(T0_US, T0_US + 3 * 3600 * US) > 20
+    # Of the quarters of an hour that it has a part of, too.
+    assert least(T0_US - 3600 * US, T0_US + 7 * 3600 * US) == cycles.summary.too_brief
 
 
 @examples(6, 60)

@@ -13,7 +13,7 @@ from shuntbook.analysis.health.finding import WRONG_SIGN
 from shuntbook.analysis.several_logs.fleet import LogSummary, ranked
 from shuntbook.cli.fleet.chart import histogram
 from shuntbook.cli.fleet.page import render
-from shuntbook.cli.fleet.words import load_took, told
+from shuntbook.cli.fleet.words import how_often, load_took, told
 
 
 def read(summary, **changes):
@@ -64,6 +64,10 @@ def test_an_amount_is_told_of_as_many_runs_as_it_is_of():
     brief = replace(both, load_u95_Ah=None, load_u95_Wh=None, runs_too_brief=30)
     assert told(brief) == "took at least 8.3 Ah (200 Wh) in 12 of 42 runs or more"
     assert "at least 8.3 Ah" in Reader(render([brief], "1")).said
+    often = replace(brief, starts_per_hour=6.0, duty_cycle=0.1)
+    assert how_often(often) == ("at least 42", "at least 21.0", "at least 10 %")
+    assert how_often(replace(often, runs_too_brief=0)) == ("12", "6.00", "10 %")
+    assert "at least 21.0" in Reader(render([often], "1")).said
     assert told(read(log("a"))) == "what its load took is not known"
     assert load_took(replace(both, codes=(WRONG_SIGN,))) == ""
 

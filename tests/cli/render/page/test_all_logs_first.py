@@ -180,6 +180,8 @@ def test_a_lower_bound_is_called_one_wherever_it_stands(report):
     made = make_report(*logs, over=over_logs(logs, zone_of))
     sheet = Reader(render_one_page(made)).said.replace("\N{NO-BREAK SPACE}", " ")
     assert "The load took at least 120 Ah 20.00 Ah ± 0.10 at least 3.0 Ah" in sheet
+    assert "Runs at least 723 69 at least 50" in sheet
+    assert "Starts an hour at least 1.59 2.88 at least 2.08 Usual run" in sheet
     assert "In energy at least 1,300 Wh 75.0 Wh ± 2.0 at least 75 Wh" in sheet
     assert answer_bars_of_all(made.over)[0].text == "at least 120 Ah"
     days = {row["date"]: row["load_at_least"] for row in rows_of(made, "load_by_day.csv")}
