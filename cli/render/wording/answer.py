@@ -151,19 +151,21 @@ def load_took(log: LogReport) -> LoadTotal | None:
 class NotedPart:
     """What a stretch from one note to the next came to, ready to be shown.
 
-    ``text`` is the note's, ``lasted`` how long it went on; ``amounts`` are what went out to all loads, and ``load``
-    what the one that was looked for took of it, empty where that is not known.
+    ``text`` is the note's, ``lasted`` how long it went on; ``amounts`` are what went out to all loads, ``where`` that
+    was measured, and ``load`` what the one that was looked for took of it, empty where that is not known.
     """
 
     text: str
     lasted: str
     amounts: str
+    where: str
     load: str
 
     @property
     def in_line(self) -> str:
         """What stands behind its name in one line."""
-        return f"{self.lasted}: {self.amounts}"
+        # Without it the figure would be taken for that of the load it stands below.
+        return f"{self.lasted}: {self.amounts} {self.where}"
 
 
 def noted_parts(log: LogReport) -> tuple[NotedPart, ...]:
@@ -178,6 +180,7 @@ def _noted_part(log: LogReport, stretch: MarkedStretch) -> NotedPart:
         numbers.shortened(stretch.text, _MOST_OF_NOTE),
         numbers.duration((stretch.stop_us - stretch.start_us) / MICROSECONDS),
         _one_or_both(amounts) or numbers.UNKNOWN,
+        "out of the bank" if log.facts.side == "dc" else "behind the inverter",
         _load_in(log, stretch),
     )
 

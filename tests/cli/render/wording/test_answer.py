@@ -193,7 +193,10 @@ def test_each_part_from_note_to_note_says_what_went_out_and_what_the_load_took()
     log = with_parts(make_log(), 90, 1190, 1195, 1250)
     cut = with_parts(make_log(), 90, 360, 600)
     first, second, third = answer.noted_parts(log)
-    assert (first.text, first.in_line) == ("first crate", "18 min 20 s: 1.000 Ah ± 0.016 (25.0 Wh ± 0.4)")
+    assert (first.text, first.in_line) == (
+        "first crate",
+        "18 min 20 s: 1.000 Ah ± 0.016 (25.0 Wh ± 0.4) out of the bank",
+    )
     assert first.load == "3.12 Ah (77.0 Wh) in 5 runs"
     assert (second.load, third.load) == ("no run", "part of a run")
     assert [part.load for part in answer.noted_parts(cut)] == [
@@ -225,4 +228,4 @@ def with_two_kinds(log):
 def test_behind_an_inverter_a_part_has_no_charge():
     """Amps there are none of the bank's."""
     (part,) = answer.noted_parts(with_facts(with_parts(make_log(), 90, 1190), side="ac"))
-    assert part.in_line == "18 min 20 s: 25.0 Wh ± 0.4"
+    assert part.in_line == "18 min 20 s: 25.0 Wh ± 0.4 behind the inverter"
