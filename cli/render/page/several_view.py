@@ -125,7 +125,10 @@ def several_view(report: Report, anchors: dict[int, str]) -> SeveralView | None:
     trend_sentences, change_sentences = several_sentences.days_said(over), several_sentences.change_said(over)
     return SeveralView(
         when=several_sentences.when(over),
-        headline=(*([total.sentence] if total is not None else []), *several_sentences.headline(over)),
+        headline=(
+            *([total.sentence] if total is not None else []),
+            *several_sentences.headline(over, names_missing_days=False),
+        ),
         chart=_chart(over),
         trends=trends(over),
         trends_said=tuple(trend_sentences),

@@ -86,8 +86,11 @@ def without_readings(over: OverLogs) -> str:
     )
 
 
-def headline(over: OverLogs) -> list[str]:
-    """Say what all the logs together took and how often the load started, and how many logs want action."""
+def headline(over: OverLogs, *, names_missing_days: bool = True) -> list[str]:
+    """Say what all the logs together took and how often the load started, and how many logs want action.
+
+    `names_missing_days`: unless `when` stands nearby, which names them too.
+    """
     whole = over.whole
     if whole is None:
         return ["No log could be set beside the others: none has dates and readings that add up."]
@@ -101,7 +104,7 @@ def headline(over: OverLogs) -> list[str]:
     starts = f" {name} started {at_least}{numbers.counted(count, 'time')}"
     if whole.starts_per_h is not None and not over.at_least:
         starts += f", {numbers.number(whole.starts_per_h)} an hour"
-    none = without_readings(over)
+    none = without_readings(over) if names_missing_days else ""
     no_log = f" No readings on {none}." if none else ""
     return [f"In {numbers.duration(whole.measured_s)} of readings{took}{starts}.{no_log}", _acts(over)]
 

@@ -20,6 +20,7 @@ from shuntbook.cli.render.documents.report import over_document
 from shuntbook.cli.render.page.answer_tables import answer_bars_of_all
 from shuntbook.cli.render.page.first_screen import first_screen
 from shuntbook.cli.render.page.page import render, render_one_page
+from shuntbook.cli.render.page.several_view import several_view
 from shuntbook.cli.render.still_charts.clock_rows import clock_rows
 from shuntbook.cli.render.still_charts.run_rows import MOST_NARROW
 from shuntbook.cli.render.terminal.report import report_answer
@@ -208,8 +209,10 @@ def test_trends_of_all_logs_are_in_their_table(report):
 
 
 def test_days_without_readings_are_named(report):
-    """In the terminal's answer and in --explain."""
+    """In the terminal's answer and in --explain; once on the page."""
     assert "No readings on 23 Oct." in answer_of(report, 200)
+    view = several_view(report, {})  # there they stand below the title
+    assert "23 Oct" in view.when and "23 Oct" not in " ".join(view.headline)
     assert several_sentences.without_readings(replace(report.over, days=report.over.days[4:])) == ""
 
 
