@@ -11,6 +11,7 @@ from ....analysis.several_logs.newest_state import MonthDay, months_of
 from ....analysis.several_logs.over_logs import over_logs
 from ..wording.clock import zone_of
 from ..wording.log_sentences import named_load
+from ..wording.several_sentences import days_left_out
 from .csv_text import Cell, csv_text
 from .parts import Document
 
@@ -26,6 +27,8 @@ _HEAD: Final = (
 )
 #: The state of a day of which there is no log.
 NO_READINGS: Final = "no readings"
+#: And of one that only logs hold that take no part, as those of another zone.
+LEFT_OUT: Final = "left out"
 
 
 def by_day_text(report: Report) -> str:
@@ -40,11 +43,13 @@ def by_day_text(report: Report) -> str:
 def _days(over: OverLogs) -> Iterator[dict[str, Cell]]:
     load = next((named_load(one.log) for one in over.logs if one.log.cycles.cycles), None)
     known = {each.day.date: each for month in months_of(over) for each in month.days}
+    left_out = days_left_out(over)
     first, last = (over.days[0].date, over.days[-1].date) if over.days else (date.min, date.min)
     for k in range((last - first).days + 1 if known else 0):
         day = first + timedelta(days=k)
         # A day that nobody measured has its row, so that rows are days.
-        row: dict[str, Cell] = _of_day(known[day]) if day in known else {"state": NO_READINGS}
+        without = LEFT_OUT if day in left_out else NO_READINGS
+        row: dict[str, Cell] = _of_day(known[day]) if day in known else {"state": without}
         yield row | {"date": day.isoformat(), "load": load}
 
 

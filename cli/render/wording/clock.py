@@ -119,6 +119,15 @@ def elapsed(us: int) -> str:
     return f"{'−' if seconds < 0 else '+'}{abs(seconds) // 3600}:{abs(seconds) // 60 % 60:02d}:{abs(seconds) % 60:02d}"
 
 
+def days_held(start_us: int | None, stop_us: int | None, facts: Dated) -> list[date]:
+    """Return the days of a log's zone that a stretch of time touches [us]; none where it has no dates."""
+    if facts.undated or start_us is None or stop_us is None:
+        return []
+    # What ends at midnight holds nothing of the day that begins then.
+    first, last = (local(us, facts).date() for us in (start_us, max(stop_us - 1, start_us)))
+    return [first + timedelta(days=k) for k in range((last - first).days + 1)]
+
+
 def days_named(days: Sequence[date]) -> str:
     """Return days in order as people write them, those in a row from the first to the last: ``1 and 2 Nov, 5 Nov``."""
     rows: list[list[date]] = []

@@ -79,7 +79,7 @@ def without_readings(over: OverLogs) -> str:
     """Name the days between the first and the last of which there is no reading; empty where there is none."""
     if not over.days:
         return ""
-    known = {day.date for day in over.days}
+    known = {day.date for day in over.days} | days_left_out(over)
     first, last = over.days[0].date, over.days[-1].date
     return clock.days_named(
         [day for k in range((last - first).days) if (day := first + timedelta(days=k)) not in known]
@@ -151,13 +151,17 @@ def gravest_said(log: LogReport) -> str:
 
 def called(log: LogReport) -> str:
     """Return the day that a log is of, as people write it; its title where it is of several or has no dates."""
-    span = log.charge.span
-    if log.facts.undated or span.start_us is None or span.stop_us is None:
-        return log_title(log.facts)
-    # A log that ends at midnight holds nothing of the day that begins then.
-    ends_us = span.start_us, max(span.stop_us - 1, span.start_us)
-    first, last = (clock.local(us, log.facts).date() for us in ends_us)
-    return day_name(first) if first == last else log_title(log.facts)
+    days = _days_of(log)
+    return day_name(days[0]) if len(days) == 1 else log_title(log.facts)
+
+
+def days_left_out(over: OverLogs) -> set[date]:
+    """Return the days of which there are readings, but only in logs that take no part."""
+    return {day for left in over.left_out for day in _days_of(left.log)} - {day.date for day in over.days}
+
+
+def _days_of(log: LogReport) -> list[date]:
+    return clock.days_held(log.charge.span.start_us, log.charge.span.stop_us, log.facts)
 
 
 def days_said(over: OverLogs) -> list[str]:

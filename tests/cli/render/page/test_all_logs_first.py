@@ -14,7 +14,7 @@ from report_scenes import make_report
 
 from shuntbook.analysis.health.finding import Check, Finding
 from shuntbook.analysis.several_logs.over_logs import over_logs
-from shuntbook.cli.render.documents.csv_over_logs import NO_READINGS
+from shuntbook.cli.render.documents.csv_over_logs import BY_DAY, LEFT_OUT, NO_READINGS
 from shuntbook.cli.render.documents.csv_tables import FILES, csv_files
 from shuntbook.cli.render.documents.report import over_document
 from shuntbook.cli.render.page.answer_tables import answer_bars_of_all
@@ -214,6 +214,17 @@ def test_days_without_readings_are_named(report):
     view = several_view(report, {})  # there they stand below the title
     assert "23 Oct" in view.when and "23 Oct" not in " ".join(view.headline)
     assert several_sentences.without_readings(replace(report.over, days=report.over.days[4:])) == ""
+
+
+def test_a_day_of_a_log_that_takes_no_part_is_not_without_readings(report):
+    """One of another zone: its day is there, but its midnights are others."""
+    other = day_log(date(2026, 10, 23), zone="Asia/Tokyo")
+    logs = (*report.logs, other)
+    more = make_report(*logs, over=over_logs(logs, zone_of))
+    assert [left.log for left in more.over.left_out] == [other]
+    assert several_sentences.without_readings(more.over) == ""
+    rows = {row["date"]: row for row in rows_of(more, f"{BY_DAY}.csv")}
+    assert (rows["2026-10-23"]["state"], rows["2026-10-23"]["load_Ah"]) == (LEFT_OUT, "")
 
 
 def test_days_in_a_row_are_named_by_their_ends():
