@@ -10,6 +10,7 @@ import numpy as np
 
 from ..charge.amounts import Amounts, Charge
 from ..cycles.cycle import Cycle, lower_end
+from ..health.finding import is_swapped
 from ..health.runs import busiest_hour
 from ..one_log.log_report import LogReport
 from ..pump_pulse.starts import heights_of
@@ -74,6 +75,11 @@ class DayFigures:
         """Whether starts and running time, and what the load took, are lower bounds."""
         return self.too_brief > 0 or self.use.at_least
 
+    @property
+    def runs(self) -> int | None:
+        """How many runs began; None where nothing was measured or the sign seems wrong."""
+        return None if self.starts_per_h is None else self.starts
+
 
 class FollowedFigure(NamedTuple):
     """A figure that is followed from day to day: its code, a field of `DayFigures`, its name and its unit."""
@@ -102,6 +108,8 @@ FIGURES: Final = (
 def figures_of_log(log: LogReport) -> DayFigures:
     """Return the figures of a whole log."""
     summary, charge = log.cycles.summary, log.charge
+    if is_swapped(log.findings):
+        return _unknown(charge.span.covered_s)
     return _figures(
         charge.span.covered_s,
         charge,
@@ -158,8 +166,11 @@ def figures_of(pieces: Sequence[DayPiece]) -> DayFigures:
     covered_s = whole.span.covered_s
     cycles = tuple(cycle for piece in pieces for cycle in piece.cycles)
     # Watts may have been read for longer than amps; a day counts the longer of the two.
+    measured_s = max(covered_s, sum(piece.line.measured_s for piece in pieces))
+    if any(is_swapped(piece.log.findings) for piece in pieces):
+        return _unknown(measured_s)
     return _figures(
-        max(covered_s, sum(piece.line.measured_s for piece in pieces)),
+        measured_s,
         whole,
         cycles,
         running_s(pieces) / covered_s if covered_s > 0 else None,
@@ -183,6 +194,11 @@ def _too_brief_in(pieces: Sequence[DayPiece]) -> int:
     # Of the other days nothing counts here: another log may hold them as well.
     days = [(piece.began, piece.line.start_us, piece.line.stop_us) for piece in pieces]
     return sum(too_brief_within(log.cycles, *day) for day in days)
+
+
+def _unknown(measured_s: float) -> DayFigures:
+    """Return the figures of what is the wrong way round: its rests would be its runs, what came back its draw."""
+    return DayFigures(measured_s, None, None, None, None, 0, None, None, None, None, None, None, None, None)
 
 
 def _figures(

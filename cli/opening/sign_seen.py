@@ -97,7 +97,9 @@ def sign_watched(intake: Intake, stated: Stated) -> Through:
     looked at together, and the next ones as long as they say nothing.
     """
     layout = intake.export.layouts[0]
-    plan = _signed_column(layout, stated) if isinstance(layout, Layout) and sign_is_open(intake, stated) else None
+    if not isinstance(layout, Layout) or not sign_is_open(intake, stated):
+        return iter
+    plan = _signed_column(layout, stated)
     if plan is None or not {"current_A", "voltage_V"} <= set(intake.export.quantities):
         return iter
 

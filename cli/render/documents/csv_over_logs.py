@@ -62,7 +62,7 @@ def _of_day(each: MonthDay) -> dict[str, Cell]:
         "load_Wh": figures.use.energy_Wh,
         "load_u95_Wh": figures.use.energy_u95_Wh,
         "load_at_least": figures.use.at_least,
-        "runs": figures.starts,
+        "runs": figures.runs,
         "findings": "; ".join(finding.plain or finding.title for finding in each.findings or ()),
         **{name: getattr(figures, name) for name in _OF_FIGURES},
     }

@@ -122,8 +122,8 @@ def bounded(text: str, *, least: bool) -> str:
 
 def starts_told(of: CycleSummary | DayFigures) -> str:
     """Return how often a load started in a log or on a day."""
-    seen = of.count if isinstance(of, CycleSummary) else of.starts
-    return bounded(f"{seen + of.too_brief:,}", least=of.at_least)
+    seen = of.count if isinstance(of, CycleSummary) else of.runs
+    return numbers.UNKNOWN if seen is None else bounded(f"{seen + of.too_brief:,}", least=of.at_least)
 
 
 def rate_told(of: CycleSummary | DayFigures) -> str:

@@ -13,6 +13,7 @@ from ....analysis.pump_pulse.flow_trend import FlowTrend
 from ....analysis.several_logs.day_trends import NEAREST
 from ....analysis.several_logs.fleet import gravest, worst_first
 from . import clock, log_sentences, numbers
+from .answer import UNTIL_TURNED
 from .how_it_runs import trend_sentence, volume_text
 from .log_sentences import load_name, log_title
 from .numbers import amount, duration, number, rounded_u95, with_sign
@@ -94,19 +95,22 @@ def headline(over: OverLogs, *, names_missing_days: bool = True) -> list[str]:
     whole = over.whole
     if whole is None:
         return ["No log could be set beside the others: none has dates and readings that add up."]
+    name = next((load_name(one.log) for one in over.logs if one.log.cycles.cycles), "the largest load")
+    measured = f"{numbers.duration(whole.measured_s)} of readings"
+    if whole.runs is None and whole.measured_s > 0:
+        return [f"What {name} took, and the bank gave, in {measured} is not known {UNTIL_TURNED}.", _acts(over)]
     amounts = [
         log_sentences.drawn(x, unit) for x, unit in ((whole.charge, "Ah"), (whole.energy, "Wh")) if x is not None
     ]
     who = "the bank gave" if over.side == "dc" else "the loads behind the inverter took"
     took = f" {who} {amounts[0]}{f' ({amounts[1]})' if len(amounts) > 1 else ''};" if amounts else ""
-    name = next((load_name(one.log) for one in over.logs if one.log.cycles.cycles), "the largest load")
     at_least, count = "at least " if over.at_least else "", whole.starts + over.too_brief
     starts = f" {name} started {at_least}{numbers.counted(count, 'time')}"
     if whole.starts_per_h is not None and not over.at_least:
         starts += f", {numbers.number(whole.starts_per_h)} an hour"
     none = without_readings(over) if names_missing_days else ""
     no_log = f" No readings on {none}." if none else ""
-    return [f"In {numbers.duration(whole.measured_s)} of readings{took}{starts}.{no_log}", _acts(over)]
+    return [f"In {measured}{took}{starts}.{no_log}", _acts(over)]
 
 
 def _acts(over: OverLogs) -> str:

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from dataclasses import replace
 from datetime import date
 
@@ -12,7 +13,7 @@ from logs_of_days import day_log, days_from, zone_of
 from page_reading import Reader, undrawn  # noqa: F401  (a fixture)
 from report_scenes import make_report
 
-from shuntbook.analysis.health.finding import Check, Finding
+from shuntbook.analysis.health.finding import WRONG_SIGN, Check, Finding
 from shuntbook.analysis.several_logs.over_logs import over_logs
 from shuntbook.cli.render.documents.csv_over_logs import BY_DAY, LEFT_OUT, NO_READINGS
 from shuntbook.cli.render.documents.csv_tables import FILES, csv_files
@@ -24,11 +25,12 @@ from shuntbook.cli.render.page.several_view import several_view
 from shuntbook.cli.render.still_charts.clock_rows import clock_rows
 from shuntbook.cli.render.still_charts.run_rows import MOST_NARROW
 from shuntbook.cli.render.terminal.report import report_answer
-from shuntbook.cli.render.wording import clock, several_sentences, shown
+from shuntbook.cli.render.wording import clock, numbers, several_sentences, shown
 
 PASSED = Check("short_cycling", "passed", "", "", "")
 #: 23 October has no log; after 31 October all is well.
 DAYS = [day for day in days_from("2026-10-20", 20) if str(day) != "2026-10-23"]
+DAY_S = 86_400.0
 BAD = {"2026-10-28": 22, "2026-10-29": 35, "2026-10-30": 39, "2026-10-31": 37}
 
 
@@ -214,6 +216,27 @@ def test_days_without_readings_are_named(report):
     view = several_view(report, {})  # there they stand below the title
     assert "23 Oct" in view.when and "23 Oct" not in " ".join(view.headline)
     assert several_sentences.without_readings(replace(report.over, days=report.over.days[4:])) == ""
+
+
+def test_of_a_log_the_wrong_way_round_no_figure_is_told_of_many(report):
+    """Its rests would be its runs: its day, and the sum, are not known until it is turned, wherever they stand."""
+    *others, newest = report.logs
+    wrong = Finding(WRONG_SIGN, "act", "Draw and return seem swapped", "", "", "")
+    logs = (*others, replace(newest, findings=(wrong,)))
+    over = over_logs(logs, zone_of)
+    swapped = make_report(*logs, over=over)
+    assert "What the well pump took, and the bank gave, in" in answer_of(swapped, 200)
+    assert "not known until the log is turned" in answer_of(swapped, 200)
+    assert not re.search(r"\d (Ah|Wh)|load started \d", answer_of(swapped, 200))
+    figures = over.days[-1].figures
+    assert (figures.runs, figures.charge, figures.use.charge_Ah, figures.measured_s) == (None, None, None, DAY_S)
+    row = rows_of(swapped, f"{BY_DAY}.csv")[-1]
+    assert [row[name] for name in ("state", "load_Ah", "load_Wh", "runs", "duty_cycle")] == ["act", "", "", "", ""]
+    (month, _) = several_view(swapped, {}).months
+    assert {month.rows[-1].took, month.rows[-1].runs, month.rows[-1].out} == {numbers.UNKNOWN}
+    assert not re.search(r"\d (Ah|Wh)", " ".join(several_view(swapped, {}).headline))
+    # Nor does it count in a trend; the day of the change is of neither side.
+    assert sum(trend.count for trend in over.trends if trend.code == "starts_per_h") == len(DAYS) - 2
 
 
 def test_a_day_of_a_log_that_takes_no_part_is_not_without_readings(report):
