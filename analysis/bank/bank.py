@@ -122,7 +122,11 @@ def _gives(bank: Bank, current_A: float) -> tuple[float | None, float | None, li
             not_judged.append("What the frost takes from it was not judged: each maker of its kind has other figures.")
         return None, None, not_judged
     if bank.hour_rate_h is None:
-        return None, None, ["No estimate by Peukert's law: add bank.hour_rate_h, the hours of the rated capacity."]
+        return (
+            None,
+            None,
+            [f"No estimate by Peukert's law{_nor_cold(bank)}: add bank.hour_rate_h, the hours of the rated capacity."],
+        )
     exponent = bank.peukert_exponent
     assumptions = []
     if exponent is None:
@@ -141,6 +145,13 @@ def _gives(bank: Bank, current_A: float) -> tuple[float | None, float | None, li
         cold = bank.shown.of_temperature(bank.at_degC)
         assumptions.append(f"At {cold} it gives 1/{multiplier:.3g} of that ({COLD_SOURCE}).")
     return share, exponent, assumptions
+
+
+def _nor_cold(bank: Bank) -> str:
+    """Say that the cold is left out with the law, where it would take something."""
+    if bank.at_degC is None or (multiplier := cold_multiplier(bank.at_degC)) <= 1:
+        return ""
+    return f", nor of the {bank.shown.of_temperature(bank.at_degC)}, where it gives 1/{multiplier:.3g} of its charge"
 
 
 def recharge(bank: Bank, array: Array | None, taken_Ah: float, *, daily_use_Wh: Within = NOTHING) -> Recharge | Missing:

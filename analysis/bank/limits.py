@@ -47,7 +47,7 @@ class BankCheck:
 
     `verdict` is the worst word of all that was compared; None, not judged, where nothing wrong was found and what
     decides is missing: then `not_judged` holds it, with the keys to add. `parts` are what was compared, but for the
-    sag.
+    sag; `volts_open` tells that something switches off at a voltage, and that at a start is not known.
     """
 
     verdict: Judgement | None
@@ -55,6 +55,7 @@ class BankCheck:
     sag: Sag | Missing
     not_judged: tuple[Missing, ...]
     assumptions: tuple[str, ...]
+    volts_open: bool = False
 
     @property
     def worst_part(self) -> Judged | Sag | None:

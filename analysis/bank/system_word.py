@@ -17,6 +17,7 @@ _CARRIES: Final = {
     "doubtful": "Whether the system carries it is doubtful",
     "fails": "The system does not carry it",
 }
+_VOLTS_OPEN: Final = "its voltage at a start not judged"
 _NOT_KNOWN: Final = "Whether the system carries it is not known"
 
 
@@ -52,6 +53,9 @@ def system_word(
     """
     words = [(each.name, each.verdict) for each in (*inverters, InverterWord("the bank", bank.verdict))]
     clauses = [f"{name} {WORD[word]}" for name, word in words if word is not None]
+    # A bank that gives the amps may still fall to where all is switched off.
+    if bank.verdict == "holds" and bank.volts_open:
+        clauses[-1] += f" ({_VOLTS_OPEN})"
     judged: list[Judgement] = [word for _, word in words if word is not None]
     missing = [(each.name, each.add) for each in inverters if each.verdict is None and each.add]
     missing += [("the bank", to_add(bank))] if bank.verdict is None else []

@@ -10,9 +10,11 @@ from ..bank.rested_state import Freezing, freezing, lowest_pct
 from ..bank.sag import Sag
 from ..bank.system_word import to_add
 from ..bank.wear import bank_life
+from ..equipment.bank_voltage import charging_V
 from ..equipment.conductor import check_conductors
 from ..equipment.inverter_losses import losses_of
 from ..equipment.judged import WORD, between, worded
+from ..equipment.protection import MAINS_SIDE
 from ..equipment.solar import array_day_Wh, performance_ratio_of
 from ..equipment.water import TankPlan, tank_plan
 from ..forecast.bank_check import bank_by_plates
@@ -41,9 +43,10 @@ def describe(site: Site) -> list[str]:
         *_bank_word(site),
         *map(_inverter, site.inverters),
         *(text for load in site.loads for text in (_load(load, site), *start_words(load, site))),
-        *([_array(site.array)] if site.array else []),
+        *([_array(site.array, site.bank)] if site.array else []),
         *(_charger(charger, site) for charger in site.chargers),
         *(text for each in zip(site.conductors, check_conductors(site), strict=True) for text in conductor_said(*each)),
+        *_mains_side(site),
         *([_water(site.water)] if site.water else []),
         *map(_meter, site.meters),
         *_limits(site.limits),
@@ -142,6 +145,11 @@ def _bank_word(site: Site) -> list[str]:
         sag = check.sag
         fall = f"At a start it may fall to {between(sag.lowest_V)} V; {sag.below} below {sag.cut_off_V:g} V"
         parts.append(worded(fall, sag.verdict, sag.by_figures, sag.conditions))
+    if check.volts_open:
+        parts.append(
+            "Its voltage at a start was not judged: a log with starts tells it; or add bank.resistance_mohm to the "
+            "site file."
+        )
     return [f"With all loads the bank {WORD[check.verdict]}: {' '.join(parts)}"]
 
 
@@ -192,7 +200,7 @@ def _load(load: Load, site: Site) -> str:
             (load.voltage_V, "{} V"),
             (load.current_A, "{} A"),
             (load.power_W, "{} W in"),
-            (load.hp, "{} hp at the shaft"),
+            (load.hp and float(f"{load.hp:.4g}"), "{} hp at the shaft"),
             (load.power_factor, "power factor {}"),
             (_CAPACITORS[load.capacitor] if load.capacitor else None, "{}"),
             (load.code_letter, "code letter {}"),
@@ -209,12 +217,22 @@ def _load(load: Load, site: Site) -> str:
     return f"Load '{load.name}': {load.kind}{main}, {fed}{phases}; {figures}{running}."
 
 
-def _array(array: Array) -> str:
+def _most_A(array: Array, bank: Bank) -> str:
+    """Say what its watts are in amps into the bank: what the controller must bear is on its plate, not in the file."""
+    if array.controller == "pwm":
+        return ""
+    return (
+        f", up to {array.power_W / charging_V(bank)[0]:.0f} A into the bank (hold its controller's plate against that)"
+    )
+
+
+def _array(array: Array, bank: Bank) -> str:
     words = f"Array: {number(array.power_W)} W"
     if array.controller:
         words += f" on {'an MPPT' if array.controller == 'mppt' else 'a PWM'} charge controller"
     if array.current_A:
         words += f", {number(array.current_A)} A at that"
+    words += _most_A(array, bank)
     ratio = performance_ratio_of(array)
     if array.sun_hours_h and not isinstance(ratio, Missing):
         day_kWh = array_day_Wh(array.power_W, array.sun_hours_h, ratio.value) / 1000
@@ -232,6 +250,12 @@ def _charger(charger: Charger, site: Site) -> str:
     carried = f"its cable is '{cable}'" if cable else "its cable was not judged: no conductor carries it"
     by = fed.get(charger.kind or "", "")
     return f"Charger '{charger.name}'{by}: {charger_fits(site.bank, charger).sentence}; {carried}."
+
+
+def _mains_side(site: Site) -> list[str]:
+    """Say which cables nobody has judged, where others were: none may be taken for sound unseen."""
+    behind = site.conductors and any(load.inverter for load in site.loads)
+    return [MAINS_SIDE] if behind else []
 
 
 def _water(water: Water) -> str:

@@ -17,13 +17,16 @@ from ..forecast.bank_check import bank_by_plates
 from ..not_known import Missing
 from ..site.battery_kinds import LEAD_ACID, LITHIUM_CHARGES_FROM_DEGC
 from ..site.site import Site
-from ..site.tables import Bank, Inverter
+from ..site.tables import Bank, Conductor, Inverter
+from ..wording import figure
 from .remark import Oddity, given, odd
 
 #: Well-run plants on the grid come to 0.80 to 0.85 (trade); with a bank, less. [1]
 HIGHEST_RATIO = 0.9
 #: Half is the usual trade-off for lead-acid (trade); beyond this its life is short. [%]
 DEEP_PCT = 80.0
+#: No cable that works loses more of its bank's voltage (common practice, no source). [%]
+HIGHEST_DROP_PCT = 50.0
 
 
 def checks(site: Site) -> list[Oddity]:
@@ -149,6 +152,12 @@ def _carries(inverter: Inverter, site: Site) -> Iterator[Oddity]:
 
 def _conductors(site: Site) -> Iterator[Oddity]:
     for conductor, check in zip(site.conductors, check_conductors(site), strict=True):
+        if not isinstance(check.running, Missing) and check.running.drop_pct > HIGHEST_DROP_PCT:
+            yield odd(
+                f"'{check.conductor}' would lose {check.running.drop_V:.3g} V of {site.bank.nominal_V:g} V at "
+                f"{figure(check.running.current_A, 'A')}; check its length and size{_if_on_mains(conductor, site)}.",
+                (conductor, given(conductor, "length", "gauge_AWG", "area_mm2")),
+            )
         if isinstance(check.resistance_mohm, Missing):
             yield odd(check.resistance_mohm.sentence, (conductor, given(conductor, "gauge_AWG", "area_mm2")))
         # A doubtful fuse is the one doubt that is told here already: wrong, it sets fire to the cable.
@@ -158,6 +167,12 @@ def _conductors(site: Site) -> Iterator[Oddity]:
                 f"'{check.conductor}' {WORD[each.verdict]}: {each.sentence} Source: {each.source}. {SCREENING}",
                 (conductor, ("fuse_A", *given(conductor, "gauge_AWG", "area_mm2"))),
             )
+
+
+def _if_on_mains(conductor: Conductor, site: Site) -> str:
+    """Say what to do with a cable from an inverter to a load, which is easily named by the inverter it comes from."""
+    from_inverter = any(each.name in conductor.carries for each in site.inverters)
+    return "; if it lies behind the inverter, take it out: the mains side is not judged here" if from_inverter else ""
 
 
 def _pump(site: Site) -> Iterator[Oddity]:

@@ -11,7 +11,7 @@ from itertools import chain
 from math import inf
 from typing import Final
 
-from ..equipment.conductor import check_conductors, rated_A
+from ..equipment.conductor import rated_A
 from ..equipment.demand import demand
 from ..health.limits import limits_for
 from ..not_known import Missing
@@ -104,7 +104,6 @@ def slips(site: Site) -> list[Oddity]:
         *_bank_size(site),
         *_voltages(site),
         *chain.from_iterable(_meter(meter, site) for meter in site.meters),
-        *_drops(site),
         *(_water(site.water, site) if site.water is not None else ()),
     ]
 
@@ -282,16 +281,6 @@ def _range(meter: Meter, range_A: float, site: Site) -> Iterator[Oddity]:
             "what is above the range is not measured; check it, or measure with a larger shunt.",
             (meter, "range_A"),
         )
-
-
-def _drops(site: Site) -> Iterator[Oddity]:
-    for conductor, check in zip(site.conductors, check_conductors(site), strict=True):
-        if not isinstance(check.running, Missing) and check.running.drop_pct > 50:
-            yield odd(
-                f"'{check.conductor}' would lose {check.running.drop_V:.3g} V of {site.bank.nominal_V:g} V at "
-                f"{figure(check.running.current_A, 'A')}; check its length and size.",
-                (conductor, given(conductor, "length", "gauge_AWG", "area_mm2")),
-            )
 
 
 def _water(water: Water, site: Site) -> Iterator[Oddity]:

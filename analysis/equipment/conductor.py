@@ -32,6 +32,11 @@ PER_K: Final = 0.00323
 COPPER_20C: Final = 0.017241
 PER_K_AT_20C: Final = 0.00393
 STRANDING: Final = 1.02
+#: A load behind an inverter is no part of what is judged here.
+_BEHIND_INVERTER: Final = (
+    "it hangs on an inverter; on the mains side no cable is judged here: leave that one out, and name the inverter at "
+    "the cable from the bank"
+)
 #: NEC 690.8(B): conductors for 125 % of the greatest current.
 CONTINUOUS_FACTOR: Final = 1.25
 #: NEC 210.19(A), informational note: 3 % is advice for efficiency, not a requirement. [%]
@@ -233,7 +238,7 @@ def _carried(name: str, site: Site) -> Carried | Missing:
             return Carried(charger.rated_A, charger.rated_A, charger.rated_A, ())
     load = site.load(name)
     if load.inverter is not None:
-        return Missing(f"word on what carries '{name}'", (), "it hangs on an inverter: name the inverter instead")
+        return Missing(f"word on what carries '{name}'", (), _BEHIND_INVERTER)
     return _of_dc_load(load, site)
 
 

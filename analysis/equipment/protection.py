@@ -13,6 +13,8 @@ from .judged import Judgement, above
 
 FUSE_SOURCE: Final = "a fuse near the bank for each conductor on it: 'Suggested Practices', Sandia/NMSU"
 SCREENING: Final = "This is a screening; local codes and a licensed electrician decide."
+#: All conductors of a site file are of direct current.
+MAINS_SIDE: Final = "Cables behind an inverter are not judged: the mains side is for the electrician."
 #: What a fuse is held against, said with every conductor.
 PLAIN_RULE: Final = (
     "A fuse may be no larger than the table allows its conductor; that some codes allow the next standard size is not "

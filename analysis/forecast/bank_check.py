@@ -59,14 +59,17 @@ def bank_by_plates(site: Site, loads: Sequence[Load], *, returned_A: float | Non
         left_out,
         assumptions=assumptions if running_A is not None else (),
     )
-    return check_bank(
+    sag_planned = _sag_by_plates(site, loads, draw, before_V, direct_A, starting_A)
+    check = check_bank(
         site.bank,
         asked,
-        _sag_by_plates(site, loads, draw, before_V, direct_A, starting_A),
+        sag_planned,
         ohms,
         before_V=before_V,
         charging=charging_judged(site.bank, site.array, returned_A, chargers=site.chargers),
     )
+    switches_off = any(not isinstance(voltage_floor(site, load), Missing) for load in loads)
+    return replace(check, volts_open=switches_off and isinstance(sag_planned, Missing))
 
 
 def _direct_A(site: Site, loads: Sequence[Load], draw: BankDraw) -> Within | None:

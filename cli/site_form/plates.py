@@ -56,8 +56,9 @@ BANK: Final = Group(
         Field("charge_efficiency_pct", "Share of the Ah that comes out again", "On the data sheet, if at all.",
               "optional", ("%",)),
         Field("peukert_exponent", "Peukert exponent", "On a lead-acid battery's data sheet, if at all; 1.1 to 1.4."),
-        Field("temperature_degC", "Temperature of the cells", "Feel or measure it; a cold bank gives less.", "optional",
-              ("°C", "°F"), ("temperature_degF",)),
+        Field("temperature_degC", "Temperature of the cells",
+              "Feel or measure it; the coldest if it varies. With the hours of the rating it tells how long a cold "
+              "bank lasts.", "optional", ("°C", "°F"), ("temperature_degF",)),
         Field("start_state_pct", "How full when a log begins", "As the charge controller or your own book has it.",
               "optional", ("%",)),
         Field("rested_V", "Voltage after hours of rest", "Of lead-acid, in place of how full it is.",
@@ -152,14 +153,17 @@ ARRAY: Final = Group(
         # Of a PWM controller alone, which passes amps on.
         Field("current_A", "Amps at peak power", "On each panel's back, beside Imp, times the strings.", "optional",
               ("A",)),
-        Field("controller", "Charge controller", "On its plate.", choices={"mppt": "MPPT", "pwm": "PWM"}),
+        Field("controller", "Charge controller",
+              "On its plate. Its most amps are not asked for: the answer below says what it has to bear.", choices={
+                  "mppt": "MPPT", "pwm": "PWM"}),
     ),
 )  # fmt: skip
 
 CHARGERS: Final = Group(
     "chargers",
     "Chargers beside the sun",
-    "What else fills the bank: a charger on mains or on a generator, an engine's alternator.",
+    "What else fills the bank: a charger on mains or on a generator, an engine's alternator. The solar charge "
+    "controller is none of these.",
     (
         Field("name", "Name", "Any name, such as generator.", "required"),
         Field("rated_A", "Amps into the bank", "On the charger's plate, as output or charge current.",

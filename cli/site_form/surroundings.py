@@ -38,7 +38,8 @@ WATER: Final = Group(
 CABLES: Final = Group(
     "conductors",
     "Cables and fuses",
-    "Each pair of wires that carries much: out and back.",
+    "Each pair of wires between battery, inverter, charger and panels: out and back. Leave out those behind an "
+    "inverter: the mains side is for the electrician.",
     (
         Field("name", "Name", "From where to where.", "required"),
         Field("area_mm2", "Size", "Printed on its sheath: mm², or AWG such as 6 or 2/0.", "required", ("mm2", "AWG"),
@@ -48,7 +49,8 @@ CABLES: Final = Group(
         Field("fuse_A", "Its fuse", "On the fuse or the breaker.", "usual", ("A",)),
         Field("fuse_kA", "Short circuit it can break", "On the fuse, as kA DC or interrupting rating.", "optional",
               ("kA",)),
-        Field("carries", "What hangs on it", "Inverters, loads on the bank's own voltage, chargers, or array.", "usual",
+        Field("carries", "What hangs on it",
+              "Inverters, loads on the bank's own voltage, chargers, or array: what it joins to the bank.", "usual",
               names=("inverters", "loads", "chargers", "array")),
         Field("strands", "Strands", "", choices={"stranded": "many thin wires", "solid": "one wire"}),
         Field("temperature_degC", "Temperature of the copper", "75 °C is taken where it is not given.", "optional",

@@ -17,11 +17,11 @@ from ..wording.wear import cost, worn
 from .answer import Block, Reply
 from .columns import Columns
 from .lesson import lesson_lines
+from .site import conductor_lines, mains_side
 
 if TYPE_CHECKING:
-    from ....analysis.bank.bank import Runtime
+    from ....analysis.bank.bank import Recharge, Runtime
     from ....analysis.bank.limits import BankCheck
-    from ....analysis.equipment.conductor import ConductorCheck
     from ....analysis.equipment.inverter_check import InverterCheck
     from ....analysis.equipment.plate_power import ChainStep
     from ....analysis.forecast.bank_use import BankForecast
@@ -47,11 +47,13 @@ def forecast_answer(
         [
             *unsafe_conductors(forecast.conductors),
             forecast.word.sentence,
+            *mains_side(forecast),
             _out_of_the_bank(taken, how_long),
+            *more_than_held(forecast),
             *_beside(forecast),
             f"{_full(bank)}{_price(bank)}",
             _paid_by(bank),
-            *([] if sun_h is None else [_on_that_day(bank, sun_h)]),
+            *([] if sun_h is None or isinstance(bank.payback, Missing) else [_on_that_day(bank.payback, sun_h)]),
             *weakest_part(forecast),
             f"{capital(shortened(forecast.load))} for {how_long}, {basis}.",
         ],
@@ -90,6 +92,21 @@ def _out_of_the_bank(taken: Taken, how_long: str) -> str:
     amounts = f"{in_brackets(taken.charge_Ah, 'Ah')}, {in_brackets(taken.energy_Wh, 'Wh')}"
     interval = "; in brackets what 95 of 100 such stretches take" if taken.charge_Ah.high > taken.charge_Ah.low else ""
     return f"Out of the bank in {how_long}: {amounts}{interval}."
+
+
+def more_than_held(forecast: Forecast) -> list[str]:
+    """Say that the load takes more than a full bank holds, and what is to be given for a likelier figure."""
+    taken, rate = forecast.taken, forecast.bank.rate
+    times = taken.charge_Ah.value / (taken.running_A * rate.hours)
+    if times <= 1:
+        return []
+    more = f"That is {times:.2g} times what a full bank holds"
+    if taken.measured or taken.duty < 1:
+        return [f"{more}: without sun or a charger it is empty before."]
+    return [
+        f"{more}: it was taken to run all the time, which few loads do. Give the time that it runs, or its share of "
+        "the time (loads.duty_pct)."
+    ]
 
 
 def _beside(forecast: Forecast) -> list[str]:
@@ -133,11 +150,8 @@ def _paid_by(bank: BankForecast) -> str:
     return f"{sun}, {chargers}." if chargers else f"{sun}."
 
 
-def _on_that_day(bank: BankForecast, sun_h: float) -> str:
+def _on_that_day(paid: Recharge, sun_h: float) -> str:
     """Say what a day with so much sun has to give for it."""
-    paid = bank.payback
-    if isinstance(paid, Missing):
-        return paid.sentence
     if isinstance(paid.days, Missing):
         return paid.days.sentence
     return f"On a day with {sun_h:g} h of full sun that is {percent(paid.days)} of what the array brings."
@@ -320,19 +334,6 @@ def _inverter(inverter: InverterForecast | None) -> list[str]:
 
 def _check(what: str, check: InverterCheck) -> list[str]:
     return [f"  {what}: {part.sentence}" for part in (check.running, check.starting, *check.left_out)]
-
-
-def conductor_lines(checks: tuple[ConductorCheck, ...]) -> list[str]:
-    """Return the word on each conductor and every comparison behind it."""
-    if not checks:
-        return ["", "conductors and fuses: not judged, the site file has none (conductors)"]
-    lines = []
-    for check in checks:
-        lines += ["", f"conductor '{shortened(check.conductor)}': {check.verdict}"]
-        lines += [f"  {each.verdict}: {uncapital(each.sentence)}" for each in check.screened]
-        unknown = (*check.missing, *([check.breaking] if isinstance(check.breaking, Missing) else []))
-        lines += [f"  {each.sentence}" for each in unknown]
-    return lines
 
 
 def _assumed(forecast: Forecast) -> list[str]:

@@ -11,7 +11,8 @@ from ..wording.numbers import amount, capital, duration, number, shortened, unca
 from ..wording.what_if import asked_changes, every_figure, side_by_side, what_changes_do
 from .answer import Block, Reply
 from .columns import Columns
-from .forecast import CAUTION, CAUTION_MAINS, conductor_lines
+from .forecast import CAUTION, CAUTION_MAINS, more_than_held
+from .site import conductor_lines, mains_side
 
 if TYPE_CHECKING:
     from ....analysis.what_if.figures import ChangedFigure
@@ -26,7 +27,7 @@ def what_if_answer(result: WhatIf, log: str | None = None) -> Reply:
     basis += "; now taken to run all the time" if log is None and before.taken.duty >= 1 else ""
     how_long = duration(before.hours * 3600)
     asked = f"{capital(shortened(result.load))} for {how_long}, {basis}; with {asked_changes(result)}"
-    lines: list[Block] = [*what_changes_do(result), f"{asked}."]
+    lines: list[Block] = [*what_changes_do(result), *more_than_held(result.after), f"{asked}."]
     # Of a system in which nothing was changed there is nothing to compare.
     if not result.nothing_judged:
         rows = side_by_side(result)
@@ -35,6 +36,7 @@ def what_if_answer(result: WhatIf, log: str | None = None) -> Reply:
         heads = ("", "now", "then", difference)
         table = Columns(rows, heads=heads, right=(1, 2), indent="  ")
         lines.append(table if rows else "No figure that is known changes.")
+    lines += mains_side(before)
     return Reply(
         lines,
         list(_reasons(result)),
@@ -58,9 +60,11 @@ def _reasons(result: WhatIf) -> Iterator[Block]:
             ends = f"{number(times.low)} to {number(times.high)}"
             yield f"The tank gives {number(times.value)} times the water then ({ends})."
     # The words on bank, inverter and cables of both, so that nobody has to ask twice.
+    same = result.before.conductors == result.after.conductors
     for what, each in (("now", result.before), ("then", result.after)):
         yield f"{what}: {amount(each.taken.energy_Wh.value, 'Wh')}; {uncapital(each.word.sentence)}"
-        yield from conductor_lines(each.conductors)
+        yield from [] if same else conductor_lines(each.conductors)
+    yield from conductor_lines(result.after.conductors) if same else []
     yield ""
     yield from (f"assumed: {text}" for text in dict.fromkeys((*result.assumptions, *result.after.taken.assumptions)))
     yield ""

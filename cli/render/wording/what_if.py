@@ -72,7 +72,10 @@ def _carried(before: Forecast, after: Forecast) -> str:
 
 def side_by_side(result: WhatIf) -> list[list[str]]:
     """Return what changes, a row each figure: its name, now, then, and the difference; none where nothing is known."""
-    known = [row for row in result.figures if row.differs and row.after is not None and row.code not in _AMONG_REASONS]
+    runs = result.figure("run_s")
+    # What the runs tell already; without them the water is all that is known of a tank.
+    aside = _AMONG_REASONS if runs is not None and runs.after is not None else _AMONG_REASONS - {"drawdown_L"}
+    known = [row for row in result.figures if row.differs and row.after is not None and row.code not in aside]
     rows = [
         [row.name, figure_of(row, row.before, result), figure_of(row, row.after, result), difference_of(row, result)]
         for row in known
@@ -89,8 +92,9 @@ def figure_of(row: ChangedFigure, value: Within | None, result: WhatIf, *, ends:
         text = _plain(row, value.value, result)
         with_ends = ends and value.low < value.high and isfinite(value.high - value.low)
         return f"{text} ({_plain(row, value.low, result)} to {_plain(row, value.high, result)})" if with_ends else text
-    middle, low, high = value_and_ends(value.value, value.low, value.high)
-    return f"{f'{middle} {row.unit}'.rstrip()} ({low} to {high})"
+    # The figure itself as it stands in sentences and in the table: 180 % there would be another than 179 %.
+    _, low, high = value_and_ends(value.value, value.low, value.high)
+    return f"{_plain(row, value.value, result)} ({low} to {high})"
 
 
 def _is_stretched(row: ChangedFigure, result: WhatIf) -> bool:
@@ -159,6 +163,8 @@ def _matters(row: ChangedFigure | None) -> bool:
 
 def _of_runs(result: WhatIf) -> str:
     run, hour, day = (result.figure(code) for code in ("run_s", "in_an_hour", "a_day"))
+    if run is None and hour is None and day is None:
+        return _of_water(result)
     if not any(_matters(each) for each in (run, hour, day)):
         return ""
     parts = []
@@ -175,6 +181,19 @@ def _of_runs(result: WhatIf) -> str:
         parts.append(f"{often.name} {was} -> {will}{' or no change' if _may_be_nothing(often) else ''}{limit}")
     text = "; ".join(parts)
     return f"{text[0].upper()}{text[1:]}."
+
+
+def _of_water(result: WhatIf) -> str:
+    """Say what another tank gives where no flow tells what runs become, and what to add for that."""
+    row = result.figure("drawdown_L")
+    if row is None or not _matters(row):
+        return ""
+    was, will = _ends(row, result)
+    to_add = " or ".join(f"water.{key}" for key in ("flow_L_per_min", "flow_gal_per_min"))
+    return (
+        f"From full to where the pump starts the tank gives {will}, now {was}; for what runs and starts become add "
+        f"{to_add} to the site file."
+    )
 
 
 def _may_be_nothing(row: ChangedFigure) -> bool:

@@ -301,7 +301,7 @@ def test_it_carries_dc_loads_and_the_array_too():
     ("carries", "words"),
     [
         ((), "conductors.carries"),
-        (("pump",), "name the inverter instead"),
+        (("pump",), "on the mains side no cable is judged"),
         (("blank",), "loads.current_A"),
     ],
 )

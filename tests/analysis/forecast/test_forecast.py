@@ -312,7 +312,11 @@ def test_a_bank_that_does_not_give_it_makes_the_whole_fail():
     assert (result.inverter.verdict, result.word.verdict) == ("holds", "fails")
     assert result.word.sentence == "The system does not carry it: the inverter 'shed' holds and the bank fails."
     carried = forecast(lithium(max_discharge_A=[100, 300], max_discharge_s=3), "it", hours=1)
-    assert carried.word.sentence == "The system carries it: the inverter 'shed' holds and the bank holds."
+    carries = "The system carries it: the inverter 'shed' holds and the bank holds"
+    assert carried.word.sentence == f"{carries} (its voltage at a start not judged)."
+    # With the bank's resistance it is judged; where nothing switches off at a voltage there is nothing to hold it to.
+    both = lithium(max_discharge_A=[100, 300], max_discharge_s=3, resistance_mohm=1)
+    assert forecast(both, "it", hours=1).word.sentence == f"{carries}."
 
 
 def test_all_loads_on_the_bank_are_judged_beside_the_one():

@@ -135,6 +135,29 @@ def test_a_cable_without_its_protection_is_told_with_the_answer(demo, tmp_path, 
     assert "fails" not in told(capsys, "forecast", "--site", demo / "site.toml", *words[3:])[1]
 
 
+def test_more_than_the_bank_holds_is_told_beside_it(demo, tmp_path, capsys):
+    """A pump whose share of the day nobody knows does not run for all of it."""
+    words = ("forecast", "--site", demo / "site.toml", "--load", "well pump", "--for")
+    day = unwrapped(told(capsys, *words, "1d")[1])
+    times = re.search(r"That is ([\d.]+) times what a full bank holds: it was taken to run all the time", day)
+    drawn_Ah = float(re.search(r"Out of the bank in 1 d: ([\d,.]+) Ah", day)[1].replace(",", ""))
+    assert float(times[1]) == pytest.approx(drawn_Ah / 420, rel=0.06)
+    assert "a full bank" not in told(capsys, *words, "1h")[1]
+
+
+def test_cables_that_were_not_judged_are_told_beside_those_that_were(demo, tmp_path, capsys):
+    """All that are in a site file are of direct current; a cable behind an inverter named by it cannot be right."""
+    mains = "Cables behind an inverter are not judged: the mains side is for the electrician."
+    words = ("--site", demo / "site.toml", "--for", "15m", "--load")
+    assert mains in unwrapped(told(capsys, "forecast", *words, "well pump")[1])
+    assert mains not in unwrapped(told(capsys, "forecast", *words, "lights")[1])
+    path = tmp_path / "site.toml"
+    cable = '\n[[conductors]]\nname = "to well"\narea_mm2 = 1.5\nlength_m = 90\ncarries = ["wash shed inverter"]\n'
+    path.write_text((demo / "site.toml").read_text(encoding="utf-8") + cable, encoding="utf-8")
+    checked = unwrapped(told(capsys, "check-site", path)[1])
+    assert "if it lies behind the inverter, take it out: the mains side is not judged here" in checked
+
+
 def test_a_load_on_the_dc_side_hangs_on_no_inverter(demo, capsys):
     """The fridge: 4.5 A x 24 V, 36 % of the time."""
     words = ("forecast", "--site", demo / "site.toml", "--load", "fridge", "--for", "10h")

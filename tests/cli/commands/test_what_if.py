@@ -107,6 +107,19 @@ def test_what_nothing_is_known_about_is_not_judged(demo, tmp_path, capsys, remov
     assert sentence in unwrapped(out)
 
 
+def test_a_tank_without_a_flow_changes_its_water_and_asks_for_the_flow(demo, tmp_path, capsys):
+    """Its water follows from its volume and pressures alone, and no answer may say that nothing changes."""
+    site = tmp_path / "site.toml"
+    lines = (demo / "site.toml").read_text(encoding="utf-8").splitlines(keepends=True)
+    site.write_text("".join(line for line in lines if not line.startswith("flow_")), encoding="utf-8")
+    words = ["forecast", "--site", site, "--load", "well pump", "--for", "1h", "--with", "tank 300 L"]
+    out = unwrapped(told(capsys, *words)[1])
+    assert out.startswith("From full to where the pump starts the tank gives ")
+    assert "for what runs and starts become add water.flow_L_per_min or water.flow_gal_per_min to the site file" in out
+    assert "water from full to cut-in" in out
+    assert "No figure that is known changes" not in out
+
+
 def test_a_wrong_change_is_a_mistake_and_nothing_is_read_for_it(demo, capsys):
     status, out, err = asked(capsys, demo, "tank 300", log=None)
     assert (status, out) == (2, "")
