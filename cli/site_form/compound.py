@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import prod
 from typing import Final
@@ -11,8 +11,9 @@ from typing import Final
 from ...ingest.errors import InputError, quoted
 from ...ingest.toml.amounts import amount_of, number, same_twice, two_amounts
 from ...ingest.toml.places import Where
+from .field import Field
 from .system import field_at
-from .typed import Typed
+from .typed import Typed, dimensions_of, plain_typed
 
 #: Fields of which plates give both figures together, the lower first, and what the two are.
 _BOTH: Final = (
@@ -28,6 +29,7 @@ _LEAST_KPA: Final = 50.0
 _SUMS: Final[Mapping[Where, str]] = {
     ("bank", "nominal_V"): " in a row",
     ("array", "power_W"): "",
+    ("array", "current_A"): " side by side",
     ("water", "tank_volume_L"): " side by side",
 }
 #: Of so many batteries either all are in a row or none is; of four some may be, and then the volts are not sure.
@@ -42,6 +44,9 @@ _TIMES: Final = re.compile(
     rf"((?:{_COUNT}\s*(?:[x×*]|(?:of|panels|modules|tanks)\b)\s*(?:of\b\s*)?)+)({_FIGURE}\s*[^\d\s]*)", re.IGNORECASE
 )
 _BEHIND: Final = re.compile(rf"({_FIGURE}\s*[^\d\s]*?)\s*([x×*]\s*\d+)", re.IGNORECASE)
+#: A figure with its unit, and what may stand between two of them and around.
+_FIGURE_AND_UNIT: Final = re.compile(r"\d+(?:[.,]\d+)?\s*(?:[^\W\d_]|[°%µΩ])+(?:/min)?")
+_BETWEEN: Final = re.compile(r"[\s/,;|–—-]+|\b(?:DC|AC)\b", re.IGNORECASE)
 _SIZE: Final = re.compile(rf"{_FIGURE}\s*(Ah|kWh|Wh)\b", re.IGNORECASE)
 _VOLTS: Final = re.compile(rf"{_FIGURE}\s*(?:V|volts?)(?![a-z])", re.IGNORECASE)
 #: The hours of the rating, as labels have them: ``C20``, ``@ 20 h``.
@@ -85,14 +90,30 @@ def taken_apart(where: Where, typed: Typed, nominal_V: float | None = None) -> C
     field = field_at(where)
     if field is None or not field.units or len(typed.text) > _LONGEST:
         return None
-    typed = Typed(" ".join(typed.text.split()), typed.unit)
+    typed = plain_typed(field, Typed(" ".join(typed.text.split()), typed.unit))
     if (two := two_amounts(typed.with_unit)) and same_twice(*two):
         return Compound({where: Typed(two[0])}, two[0])
     if both := next((each for each in _BOTH if where[-1] in each[:2]), None):
-        return _both(where, typed, both)
-    if where == _CAPACITY:
-        return _bank(typed, nominal_V)
-    return _sum(where, typed) if where in _SUMS else None
+        compound = _both(where, typed, both)
+    elif where == _CAPACITY:
+        compound = _bank(typed, nominal_V)
+    else:
+        compound = _sum(where, typed) if where in _SUMS else None
+    return compound or _of_its_kind(where, field, typed)
+
+
+def _of_its_kind(where: Where, field: Field, typed: Typed) -> Compound | None:
+    """Return the one figure that is of the field's kind, of those of several: the amps of ``500 A / 50 mV``."""
+    text = typed.with_unit
+    parts = [part.strip() for part in _FIGURE_AND_UNIT.findall(text)]
+    if len(parts) < 2 or _BETWEEN.sub("", _FIGURE_AND_UNIT.sub("", text)):
+        return None
+    amounts = [amount_of(part) for part in parts]
+    if any(each is None or each.unit is None for each in amounts):
+        return None
+    own = dimensions_of(field)
+    fitting = [p for p, each in zip(parts, amounts, strict=True) if each and each.unit and each.unit.dimension in own]
+    return Compound({where: Typed(fitting[0])}, fitting[0]) if len(fitting) == 1 else None
 
 
 def _both(where: Where, typed: Typed, both: tuple[str, str, str]) -> Compound | None:
@@ -108,11 +129,25 @@ def _both(where: Where, typed: Typed, both: tuple[str, str, str]) -> Compound | 
     sizes = [_size(each) for each in texts]
     if None in sizes:
         return None
+    if alike := _in_both_units(where, texts, sizes):  # type: ignore[arg-type]
+        return alike
     if where[0] == "water" and min(sizes) < _LEAST_KPA:  # type: ignore[type-var, operator]
         raise InputError(f"is no pressure of a pump's switch; write both like 40/60 psi (got {quoted(typed.whole)})")
     low, high = (text for _, text in sorted(zip(sizes, texts, strict=True)))
     first, second = ((*where[:-1], key) for key in both[:2])
     return Compound({first: Typed(low), second: Typed(high)}, both[2].format(low, high))
+
+
+def _in_both_units(where: Where, texts: Sequence[str], sizes: Sequence[float]) -> Compound | None:
+    """Return one rating in watts and in volt-amperes, as plates have both: no more watts than volt-amperes."""
+    by_unit = {
+        "VA" if text.upper().endswith("VA") else "W": (size, text) for size, text in zip(sizes, texts, strict=True)
+    }
+    if where[0] != "inverters" or len(by_unit) < 2 or by_unit["W"][0] > by_unit["VA"][0]:
+        return None
+    rating = str(where[-1]).partition("_")[0]
+    fields = {(*where[:-1], f"{rating}_{unit}"): Typed(text) for unit, (_, text) in by_unit.items()}
+    return Compound(fields, f"{by_unit['W'][1]}, and {by_unit['VA'][1]}")
 
 
 def _size(text: str) -> float | None:

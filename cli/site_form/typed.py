@@ -37,6 +37,31 @@ _BETWEEN: Final = re.compile(r"\s*(?:[;/\n]|,\s|\band\b)\s*|\s+(?=[\d.])")
 _BETWEEN_NAMES: Final = re.compile(r"\s*[;,\n]\s*")
 #: What no plate gives in fractions: such a figure is two.
 _WITHOUT_FRACTIONS: Final = {"voltage", "current", "charge", "pressure", "ratio", "percent"}
+#: What plates print before a figure, and says no more than the field does.
+_LABEL: Final = re.compile(
+    r"(P[12N]|P\.?max|Vmp|Imp|Voc|Isc|Un|In|cos\s*(?:φ|ϕ|phi)|PF|FLA|RLA|SFA|LRA|rated|nominal|nom\.?|max\.?)[\s:=]+(?=[\d.])",
+    re.IGNORECASE,
+)
+#: A unit before its figure: ``HP 1/2``, ``VOLTS: 230``.
+_UNIT_FIRST: Final = re.compile(r"([A-Za-z]+)\s*[:=]?\s+([\d.,/ ]*\d)")
+_VOLTS: Final = re.compile(r"(\d+(?:[.,]\d+)?)\s*V\s*(AC|DC)\b", re.IGNORECASE)
+_VOLTS_OF: Final = {"nominal_V": "DC", "output_V": "AC"}
+_AC_DC: Final = re.compile(r"(?<=[VA])\s*(?:(?:AC|DC)\b|~)", re.IGNORECASE)
+#: Which of a pump's two powers each field is; plates tell them apart by these letters.
+_OTHER_POWER: Final = {
+    ("hp", "p1"): "what goes in: 'Power it takes in'",
+    ("power_W", "p2"): "what the shaft gives: 'Power at the shaft'",
+}
+_RANGE: Final = re.compile(r"\d\s*(?:°\s*[CF]?|[CF])?\s*(?:\bto\b|\.\.+|[-–—])\s*[+-]?\d", re.IGNORECASE)
+#: What the units of a dimension measure, as it stands in a sentence.
+_MEASURES: Final = {
+    "time": "a length of time", "length": "a length", "volume": "a volume", "pressure": "a pressure", "flow": "a flow",
+    "power": "a power", "apparent_power": "a power", "voltage": "a voltage", "current": "a current",
+    "charge": "a charge", "energy": "an energy", "temperature": "a temperature", "percent": "a share",
+    "resistance": "a resistance", "area": "a size of wire", "gauge": "a size of wire",
+}  # fmt: skip
+#: Of a figure with so many digits nobody typed all: it was converted.
+_CONVERTED_DIGITS: Final = 7
 _SEVERAL: Final = re.compile(r"\d+\s*[x×*]\s*\d.*", re.IGNORECASE)
 #: Fields of pairs of figures: how a pair is typed and written back, and how such pairs are called in a sentence.
 _PAIRS: Final = {
@@ -156,10 +181,12 @@ def _curve(key: str, text: str) -> list[list[float]]:
 
 def _figure(field: Field, typed: Typed, nominal_V: float | None) -> tuple[str, Any]:
     """Return a figure under the key whose unit it is in, else in that of the first key that it can be turned into."""
+    typed = plain_typed(field, typed)
     text = typed.text.strip()
     amount = amount_of(text)
     if gauge := _gauge(field, typed, amount):
         return gauge
+    _refuse_other_kind(field, typed)
     if (two := two_amounts(typed.with_unit)) and not (is_fraction(text) and _takes_fractions(field)):
         raise InputError(f"may be {two[0]} or {two[1]}: write the one that holds (got {quoted(text)})")
     if amount is None and _SEVERAL.fullmatch(text):
@@ -183,6 +210,51 @@ def _figure(field: Field, typed: Typed, nominal_V: float | None) -> tuple[str, A
     if unit is not None and unit.dimension == "energy" and field.key == "capacity_Ah":
         return field.key, _charge_Ah(amount.value, unit, nominal_V)
     return _turned(field, amount.value, unit or _unit(field.units[0]))
+
+
+def plain_typed(field: Field, typed: Typed) -> Typed:
+    """Return what was typed without what plates print before a figure, and with a unit that stood there behind it.
+
+    Raises
+    ------
+    InputError
+        If that says that the figure is another field's.
+    """
+    text = typed.text.strip()
+    if label := _LABEL.match(text):
+        if other := _OTHER_POWER.get((field.key, label[1].lower())):
+            raise InputError(f"is not {label[1]}, which is {other} (got {quoted(text)})")
+        text = text[label.end() :]
+    elif field.key == "hour_rate_h":
+        text = re.sub(r"^C\s*/?\s*(?=\d)", "", text, flags=re.IGNORECASE)
+    # Of an inverter's two voltages the bank's is the direct one, and what it gives the alternating one.
+    volts = [figure for figure, kind in _VOLTS.findall(text) if kind.upper() == _VOLTS_OF.get(field.key)]
+    text = _AC_DC.sub("", f"{volts[0]} V" if len(volts) == 1 else text)
+    if (first := _UNIT_FIRST.fullmatch(text)) and (unit_named(first[1]) or unit_named(first[1].lower())):
+        text = f"{first[2]} {first[1]}"
+    return Typed(text, typed.unit)
+
+
+def dimensions_of(field: Field) -> set[str]:
+    """Return what the units of a field measure."""
+    return {unit.dimension for unit in map(_unit, field.units) if unit is not None}
+
+
+def _refuse_other_kind(field: Field, typed: Typed) -> None:
+    """Refuse figures of another kind by their kind: which of two pressures is meant is nothing to ask of a time."""
+    two, own = two_amounts(typed.with_unit), dimensions_of(field)
+    if own == {"temperature"} and _RANGE.search(typed.text):
+        raise InputError(f"is a range: write one figure, the coldest that it gets (got {quoted(typed.text)})")
+    amounts = [each for each in map(amount_of, two or (typed.text,)) if each is not None and each.unit is not None]
+    kinds = list(dict.fromkeys(each.unit.dimension for each in amounts if each.unit is not None))
+    if not kinds or not own or own & set(kinds) or not {*kinds, *own} <= _MEASURES.keys():
+        return
+    is_what, wanted = (" and ".join(dict.fromkeys(_MEASURES[kind] for kind in each)) for each in (kinds, sorted(own)))
+    units = " or ".join(field.units)
+    if is_what != wanted:
+        raise InputError(
+            f"is {is_what}, not {wanted.replace(' and ', ' or ')}: give {units} (got {quoted(typed.text)})"
+        )
 
 
 def _takes_fractions(field: Field) -> bool:
@@ -242,7 +314,24 @@ def typed_of(field: Field, key: str, value: Any, shown: Units | None = None) -> 
         return Typed(between.join(map(_plain, value)), field.units[0] if field.units else "")
     if key.endswith("_kPa") and shown is not None and shown.pressure == "bar" and isinstance(value, int | float):
         return Typed(number(value / KPA_PER_BAR), "bar")
-    return Typed(_plain(value), unit_of(field, key))
+    return _round(field, key, value)
+
+
+def _round(field: Field, key: str, value: Any) -> Typed:  # noqa: ANN401 - what the file has
+    """Return a figure as it was typed where the file has it converted: 0.75 kW for 1.0057666 hp, else in few digits."""
+    text, unit = _plain(value), _unit(unit_of(field, key))
+    digits = text.partition("e")[0].replace(".", "").strip("-0")
+    if unit is None or "." not in text or len(digits) < _CONVERTED_DIGITS:
+        return Typed(text, unit_of(field, key))
+    for name in field.units:
+        other = _unit(name)
+        if other is None or other.dimension != unit.dimension:
+            continue
+        x = ((value + unit.add) * unit.multiply / unit.divide) * other.divide / other.multiply - other.add
+        # The file's figure has eight digits.
+        if abs(x - float(f"{x:.4g}")) <= 1e-7 * abs(x):
+            return Typed(number(float(f"{x:.4g}")), name)
+    return Typed(number(float(f"{value:.5g}")), unit_of(field, key))
 
 
 def _point(key: str, each: Any) -> str:  # noqa: ANN401 - what the file has

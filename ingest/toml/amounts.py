@@ -43,7 +43,8 @@ _SPELT: Final = {
     "litres": "L", "liter": "L", "liters": "L", "gallon": "gal", "gallons": "gal", "m³": "m3", "mm²": "mm2",
     "sqmm": "mm2", "mω": "mohm", "milliohm": "mohm", "milliohms": "mohm", "ω": "ohm", "ohms": "ohm",
     "horsepower": "hp", "bhp": "hp", "ps": "hp", "awg": "AWG", "pct": "%", "percent": "%", "kilowatthour": "kWh",
-    "bars": "bar", "wp": "W", "kwp": "kW", "pounds": "psi", "psig": "psi", "l/min": "L/min", "gal/min": "gal/min",
+    "hp": "hp", "bars": "bar", "wp": "W", "kwp": "kW", "pounds": "psi", "psig": "psi", "l/min": "L/min",
+    "gal/min": "gal/min",
 }  # fmt: skip
 #: How a key's end spells a unit, where it is not the unit's symbol.
 _AT_KEYS_END: Final = {"L_per_min": "L/min", "gal_per_min": "gal/min", "pct": "%"}

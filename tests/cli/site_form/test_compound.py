@@ -96,6 +96,16 @@ def test_batteries_by_their_number(text, nominal_V, total, strings):
         (SURGE, "3000/6000", {"continuous_W": "3000", "surge_W": "6000"}),
         (RATED, "3000 W continuous, 6000 W peak", {"continuous_W": "3000 W", "surge_W": "6000 W"}),
         (CAPACITY, "24 V 420 Ah", {"capacity_Ah": "420 Ah"}),
+        (NOMINAL, "24 V 420 Ah", {"nominal_V": "24 V"}),
+        (("array", "current_A"), "3 x 8.88 A", {"current_A": "26.64 A"}),
+        (("meters", 0, "range_A"), "500 A / 50 mV", {"range_A": "500 A"}),
+        (("meters", 0, "range_A"), "500A/50mV", {"range_A": "500A"}),
+        (("loads", 0, "current_A"), "230 V, 5.2 A", {"current_A": "5.2 A"}),
+        (("loads", 0, "current_A"), "115 V, 230 V", None),
+        # Watts and volt-amperes of one rating; more watts than volt-amperes are those of another.
+        (RATED, "2400 VA, 2000 W", {"continuous_VA": "2400 VA", "continuous_W": "2000 W"}),
+        (SURGE, "4 kW / 5 kVA", {"surge_W": "4 kW", "surge_VA": "5 kVA"}),
+        (RATED, "2000 VA, 4000 W", {"continuous_W": "2000 VA", "surge_W": "4000 W"}),
         (CAPACITY, "420 Ah C20", {"capacity_Ah": "420 Ah", "hour_rate_h": "20 h"}),
         (CAPACITY, "420 Ah @ 20 hr", {"capacity_Ah": "420 Ah", "hour_rate_h": "20 h"}),
         (CAPACITY, "4 x 6 V 225", {"capacity_Ah": "225 Ah", "strings": "1", "batteries": "4", "battery_V": "6 V"}),
@@ -159,6 +169,47 @@ def test_two_figures_where_one_is_wanted_are_no_fraction(where, text, sentence):
     written = text_of("", {where: Typed(text)})
     assert sentence in written.errors[where]
     assert written.text == ""
+
+
+@pytest.mark.parametrize(
+    ("where", "text", "sentence"),
+    [
+        (("inverters", 0, "surge_s"), "40/60 psi", "is a pressure, not a length of time: give s or min"),
+        (("loads", 0, "voltage_V"), "1/2 hp", "is a power, not a voltage: give V"),
+        (("water", "precharge_kPa"), "20 L", "is a volume, not a pressure: give psi or bar or kPa"),
+        (("bank", "temperature_degC"), "5 to 30", "is a range: write one figure, the coldest that it gets"),
+        (("bank", "temperature_degC"), "-5 to 30 °C", "is a range"),
+        (("loads", 0, "hp"), "P1 1.1 kW", "is not P1, which is what goes in: 'Power it takes in'"),
+        (("loads", 0, "power_W"), "P2 0.75 kW", "is not P2, which is what the shaft gives"),
+    ],
+)
+def test_what_is_of_another_kind_is_refused_by_its_kind(where, text, sentence):
+    """Which of two pressures is meant is nothing to ask of who was asked for seconds."""
+    assert sentence in text_of("", {where: Typed(text)}).errors[where]
+
+
+@pytest.mark.parametrize(
+    ("where", "text", "shown"),
+    [
+        (("loads", 0, "hp"), "P2 0.75 kW", "0.75 kW"),
+        (("loads", 0, "hp"), "P2: 3 kW", "3 kW"),
+        (("loads", 0, "hp"), "HP 1/2", "0.5 hp"),
+        (("loads", 0, "power_factor"), "cos φ 0.86", "0.86"),
+        (("loads", 0, "voltage_V"), "VOLTS 230", "230 V"),
+        (("loads", 0, "voltage_V"), "230 V~", "230 V"),
+        (("inverters", 0, "output_V"), "24 V DC / 230 V AC", "230 V"),
+        (("bank", "nominal_V"), "24VDC/230VAC", "24 V"),
+        (("bank", "hour_rate_h"), "C20", "20 h"),
+        (("bank", "temperature_degC"), "-5 °C", "-5 °C"),
+    ],
+)
+def test_what_plates_print_is_taken_and_comes_back_as_it_was(where, text, shown):
+    """Labels before a figure, the kind of its volts; a figure that the file has in another unit keeps its own."""
+    written = text_of("", {where: Typed(text)})
+    assert written.errors == {}
+    form = form_of(written.text)
+    assert form[where].whole == shown
+    assert text_of(written.text, form).text == written.text
 
 
 @pytest.mark.parametrize(("text", "hp"), [("3/4 hp", "0.75"), ("1 1/2 hp", "1.5"), ("1-1/2", "1.5"), ("\u00bd", "0.5")])
