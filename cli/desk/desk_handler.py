@@ -23,6 +23,7 @@ from ...ingest.zone import zone_names
 from ..probing.meter_search import MeterSearches
 from ..render.page.templated import Exact, environment, template_text
 from ..served.guarded import Guarded, Guards
+from ..site_form.system import by_fields
 from .folder import Folder
 from .jobs import Jobs
 
@@ -182,6 +183,7 @@ def _pages() -> Environment:
     pages = environment(_template_text)
     pages.globals["address"] = lambda path, **query: Exact(address(path, **query))
     pages.globals["zones"] = zone_names
+    pages.filters["by_fields"] = by_fields
     return pages
 
 

@@ -234,8 +234,10 @@ def _judged(form: OpenForm, quiet: bool) -> tuple[FormSheet, Reply | None, Seque
     remarks, still_open = _remarks(form), list[str]()
     wrong = any(each.kind == "mistake" for at in remarks.values() for each in at)
     if quiet:
-        still_open = [_called(where) for where, at in remarks.items() if any(map(_is_open, at))]
-        remarks = {where: [each for each in at if not _is_open(each)] for where, at in remarks.items()}
+        # A figure that stands in its field and lacks its unit is no empty field: that is told at its box at once.
+        untouched = {where: at for where, at in remarks.items() if where not in form.filled.errors}
+        still_open = [_called(where) for where, at in untouched.items() if any(map(_is_open, at))]
+        remarks |= {where: [each for each in at if not _is_open(each)] for where, at in untouched.items()}
     sheet = sheet_of(form.filled, remarks)
     if wrong:
         return sheet, None, still_open

@@ -107,11 +107,12 @@ class ShownGroup:
 
 @dataclass(frozen=True)
 class FormSheet:
-    """The whole form, what is said of none of its fields, and each sentence once."""
+    """The whole form, what is said of none of its fields, how many sentences of each kind, and the first's id."""
 
     groups: tuple[ShownGroup, ...]
     remarks: tuple[ShownRemark, ...]
     sentences: Mapping[RemarkKind, int] = field(default_factory=dict)
+    first: Mapping[RemarkKind, str] = field(default_factory=dict)
 
 
 def name_of(where: Where) -> str:
@@ -146,13 +147,14 @@ class _Sheet:
         self._count = 0
         self._ids: dict[tuple[Where, str], str] = {}
         self._sentences: dict[RemarkKind, set[str]] = {}
+        self._first: dict[RemarkKind, str] = {}
         for each in (remark for at in self._left.values() for remark in at):
             self._sentences.setdefault(each.kind, set()).add(each.sentence)
 
     def sheet(self) -> FormSheet:
         groups = tuple(map(self._group, GROUPS))
         rest = self._of(list(self._left), ())
-        return FormSheet(groups, rest, {kind: len(each) for kind, each in self._sentences.items()})
+        return FormSheet(groups, rest, {kind: len(each) for kind, each in self._sentences.items()}, self._first)
 
     def _group(self, group: Group) -> ShownGroup:
         bases: list[tuple[Where, int | None]] = [((group.key,) if group.key else (), None)]
@@ -163,9 +165,7 @@ class _Sheet:
         # A new item is there to be filled in, whatever group it is of.
         empty = not tables if group.several else not any(where[0] == group.key for where in self._shown)
         shut = empty and not any(table.remarks for table in tables) and not _grave(above)
-        return ShownGroup(
-            group, _ONE_OF.get(group.key, ""), tables, above, (group.folded or group.key == "conductors") and shut
-        )
+        return ShownGroup(group, _ONE_OF.get(group.key, ""), tables, above, group.folded and shut)
 
     def _table(self, group: Group, base: Where, number: int | None) -> ShownPlate:
         fields = tuple(each for field in group.fields if (each := self._field(group, field, base)) is not None)
@@ -221,6 +221,7 @@ class _Sheet:
         shown = ShownRemark(f"says-{self._count}", remark.kind, _whole(remark.sentence), tuple(_buttons(remark)))
         # Said of several fields of one table it stands at the first of them, and the others refer to it.
         self._ids[base, remark.sentence] = shown.id
+        self._first.setdefault(remark.kind, shown.id)
         return shown
 
     def _of(self, paths: Iterable[Where], base: Where) -> tuple[ShownRemark, ...]:

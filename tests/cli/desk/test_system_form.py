@@ -158,7 +158,7 @@ SLIPS = [
     # a line of the file, as somebody wrote it; the field; what is said there; what stands in the field
     ("hp = 0.5", "hp = 3/4", "loads.0.hp", "write hp = 0.75 (got 3/4)", "0.75"),
     ("nominal_V = 24", "nominal_V = 25,6", "bank.nominal_V", "write nominal_V = 25.6 (got 25,6)", "25.6"),
-    ("cut_in_psi = 40", "cut_in_psi = 2,8 bar", "water.cut_in_kPa", "write cut_in_psi = 40.610567", "40.610567"),
+    ("cut_in_psi = 40", "cut_in_psi = 2,8 bar", "water.cut_in_kPa", "write cut_in_psi = 40.610567", "2.8"),
     ("idle_W = 28 ", "idle_W = 28 W ", "inverters.0.idle_W", "write idle_W = 28", "28"),
     ('name = "Marrowbrook', 'name = „Marrowbrook wash shed”#"', "name", "write name =", "Marrowbrook wash shed"),
 ]
@@ -301,6 +301,29 @@ def test_while_somebody_types_nothing_is_called_missing(client):
     assert names(client) == []
 
 
+def test_a_figure_without_its_unit_is_marked_at_its_box_while_typed(client):
+    """It is no empty field: nobody finds it by being told that it is missing."""
+    page = sent(client, opened(client), do="live", **{"water.tank_volume_L": "60", "water.tank_volume_L:unit": ""})
+    assert "Needs its unit: L or gal" in at_field(page, "water.tank_volume_L")
+    assert "Still needed" not in text_of(page)
+
+
+def test_what_is_to_be_put_right_is_a_link_to_its_sentence(client):
+    """In a form of many screens a count leads nowhere."""
+    page = sent(client, opened(client), do="check", **{"bank.nominal_V": "abc"})
+    place = re.search(r'<a href="#(says-\d+)">1 to put right\.</a>', page.text)[1]
+    assert re.search(rf'<input id="bank.nominal_V"[^>]* aria-describedby="{place} ', page.text)
+
+
+def test_what_is_to_be_added_is_told_by_the_forms_own_names(client):
+    """With the way there; the file's keys are for who writes the file."""
+    page = opened(client, re.sub(r"\nflow_gal_per_min = .*", "", SAMPLE))
+    address = "/forecast?site=site.toml&load=well+pump&how_long=1h&change=tank&figure=300+L"
+    page = client.get(address)
+    assert '<a href="/system?file=site.toml#water.flow_L_per_min">&#39;What the pump gives&#39;' in page.text
+    assert "water.flow_gal_per_min" not in page.text
+
+
 def test_loads_come_and_go(client):
     """Without a script; what stands in the others moves with them."""
     page = sent(client, opened(client), do=button(page_of(client), "Add a load"))
@@ -319,10 +342,17 @@ def test_loads_come_and_go(client):
 def test_a_group_is_unfolded_for_what_is_added_to_it(client):
     """Else what was asked for would not be seen."""
     page = client.get("/system")
-    assert '<details class="group" id="group-conductors">' in page.text
-    page = sent(client, page, do=button(page, "Add a cable"))
+    assert '<details class="group" id="group-chargers">' in page.text
+    page = sent(client, page, do=button(page, "Add a charger"))
+    assert '<fieldset class="group" id="group-chargers">' in page.text
+    assert "New charger" in text_of(page)
+
+
+def test_cables_and_fuses_stand_open(client):
+    """What can end in a fire is in sight, also before there is any; and which cables are meant."""
+    page = client.get("/system")
     assert '<fieldset class="group" id="group-conductors">' in page.text
-    assert "New cable" in text_of(page)
+    assert "Leave out those behind an inverter" in text_of(page)
 
 
 def fold_of(page, anchor):
