@@ -13,13 +13,16 @@ from ...analysis.site.site import Site
 from ...ingest.errors import InputError, quoted
 from ...ingest.safe_files.whole_file import refuse_existing, write_text
 from ...ingest.toml.toml_file import read_toml
+from ...ingest.zone import zone_of_computer
 from ..door import ask, tell, terminal_width
 from ..render.terminal.answer import say_answer
 from ..render.terminal.columns import Columns, wrapped
 from ..render.terminal.site import site_answer
 from ..render.wording.numbers import shortened, uncapital
+from ..site_form.form import text_of
 from ..site_form.interview import Interview
 from ..site_form.questions import SiteQuestion
+from ..site_form.typed import Typed
 
 
 @click.command("new-site")
@@ -34,13 +37,29 @@ def command(site: Path) -> None:
     Example: shuntbook new-site site.toml
     """
     refuse_existing(site, force=None, what="SITE")
-    text = _Dialogue().interviewed().text
+    text = _in_own_zone(_Dialogue().interviewed().text)
     # Somebody may have put a file there while the questions were answered.
     refuse_existing(site, force=None, what="SITE")
     write_text(site, text)
     checked = read_toml(site, Site)
+    if not checked.loads:
+        _tell(_NO_LOAD)
     answer = site_answer(checked, describe(checked), contradictions(checked))
     say_answer(replace(answer, more="", last=f"Written to {site}; next: shuntbook check-site {site}"), explain=False)
+
+
+#: What a file without a pump comes to, and how it gets one.
+_NO_LOAD = (
+    "The pump was skipped, so the file has no load, and answers speak of the largest load; its name alone would do: "
+    '[[loads]] with name = "well pump" and kind = "pump".'
+)
+
+
+def _in_own_zone(text: str) -> str:
+    """Return a site file's text with the computer's time zone, and say which that is: nobody was asked for it."""
+    zone = zone_of_computer()
+    _tell(f"Time zone: {zone}, this computer's; where the meters' clocks show another, change zone in the file.")
+    return text_of(text, {("zone",): Typed(zone)}).text
 
 
 class _Dialogue:

@@ -15,6 +15,7 @@ from terminals import POISON_OF_A_LINE, obeyed
 from shuntbook.cli.main import run
 from shuntbook.cli.site_form.questions import QUESTIONS
 from shuntbook.cli.site_form.system import field_at
+from shuntbook.ingest.zone import zone_of_computer
 
 MAIN = [ready_python(), "-c", "from shuntbook.cli.main import main; main()", "new-site"]
 ALL = [
@@ -55,6 +56,7 @@ def test_answers_of_a_pipe_make_a_site_file(asked):
     assert status == 0
     assert tomllib.loads(path.read_text(encoding="utf-8")) == {
         "name": "Mill",
+        "zone": zone_of_computer(),
         "bank": {"nominal_V": 24.5, "capacity_Ah": 420, "chemistry": "agm"},
         "inverters": [{"name": "inverter", "continuous_VA": 3000, "surge_VA": 6000, "surge_s": 5}],
         "loads": [
@@ -94,7 +96,8 @@ def test_the_rest_is_skipped_where_answers_end(asked):
     """Three answers are enough; what waits for another is not asked."""
     status, path, said = asked("Mill", "12", "100 Ah")
     assert status == 0
-    assert path.read_text(encoding="utf-8") == 'name = "Mill"\n\n[bank]\nnominal_V = 12\ncapacity_Ah = 100\n'
+    zone = f'zone = "{zone_of_computer()}"'
+    assert path.read_text(encoding="utf-8") == f'name = "Mill"\n{zone}\n\n[bank]\nnominal_V = 12\ncapacity_Ah = 100\n'
     assert "surge" not in said.err
     assert "starts" not in said.err
 
@@ -268,6 +271,14 @@ def test_a_tank_is_kept_without_a_plate_and_without_pressures(asked):
     assert status == 0
     assert data["water"] == {"load": "well pump", "tank_volume_L": 300}
     assert data["loads"] == [{"name": "well pump", "kind": "pump"}]
+
+
+def test_what_was_not_asked_and_what_was_skipped_is_told(asked):
+    """Whose clock is taken; and that without its pump a file has no load."""
+    said = words(asked("Mill", "12", "100")[2])
+    assert f"Time zone: {zone_of_computer()}, this computer's" in said
+    assert "The pump was skipped, so the file has no load" in said
+    assert "The pump was skipped" not in words(asked(*ALL, name="whole.toml")[2])
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals as POSIX knows them")
