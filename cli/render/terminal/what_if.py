@@ -27,7 +27,7 @@ def what_if_answer(result: WhatIf, log: str | None = None) -> Reply:
     basis += "; now taken to run all the time" if log is None and before.taken.duty >= 1 else ""
     how_long = duration(before.hours * 3600)
     asked = f"{capital(shortened(result.load))} for {how_long}, {basis}; with {asked_changes(result)}"
-    lines: list[Block] = [*what_changes_do(result), *more_than_held(result.after), f"{asked}."]
+    lines: list[Block] = [*what_changes_do(result), f"{asked}."]
     # Of a system in which nothing was changed there is nothing to compare.
     if not result.nothing_judged:
         rows = side_by_side(result)
@@ -36,7 +36,7 @@ def what_if_answer(result: WhatIf, log: str | None = None) -> Reply:
         heads = ("", "now", "then", difference)
         table = Columns(rows, heads=heads, right=(1, 2), indent="  ")
         lines.append(table if rows else "No figure that is known changes.")
-    lines += mains_side(before)
+    lines += [*more_than_held(result.after), *mains_side(before)]
     return Reply(
         lines,
         list(_reasons(result)),
