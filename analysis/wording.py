@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import floor, log10
+
 
 def spell(length_s: float) -> str:
     """Return a length of time in the unit that suits it, for a sentence: ``9.5 s``, ``95 s``, ``12 min``, ``3.5 h``."""
@@ -21,6 +23,14 @@ def figure(x: float, unit: str, *, digits: int = 3) -> str:
     # From 999.5 on digits would round up to a thousand and be shown as 1e+03.
     text = f"{x:,.0f}" if abs(x) >= 999.5 else f"{x:.{digits}g}"
     return f"{text.replace('-', '−')} {unit}"
+
+
+def with_ends(value: float, low: float, high: float, unit: str) -> str:
+    """Return an amount with the ends of its interval, to two digits of half its width: ``9.4 s (7.1 to 10.0)``."""
+    if high <= low:
+        return figure(value, unit)
+    digits = max(1 - floor(log10((high - low) / 2)), 0)
+    return f"{value:,.{digits}f} {unit} ({low:,.{digits}f} to {high:,.{digits}f})"
 
 
 def number(value: float | None) -> str:

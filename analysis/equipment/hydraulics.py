@@ -62,6 +62,13 @@ def most_flow_L_per_min(water: Water, power_W: float) -> float:
     return HIGHEST * power_W / water_power_W(1.0, head_m) if head_m else inf
 
 
+def most_rests_on(water: Water) -> str:
+    """Say what the most that is lifted rests on: ``70 % of the watts in the water, against 50 psi``."""
+    pressure = "" if water.switch_kPa is None else water.shown.of_pressure(sum(water.switch_kPa) / 2)
+    lift = f"{water.shown.of_length(water.lift_m)} of lift" if water.lift_m else ""
+    return f"{100 * HIGHEST:.0f} % of the watts in the water, against {' and '.join(filter(None, [pressure, lift]))}"
+
+
 def wire_to_water(water: Water | None, power_W: float) -> WireToWater | Missing:
     """Return a pump's wire-to-water efficiency by the site's flow and head, and whether it can be so.
 

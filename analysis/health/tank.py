@@ -145,8 +145,8 @@ def _air_rule(limits: HealthLimits) -> Rule:
     if tank is not None:
         return Rule(
             "air_charge_lost",
-            f"no run shorter than {spell(OF_TANK_RUN * tank.value)}: half of what the tank's drawdown takes at the "
-            f"pump's flow ({spell(tank.value)})",
+            f"no run shorter than {spell(OF_TANK_RUN * tank.value)}: half of the {spell(tank.value)} that a tank with "
+            "its air takes at the site file's flow, which is rough",
             tank.source,
         )
     return Rule(
@@ -168,11 +168,12 @@ def _against_tank(runs: Runs, limits: HealthLimits) -> _Shrunk | None:
     if newest.mean() < MOST:
         return None
     usual_s = float(np.median(runs.run_s[short]))
+    least = spell(limits.tank_run_s.value)
     evidence = (
-        f"runs of {spell(usual_s)} (median of {int(short.sum())}) where a sound tank allows none below "
-        f"{spell(limits.tank_run_s.value)}: it gives about {100 * usual_s / limits.tank_run_s.value:.0f} % of its water"
+        f"runs of {spell(usual_s)} (median of {int(short.sum())}) where a tank with its air allows none below {least} "
+        "at the site file's flow"
     )
-    plain = f"Runs last {spell(usual_s)}. With air in its tank they should last at least {spell(limit_s)}."
+    plain = f"Runs last {spell(usual_s)}. With air in its tank none would be shorter than {least}."
     return _Shrunk(evidence, plain, short, "act")
 
 
@@ -201,7 +202,7 @@ def _against_before(runs: Runs) -> _Shrunk | None:
         f"{spell(float(np.median(rest_s[now])))} (medians)"
     )
     was, is_now = (spell(float(np.median(run_s[part]))) for part in (before, now))
-    plain = f"Runs went from {was} to {is_now}. With air in its tank they should last at least {spell(limit_s)}."
+    plain = f"Runs went from {was} to {is_now}. Below {spell(limit_s)} the tank has likely lost air."
     return _Shrunk(evidence, plain, known & (np.cumsum(known) > known.sum() - len(run_s) // 3))
 
 
@@ -215,7 +216,7 @@ def _far_below(runs: Runs, limits: HealthLimits) -> _Shrunk | None:
     run, rest = (spell(float(np.median(lengths_s[both]))) for lengths_s in (runs.run_s, runs.rest_s))
     evidence = f"{int(both.sum())} times the load ran for {run} after a rest of {rest} (medians)"
     least_run, least_rest = (spell(length_s) for length_s in (limits.minimum_run_s.value, MINIMUM_REST_S))
-    plain = f"Runs last {run}, rests {rest}. They should last at least {least_run} and {least_rest}."
+    plain = f"Runs last {run}, rests {rest}. A run should last at least {least_run}, a rest {least_rest}."
     return _Shrunk(evidence, plain, both)
 
 

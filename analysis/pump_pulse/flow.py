@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import exp, hypot, log
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
-from ..equipment.hydraulics import most_flow_L_per_min
+from ..equipment.hydraulics import most_flow_L_per_min, most_rests_on
 from ..equipment.water import (
     PRECHARGE_BELOW_KPA,
     PRECHARGE_SOURCE,
@@ -26,7 +26,7 @@ from ..not_known import Missing
 from ..site.site import Water
 from ..site.units import KPA_PER_PSI
 from ..stats.interval95 import Within, judged, limit
-from ..wording import figure
+from ..wording import figure, with_ends
 
 #: How far a tank's stated volume may be off: a bladder and its fittings take room (common practice, no source). [1]
 VOLUME_OFF: Final = 0.05
@@ -99,7 +99,7 @@ def pump_flow(
     flow = over(taken, fill_s).scaled(60.0)
     plate = water.pump_L_per_min
     of_plate = None if plate is None else flow.scaled(1 / plate)
-    too_much = _too_much(water, flow, of_plate, taken_W)
+    too_much = _too_much(water, _Reckoned(fill_s, taken, flow, of_plate), taken_W)
     word, why = _air(of_plate, air, too_much)
     assumptions = (
         "The tank has its air: by the lengths of runs alone a tank that lost some cannot be told from a pump that "
@@ -158,14 +158,44 @@ def _ln(larger: float, smaller: float) -> float:
     return log(larger / max(smaller, 1e-3 * larger))
 
 
-def _too_much(water: Water, flow: Within, of_plate: Within | None, taken_W: float | None) -> str:
+class _Reckoned(NamedTuple):
+    """What the flow of a tank with its air comes of, and its share of the site file's. [s], [L], [L/min], [1]"""
+
+    fill_s: Within
+    drawdown_L: Within
+    flow_L_per_min: Within
+    of_plate: Within | None
+
+
+def _too_much(water: Water, reckoned: _Reckoned, taken_W: float | None) -> str:
     """Say why no such pump gives what a tank with its air would mean; empty where it may."""
-    would = f"a sound tank would mean {water.shown.of_flow(flow.value)}"
+    flow, of_plate = reckoned.flow_L_per_min, reckoned.of_plate
     if of_plate is not None and of_plate.low > 1 + PLATE_OFF:
-        return f"{would}, {100 * of_plate.value:.0f} % of the site file's flow, and no pump gains so much"
+        # The site file's flow in the same time is that share of the water turned round.
+        share = _ends(Within(100 / of_plate.value, 100 / of_plate.high, 100 / of_plate.low), (1.0, "%"))
+        return (
+            f"{_would(water, reckoned)}, {100 * of_plate.value:.0f} % of the site file's "
+            f"{water.shown.of_flow(flow.value / of_plate.value)}, and no pump gains so much; at that flow it takes "
+            f"{share} of the water it should"
+        )
     if taken_W is None or flow.low <= (most := most_flow_L_per_min(water, taken_W)):
         return ""
-    return f"{would}, more than this pump can lift with {figure(taken_W, 'W')}: {water.shown.of_flow(most)} at most"
+    return (
+        f"{_would(water, reckoned)}, more than this pump can lift with {figure(taken_W, 'W')}: "
+        f"{water.shown.of_flow(most)} at most ({most_rests_on(water)})"
+    )
+
+
+def _would(water: Water, reckoned: _Reckoned) -> str:
+    """Say what flow a tank with its air would mean, with the figures that it is the quotient of."""
+    fill, flow = _ends(reckoned.fill_s, (1.0, "s")), _ends(reckoned.flow_L_per_min, water.shown.flow_scale)
+    taken = _ends(reckoned.drawdown_L, water.shown.volume_scale)
+    return f"the shortest runs fill the tank in {fill}; {taken} of a tank with its air would mean {flow} from the pump"
+
+
+def _ends(x: Within, unit: tuple[float, str]) -> str:
+    shown = x.scaled(unit[0])
+    return with_ends(shown.value, shown.low, shown.high, unit[1])
 
 
 def _air(of_plate: Within | None, check: Check | None, too_much: str) -> tuple[AirWord, str]:

@@ -1,5 +1,6 @@
 """A tank whose air is in doubt: by a flow that no such pump can lift, and what is not said of its water then."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -75,10 +76,41 @@ def test_an_impossible_flow_is_evidence_of_the_finding():
     air = told["air_charge_lost"]
     assert air.finding.evidence == air.remark
     assert air.remark.endswith(pulse.flow.too_much)
-    assert "a sound tank would mean" in air.remark
+    assert "of a tank with its air would mean" in air.remark
     before = {check.code: check for check in checks}
     assert [code for code, check in told.items() if check != before[code]] == ["air_charge_lost"]
     assert with_flow(checks, Missing("flow")) == checks
+
+
+@pytest.mark.parametrize("plate", [{}, {"flow_L_per_min": 40.0}])
+def test_the_evidence_reckons_with_the_figures_that_it_prints(plate):
+    """Gallons or litres over seconds are the flow; beside the site file's, shares of it and of the water make 1.
+
+    Whoever reckons after it must not find the tank sound.
+    """
+    _, pulse = pulse_of(runs_of(9.0, rest_s=20.0), place(**plate))
+    number, ends = r"([\d.]+)", r"([\d.]+) to ([\d.]+)"
+    told = re.search(
+        rf"in {number} s \({ends}\); {number} gal \({ends}\).* {number} (gal|L)/min \({ends}\)", pulse.flow.too_much
+    ).groups()
+    per_min = 60 * (1.0 if told[7] == "gal" else 3.785411784)
+    (fill, shortest, longest, water, least, most, flow), (low, high) = map(float, told[:7]), map(float, told[8:])
+    assert flow == pytest.approx(per_min * water / fill, rel=0.02)  # printed to three digits
+    # The flow's interval lies within that of its two figures at their worst, and holds what either alone moves it to.
+    assert per_min * least / longest * 0.98 < low < flow < high < per_min * most / shortest * 1.02
+    assert low < per_min * least / fill * 1.02
+    if plate:
+        of_plate, share = (
+            float(x) for x in re.search(rf"{number} % of the site.* {number} % \(", pulse.flow.too_much).groups()
+        )
+        assert of_plate == pytest.approx(100 * flow / 40.0, rel=0.02)
+        assert of_plate * share == pytest.approx(1e4, rel=0.02)
+    else:
+        watts, most_flow = (
+            float(x) for x in re.search(rf"with {number} W: {number} gal/min at most", pulse.flow.too_much).groups()
+        )
+        assert "(70 % of the watts in the water, against 50 psi)" in pulse.flow.too_much
+        assert most_flow * 3.785411784 / 60 * 50 * PSI == pytest.approx(0.7 * watts, rel=0.01)
 
 
 def test_nothing_that_rests_on_the_tanks_water_is_said_of_one_in_doubt():

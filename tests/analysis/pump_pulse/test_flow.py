@@ -160,7 +160,7 @@ def test_air_and_flow_are_told_apart_only_by_the_site_files_flow():
     doubtful = flow_at(76.0, plate=38.0)
     assert doubtful.flow.air == "in doubt"
     assert isinstance(doubtful.pumped, Missing)
-    assert "202 % of the site file's flow" in doubtful.flow.air_why
+    assert "202 % of the site file's 10 gal/min" in doubtful.flow.air_why
 
 
 def test_a_finding_on_the_air_puts_the_flow_in_doubt():
