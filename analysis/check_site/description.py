@@ -263,13 +263,15 @@ def _water(water: Water) -> str:
     words = [
         f"Water: '{water.load}' fills a tank of {shown.of_volume(water.volume_L)}",
         _switch(water),
-        "pre-charge not given" if water.air_kPa is None else f"pre-charge {shown.of_pressure(water.air_kPa)}",
+        "pre-charge not given"
+        if water.air_kPa is None
+        else f"pre-charge given as {shown.of_pressure(water.air_kPa)}, not measured here",
     ]
     plan = tank_plan(water)
     if isinstance(plan, TankPlan):
-        words.append(f"gives {shown.of_volume(plan.drawdown_L)} from cut-out to cut-in")
+        words.append(f"while it has that, it gives {shown.of_volume(plan.drawdown_L)} from cut-out to cut-in")
     if water.pump_L_per_min:
-        words.append(f"flow {shown.of_flow(water.pump_L_per_min)}")
+        words.append(f"the pump's flow given as {shown.of_flow(water.pump_L_per_min)}")
     if water.lift_m:
         words.append(f"head {shown.of_length(water.lift_m)}")
     if water.height_m:

@@ -15,15 +15,11 @@ from .finding import Advice, Check, Rule, Severity
 from .hardly_seen import at_cut_off, hardly_seen
 from .limits import Bound, HealthLimits
 from .runs import LEAST_CYCLES, Runs, busiest_hour
-from .tank import AIR_FIRST_STEP
+from .tank import AIR_CHECK_FIRST, AIR_FIRST_STEP
 
 _CAUSES: Final = (
     "A pressure tank that has lost its air charge, a tank too small for the pump, a pressure switch set too narrow, or "
     "a leak. Every start heats the motor, and a short run does not carry the heat off."
-)
-_CHECK_FIRST: Final = (
-    "With the pump isolated and locked off and the tank's pressure relieved, let a licensed pump installer check the "
-    "tank's air pressure: it should be {below} with the tank empty of water."
 )
 #: Where nobody said that it is a pump.
 _FIRST_STEP_ELSE: Final = "Find out what starts it so often; of a well pump, have the air of its tank checked first."
@@ -88,7 +84,9 @@ def _held_against(runs: Runs, limits: HealthLimits) -> Check:
     brief = runs.mostly(short)
     a_day = _too_many_a_day(runs, limits)
     often = a_day is not None or busiest_hour(runs.start_us) > limits.starts_per_hour.value
-    evidence = _evidence(runs, short) + (f"; {a_day:.0f} starts in 24 h on average" if a_day is not None else "")
+    evidence = _evidence(runs, short, limits) + (
+        f"; {a_day:.0f} starts in 24 h on average" if a_day is not None else ""
+    )
     # Runs that are seen may be the long ones only.
     if not often and (by_rises := _by_rises(runs, limits, rule)) is not None:
         return by_rises
@@ -152,7 +150,7 @@ def _by_starts_alone(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | No
     a_day, rate = _too_many_a_day(runs, limits), _rate_per_hour(runs)
     if most <= allowed and a_day is None and not (len(runs.start_us) >= LEAST_CYCLES and rate > BURST * allowed):
         return None
-    evidence = _most_starts(runs)
+    evidence = _most_starts(runs, limits)
     evidence += f"; {a_day:.0f} starts in 24 h on average" if a_day is not None else ""
     evidence += f", as many as {rate:.0f} an hour" if most <= allowed and a_day is None else ""
     severity: Severity = "note" if _of_another_kind(limits) else "watch"
@@ -216,7 +214,7 @@ def _rate_per_hour(runs: Runs) -> float:
 
 def _advice(limits: HealthLimits) -> Advice:
     first_step = AIR_FIRST_STEP if limits.is_pump else _FIRST_STEP_ELSE
-    return Advice(_CAUSES, _CHECK_FIRST.format(below=limits.precharge), first_step)
+    return Advice(_CAUSES, AIR_CHECK_FIRST.format(below=limits.precharge), first_step)
 
 
 def _rule(limits: HealthLimits) -> Rule:
@@ -241,19 +239,21 @@ def _too_many_a_day(runs: Runs, limits: HealthLimits) -> float | None:
     return a_day if a_day > limits.starts_per_day.value else None
 
 
-def _evidence(runs: Runs, short: BoolArray) -> str:
+def _evidence(runs: Runs, short: BoolArray, limits: HealthLimits) -> str:
     whole = runs.run_s[runs.whole]
+    median, shortest = (spell(float(x)) for x in (np.median(whole), whole.min()))
     return (
-        f"{int(short.sum())} of {len(whole)} whole runs are too short "
-        f"(median of all {spell(float(np.median(whole)))}, shortest {spell(float(whole.min()))}); {_most_starts(runs)}"
+        f"{int(short.sum())} of {len(whole)} whole runs are too short (median of all {median}, shortest {shortest}); "
+        f"{_most_starts(runs, limits)}"
     )
 
 
-def _most_starts(runs: Runs) -> str:
-    """Say how many starts the busiest hour holds, or the whole of a log that is shorter."""
+def _most_starts(runs: Runs, limits: HealthLimits) -> str:
+    """Say how many starts the busiest hour holds, or the whole of a log that is shorter, and how many it may hold."""
+    allowed = "" if limits.starts_per_hour.value >= NO_LIMIT else f" ({_an_hour(limits)})"
     if _is_short(runs):
         return f"{len(runs.start_us)} starts in {spell(runs.span_s)}"
-    return f"{busiest_hour(runs.start_us)} starts in the busiest hour"
+    return f"{busiest_hour(runs.start_us)} starts in the busiest hour{allowed}"
 
 
 def _is_short(runs: Runs) -> bool:

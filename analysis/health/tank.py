@@ -22,13 +22,15 @@ _AIR_CAUSES: Final = (
     "The pressure tank has lost its air charge or its bladder: hardly any water fits between cut-out and cut-in, so "
     "the pump starts again and again while water is drawn. A tank far too small for the pump looks the same."
 )
-_AIR_CHECK_FIRST: Final = (
-    "With the pump isolated and locked off and the tank's pressure relieved, let a licensed pump installer check the "
-    "tank's air pressure ({below} with the tank empty of water) and whether water comes out of the air valve. "
-    "Never open a tank under pressure."
+#: Of a tank that makes runs too short, whichever rule saw it: what to check, and how urgent it is. The pump may be the
+#: only water there is: each start wears the motor, few large draws make few starts (common practice, no source).
+AIR_CHECK_FIRST: Final = (
+    "Do not put it off: each start wears the motor. Until then water drawn in few large amounts makes fewest starts; "
+    "the installer decides whether the pump may run. With the pump isolated and locked off and the tank's pressure "
+    "relieved, let a licensed pump installer check the tank's air pressure ({below} with the tank empty of water) and "
+    "whether water comes out of the air valve. Never open a tank under pressure."
 )
-#: Of a tank that makes runs too short, whichever rule saw it.
-AIR_FIRST_STEP: Final = "Switch the pump off, lock it off, and have a licensed pump installer check the tank's air."
+AIR_FIRST_STEP: Final = "Keep the pump off between uses; have a licensed pump installer check the tank's air soon."
 LEAK_ADVICE: Final = Advice(
     "Water leaves the tank all the time: a leak in a pipe, a cistern that runs, or a check valve or foot valve that "
     "lets water back into the well. A drip line or a trough that is meant to run looks the same.",
@@ -99,7 +101,7 @@ def air_charge_lost(runs: Runs, limits: HealthLimits) -> Check:
     # The tank of the site file tells most; where it says nothing, the log's own past does, and then a bare guess.
     shrunk = _against_tank(runs, limits) or _against_before(runs) or _far_below(runs, limits)
     if shrunk is not None:
-        advice = Advice(_AIR_CAUSES, _AIR_CHECK_FIRST.format(below=limits.precharge), AIR_FIRST_STEP)
+        advice = Advice(_AIR_CAUSES, AIR_CHECK_FIRST.format(below=limits.precharge), AIR_FIRST_STEP)
         return rule.found(shrunk.severity, title, shrunk.evidence, advice, shrunk.plain, runs.starts(shrunk.which))
     usual = spell(float(np.nanmedian(runs.run_s)))
     if runs.mostly(runs.briefer(limits.minimum_run_s.value)):

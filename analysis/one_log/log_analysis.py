@@ -197,6 +197,7 @@ def _by_day(report: LogReport, runs: Runs) -> LogReport:
 
 
 def best_start(cycles: Cycles) -> Cycle | None:
-    """Return the cycle whose start is worth a close look: the highest surge, one that was resolved before any other."""
+    """Return the cycle whose start is worth a close look: the highest, one that was resolved before any other."""
     seen = [cycle for cycle in cycles.cycles if cycle.surge_ratio is not None]
-    return max(seen, key=lambda cycle: (cycle.surge_resolved, cycle.surge_ratio), default=None)
+    # In amps, as the highest start is told; where there are none, in watts.
+    return max(seen, key=lambda each: (each.surge_resolved, each.surge_A or 0.0, each.peak_W or 0.0), default=None)

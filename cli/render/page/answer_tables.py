@@ -8,17 +8,20 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ....analysis.health.finding import is_swapped
+from ....analysis.health.runs import busiest_hour
 from ....analysis.several_logs.day_figures import DayFigures, LoadUse
 from ....analysis.several_logs.newest_state import judged_days
 from ....analysis.stats.interval95 import Within
 from ..still_charts.axis import NAMES
 from ..still_charts.bars import AnswerBar
-from ..wording import log_sentences, numbers
+from ..wording import how_it_runs, log_sentences, numbers
 from ..wording.answer import (
     AT_LEAST,
     LoadTotal,
     added_up,
+    all_loads_took,
     amount_told,
+    load_took,
     load_took_over,
     rate_told,
     starts_told,
@@ -26,7 +29,7 @@ from ..wording.answer import (
     use_told,
 )
 from ..wording.several_sentences import called, gravest_said, worst_of
-from .log_tables import MOST_ROWS, Table
+from .log_tables import MOST_ROWS, Table, finding_titles, running
 
 if TYPE_CHECKING:
     from ....analysis.charge.amounts import Amounts
@@ -134,6 +137,38 @@ def _bars(load: str, use: LoadUse, charge: Amounts | None, energy: Amounts | Non
         text = numbers.plus_minus(amounts.drawn, amounts.drawn_u95, unit)
         bars.append(AnswerBar(who, text, Within(amounts.drawn, max(sure.low, 0.0), sure.high)))
     return bars
+
+
+def one_log(log: LogReport, *, findings: bool) -> Table:
+    """Return one log on a sheet: what the load took, draws and does, beside what all loads took, each by its name.
+
+    With the titles of the findings, unless they stand elsewhere.
+    """
+    swapped, summary = is_swapped(log.findings), log.cycles.summary
+    total, all_loads = load_took(log), all_loads_took(log)
+    starts = starts_told(summary)
+    # In less than an hour nothing happened in one; and runs that nobody could measure have no hour of theirs.
+    if log_sentences.holds_an_hour(log) and summary.count:
+        starts += f", {rate_told(summary)} an hour"
+        most = busiest_hour(np.array([run.start_us for run in log.cycles.cycles]))
+        starts += "" if summary.at_least else f", {most} in the busiest hour"
+    of_runs = (
+        ("Draws while it runs", how_it_runs.usual_draw(log.cycles)),
+        ("Draws at its highest start", how_it_runs.highest_start(log.cycles)),
+        ("Starts", starts),
+        ("Running", running(log)),
+        ("Usual run", numbers.duration(summary.median_run_s)),
+        ("Usual rest", log_sentences.usual_rest(log)),
+    )
+    rows = (
+        (numbers.capital(f"{log_sentences.load_name(log)} took"), "" if total is None else total.amounts),
+        *(() if swapped else of_runs),
+        (f"{'Out of the bank' if log.facts.side == 'dc' else 'Behind the inverter'}, all loads", all_loads),
+        ("Measured", numbers.duration(log.charge.span.covered_s)),
+        ("Findings", finding_titles(log) if findings else ""),
+    )
+    known = tuple(row for row in rows if row[1] not in ("", numbers.UNKNOWN))
+    return Table("What the log shows", ("", log_sentences.log_title(log.facts)), known, prose=True)
 
 
 def all_logs(over: OverLogs) -> Table:

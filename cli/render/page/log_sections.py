@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from ....analysis.health.finding import is_swapped, withheld
 from ....analysis.health.limits import limits_for
 from ..terminal.charge import doubt_lines
-from ..wording import checks, lesson, log_sentences, numbers
+from ..wording import answer, checks, lesson, log_sentences, numbers
 from ..wording.checks import not_judged
 from ..wording.how_it_runs import at_speeds
 from . import figures, log_tables, plate_tables, site_tables
@@ -151,7 +151,9 @@ def _start(log: LogReport, anchor: str) -> Folded | None:
         return None
     highest = numbers.amount(log.close_up.cycle.surge_A, "A")
     usual = () if log.load_starts is None else (checks.of_starts(log.load_starts),)
-    summary = f"One start close up{'' if highest == numbers.UNKNOWN else f': {highest} at most'}"
+    seen_whole = log.close_up.cycle.surge_resolved
+    summary = f"The highest start{' seen to its top' if seen_whole else ''}, close up"
+    summary += "" if highest == numbers.UNKNOWN else f": {'' if seen_whole else answer.AT_LEAST}{highest}"
     return Folded(summary, sentences=usual, figure=figure, long=True)
 
 

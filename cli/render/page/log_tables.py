@@ -182,7 +182,7 @@ def start(close_up: CloseUp, facts: LogFacts) -> Table:
     cycle = close_up.cycle
     rows = (
         ("When", clock.clock(cycle.start_us, facts)),
-        ("Highest reading", bound(numbers.amount(cycle.surge_A, "A"), cycle)),
+        ("Highest, above what was drawn before", bound(numbers.amount(cycle.surge_A, "A"), cycle)),
         ("Settled draw, over the whole run", numbers.amount(cycle.run_A, "A")),
         ("Start over settled", bound(numbers.number(cycle.surge_ratio), cycle)),
         ("Half of its surge gone after", numbers.duration(cycle.start_s)),
@@ -243,37 +243,33 @@ def _not_measured(span: Span) -> str:
 
 
 def compared(report: Report, *, findings: bool = True) -> Table:
-    """Return the logs side by side, with what was found in each, unless that stands elsewhere."""
-    rates: tuple[tuple[str, Callable[[LogReport], str]], ...] = (
+    """Return logs side by side, with what was found in each, unless that stands elsewhere."""
+    lines: tuple[tuple[str, Callable[[LogReport], str]], ...] = (
+        ("Charge drawn, all loads", _of_right_sign(lambda log: drawn(log.charge.charge, "Ah"))),
+        ("Energy drawn, all loads", _of_right_sign(lambda log: drawn(log.charge.energy, "Wh"))),
+        ("Starts", _of_right_sign(lambda log: answer.starts_told(log.cycles.summary))),
+        ("Measured", lambda log: numbers.duration(log.charge.span.covered_s)),
+        # Beside each other logs are told by their rates.
         (
-            "Charge drawn in an hour of readings",
+            "Charge drawn in an hour of readings, all loads",
             _of_right_sign(lambda log: _drawn_an_hour(log, log.charge.charge, "Ah")),
         ),
         (
-            "Energy drawn in an hour of readings",
+            "Energy drawn in an hour of readings, all loads",
             _of_right_sign(lambda log: _drawn_an_hour(log, log.charge.energy, "Wh")),
         ),
         ("Starts an hour", _of_right_sign(lambda log: answer.rate_told(log.cycles.summary))),
-    )
-    # Beside each other short logs are told by their rates; of one alone nothing happened in an hour.
-    if len(report.logs) == 1 and not log_sentences.holds_an_hour(report.logs[0]):
-        rates = ()
-    lines: tuple[tuple[str, Callable[[LogReport], str]], ...] = (
-        ("Charge drawn", _of_right_sign(lambda log: drawn(log.charge.charge, "Ah"))),
-        ("Energy drawn", _of_right_sign(lambda log: drawn(log.charge.energy, "Wh"))),
-        ("Starts", _of_right_sign(lambda log: answer.starts_told(log.cycles.summary))),
-        ("Measured", lambda log: numbers.duration(log.charge.span.covered_s)),
-        *rates,
-        ("Running", _of_right_sign(_running)),
+        ("Running", _of_right_sign(running)),
         ("Usual run", _of_right_sign(lambda log: numbers.duration(log.cycles.summary.median_run_s))),
         ("Usual rest", _of_right_sign(lambda log: numbers.duration(log.cycles.summary.median_off_s))),
-        *([("Findings", _finding_titles)] if findings else []),
+        *([("Findings", finding_titles)] if findings else []),
     )
     table = by_log("What each log shows", lines, report)
     return replace(table, rows=tuple(row for row in table.rows if any(cell != numbers.UNKNOWN for cell in row[1:])))
 
 
-def _running(log: LogReport) -> str:
+def running(log: LogReport) -> str:
+    """Return for how much of the measured time the load ran."""
     summary = log.cycles.summary
     return answer.bounded(numbers.percent(summary.duty_cycle), least=summary.at_least)
 
@@ -294,7 +290,8 @@ def _drawn_an_hour(log: LogReport, x: Amounts | None, unit: str) -> str:
     return numbers.UNKNOWN if x is None else numbers.amount(_an_hour(log, x, x.drawn), unit)
 
 
-def _finding_titles(log: LogReport) -> str:
+def finding_titles(log: LogReport) -> str:
+    """Return what was found in a log, or that nothing asks for action and what could not be judged."""
     left = not_judged(withheld(log.checks))
     none = ("nothing to act on" + (f"; {left}" if left else "")) if log.cycles.cycles else "no run to judge"
     # Notes would fill the cells of a comparison; each log's own section has them.

@@ -6,8 +6,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from ....analysis.cautions import BANK, CODES, MAINS, TANK
+from ....analysis.health.tank import AIR_FIRST_STEP
 from ...parallel.worker_process import HERE, Second
-from ..wording import log_sentences, numbers, several_sentences, shown, site_sentences
+from ..wording import checks, log_sentences, numbers, several_sentences, shown, site_sentences
 from ..wording.several_sentences import begins_with_all
 from . import answer_tables, log_tables, method
 from .templated import filled, template_text
@@ -30,8 +31,8 @@ _MOST_COLUMNS, _MOST_FAILING, _MOST_UNSAFE = 2, 3, 160
 #: What a sentence, a cell of its table and the head of a column may hold. [characters]
 _MOST_SAID, _MOST_IN_CELL, _MOST_HEAD = 120, 144, 24
 #: On one sheet there is room for so many parts from note to note and for so many findings, of one log or of two
-#: together, and for so much on why and what to do. [1], [characters]
-_MOST_PARTS, _MOST_FOUND, _MOST_WHY = 8, 3, 320
+#: together, for so much on why, and for so much on what was seen and what to check. [1], [characters]
+_MOST_PARTS, _MOST_FOUND, _MOST_WHY, _MOST_SEEN = 8, 3, 320, 480
 
 
 def render(report: Report, second: Second = HERE) -> str:
@@ -119,12 +120,16 @@ def render_one_page(report: Report, second: Second = HERE) -> str:
         "one_page.html",
         styles=("one_page.css",),
         title=numbers.shortened(_title(report)),
-        first=replace(first, verdict=_fitting(first.verdict), glances=tuple(map(_for_visitors, first.glances))),
+        first=replace(
+            first, verdict=_fitting(first.verdict), glances=_for_visitors(first.glances, alone=len(report.logs) == 1)
+        ),
         one_page=True,
         when=[numbers.shortened(text, _MOST_SAID) for text in when],
         what_if=_what_if(report),
         parts=parts,
         findings=findings,
+        to_measure=_to_measure(findings),
+        in_order=checks.in_order(logs[0].checks) if len(logs) == 1 and logs[0].cycles.cycles else "",
         table=_in_short(table),
         plates=_plates(report, logs),
         # The last of them says who decides.
@@ -138,13 +143,20 @@ def _when_and_figures(report: Report, logs: Sequence[LogReport], *, findings: bo
     """Return from when to when a sheet tells, and its table of figures."""
     if report.over is not None and begins_with_all(report):
         return [several_sentences.when(report.over)], answer_tables.all_logs(report.over)
+    if len(logs) == 1:
+        return [log_sentences.when(logs[0])], answer_tables.one_log(logs[0], findings=findings)
     table = log_tables.compared(replace(report, logs=tuple(logs)), findings=findings)
     return [log_sentences.when(log) for log in logs], table
 
 
-def _for_visitors(glance: Glance) -> Glance:
-    """Return a glance without what only asks its owner for more, and without what the sheet has as a table."""
-    return replace(glance, tiles=tuple(tile for tile in glance.tiles if not tile.asks), parts=(), more="")
+def _for_visitors(glances: Sequence[Glance], *, alone: bool) -> tuple[Glance, ...]:
+    """Return glances without what only asks their owner for more, and without what the sheet has as a table."""
+    # Of one log the table has what all loads took, and the verdict how the load is: the first two tiles.
+    first = 2 if alone else 0
+    return tuple(
+        replace(glance, tiles=tuple(tile for tile in glance.tiles[first:] if not tile.asks), parts=(), more="")
+        for glance in glances
+    )
 
 
 def _parts(logs: Sequence[LogReport]) -> list[Table]:
@@ -164,19 +176,33 @@ def _serious(logs: Sequence[LogReport]) -> list[Finding]:
     every = (finding for log in logs for finding in log_sentences.by_severity(log) if finding.severity != "note")
     gravest = sorted(every, key=lambda finding: finding.severity != "act")
     kinds = {finding.code: finding for finding in reversed(gravest)}
-    return [_in_few(finding) for finding in gravest if kinds[finding.code] is finding][: _MOST_FOUND // len(logs)]
+    few = [finding for finding in gravest if kinds[finding.code] is finding][: _MOST_FOUND // len(logs)]
+    # What several ask to be checked stands once.
+    return [
+        _in_few(
+            finding, check="" if finding.check_first in (f.check_first for f in few[:place]) else finding.check_first
+        )
+        for place, finding in enumerate(few)
+    ]
 
 
-def _in_few(finding: Finding) -> Finding:
-    plain, causes, check = (
+def _in_few(finding: Finding, check: str) -> Finding:
+    plain, causes, check, evidence = (
         numbers.shortened(text, most)
         for text, most in (
             (finding.plain or finding.title, _MOST_SAID),
             (finding.causes, _MOST_WHY),
-            (finding.check_first, _MOST_WHY),
+            (check, _MOST_SEEN),
+            (finding.evidence, _MOST_SEEN),
         )
     )
-    return replace(finding, plain=numbers.sentence(plain), causes=causes, check_first=check)
+    plain, evidence = numbers.sentence(plain), numbers.capital(evidence)
+    return replace(finding, plain=plain, causes=causes, check_first=check, evidence=evidence)
+
+
+def _to_measure(findings: Sequence[Finding]) -> bool:
+    """Tell whether a tank's air is to be measured: a sheet has room for it."""
+    return any(finding.first_step == AIR_FIRST_STEP for finding in findings)
 
 
 def _plates(report: Report, logs: Sequence[LogReport]) -> list[str]:

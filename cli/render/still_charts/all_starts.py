@@ -52,7 +52,7 @@ def draw(axes: Axes, log: LogReport) -> None:
 
 def top_words(starts: StartsTogether) -> str:
     """Say what the load usually draws at the top of its start."""
-    return f"{_amount(starts.surge, starts)} at the start"
+    return f"{_amount(starts.surge, starts)} at the usual start"
 
 
 def running_words(starts: StartsTogether) -> str:
@@ -63,7 +63,7 @@ def running_words(starts: StartsTogether) -> str:
 def spoken(starts: StartsTogether) -> str:
     """Say in a sentence what the chart shows, for whoever does not see it."""
     count = numbers.counted(len(starts.each), "start")
-    return f"{count} laid over each other: usually {top_words(starts)}, then {running_words(starts)}."
+    return f"{count} laid over each other: {top_words(starts)}, then {running_words(starts)}."
 
 
 def _amount(x: float, starts: StartsTogether) -> str:

@@ -128,5 +128,5 @@ def _draw_settled(axes: Axes, level: float | None, unit: str) -> None:
 def _draw_highest(axes: Axes, top: tuple[float, float] | None, unit_s: float, unit: str) -> None:
     if top is not None:
         at, x = top
-        label = f"highest, {numbers.amount(x, unit)}"
+        label = f"highest reading, {numbers.amount(x, unit)}"
         axes.plot(at / unit_s, x, "o", color=INK, markersize=11, fillstyle="none", mew=2, label=label)

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from statistics import median
 from typing import TYPE_CHECKING, Final
 
 from ....analysis.health.finding import WRONG_SIGN, is_swapped, withheld
 from ..wording.answer import bank_gave, first_answer, load_took
 from ..wording.checks import check_lines, of_starts, when
 from ..wording.clock import clock
-from ..wording.how_it_runs import air_sentence, at_speeds, pump_rests_on, pump_sentences, times_at
+from ..wording.how_it_runs import (
+    air_sentence,
+    at_speeds,
+    highest_start,
+    pump_rests_on,
+    pump_sentences,
+    times_at,
+    usual_draw,
+)
 from ..wording.log_sentences import by_severity, ran
 from ..wording.numbers import PLUS_MINUS_MEANS, amount, counted, duration, number
 from ..wording.verdict import verdict_on
@@ -80,25 +87,12 @@ def _no_start(log: LogReport) -> list[str]:
 
 def _draws(log: LogReport) -> list[str]:
     """Say what the load draws at a start and when it runs."""
-    runs = log.cycles.cycles
     if log.cycles.speeds:
         return [at_speeds(log.cycles)]
-    settled = [
-        amount(median(values), unit)
-        for values, unit in (
-            ([run.run_A for run in runs if run.run_A is not None], "A"),
-            ([run.run_W for run in runs if run.run_W is not None], "W"),
-        )
-        if values
-    ]
-    if not settled:
+    running, start = usual_draw(log.cycles), highest_start(log.cycles)
+    if not running:
         return []
-    surges = [run for run in runs if run.surge_A is not None]
-    highest = max(surges, key=lambda run: run.surge_A or 0.0, default=None)
-    if highest is None:
-        return [f"It draws {', '.join(settled)} while it runs."]
-    least = "" if highest.surge_resolved else "at least "
-    return [f"It draws {least}{amount(highest.surge_A, 'A')} at a start and {', '.join(settled)} while it runs."]
+    return [f"It draws {running} while it runs{f', and {start} at its highest start' if start else ''}."]
 
 
 def _cut_off(log: LogReport) -> list[str]:

@@ -292,9 +292,15 @@ def added_up(over: OverLogs) -> list[LogReport]:
 
 
 def _bank_gave(log: LogReport) -> str | None:
-    if log.facts.side != "dc" or is_swapped(log.findings):
-        return None
-    return _drawn(log.charge.charge, log.charge.energy)
+    return all_loads_took(log) or None if log.facts.side == "dc" else None
+
+
+def all_loads_took(log: LogReport) -> str:
+    """Return what all loads took together where the meter sits; empty without amounts or where the sign seems wrong."""
+    if is_swapped(log.findings):
+        return ""
+    # Amps behind an inverter are no charge of the bank.
+    return _drawn(log.charge.charge if log.facts.side == "dc" else None, log.charge.energy) or ""
 
 
 def _drawn(charge: Amounts | None, energy: Amounts | None) -> str | None:

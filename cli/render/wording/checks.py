@@ -151,6 +151,20 @@ def not_judged(codes: Sequence[str]) -> str:
     return f"not judged: {'; '.join(named)}{more}"
 
 
+#: Checks of the log, not of its load.
+_OF_LOG: Final = ("sampling_too_slow", "charge_wrong_sign")
+
+
+def in_order(checks: Sequence[Check]) -> str:
+    """Say in few words what of the load was checked and is in order, and what was not judged; empty without checks."""
+    parts = [
+        f"{heading}: {'; '.join(numbers.uncapital(ABOUT.get(code, code)) for code in codes)}."
+        for heading, outcome in (("Checked, and nothing found", "passed"), ("Not judged", "not judged"))
+        if (codes := [each.code for each in checks if each.outcome == outcome and each.code not in _OF_LOG])
+    ]
+    return " ".join(parts)
+
+
 def when(finding: Finding, facts: LogFacts) -> str:
     """Say when the runs began that a finding rests on; empty where it rests on none."""
     if not finding.cycles:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from statistics import median
 from typing import TYPE_CHECKING, Final
 
 from ....analysis.not_known import Missing
@@ -126,6 +127,25 @@ def at_speeds(cycles: Cycles) -> str:
     else:
         text = f"It runs at {len(held)} speeds: {listed}." if len(held) > 1 else f"It runs at one speed: {listed}."
     return f"{text} {UNDER_ARRAY}" if cycles.under_array else text
+
+
+def usual_draw(cycles: Cycles) -> str:
+    """Return what a load that is on or off usually draws while it runs, such as ``31.6 A, 783 W``; else empty."""
+    if cycles.speeds:
+        return ""
+    runs = cycles.cycles
+    both = (([run.run_A for run in runs], "A"), ([run.run_W for run in runs], "W"))
+    known = [([x for x in values if x is not None], unit) for values, unit in both]
+    return ", ".join(amount(median(values), unit) for values, unit in known if values)
+
+
+def highest_start(cycles: Cycles) -> str:
+    """Return the highest start that was seen, above what was drawn before it: ``at least 138 A``; empty without one."""
+    surges = [run for run in cycles.cycles if run.surge_A is not None and not cycles.speeds]
+    highest = max(surges, key=lambda run: run.surge_A or 0.0, default=None)
+    if highest is None:
+        return ""
+    return f"{'' if highest.surge_resolved else 'at least '}{amount(highest.surge_A, 'A')}"
 
 
 def times_at(cycle: Cycle, speeds: Sequence[Speed]) -> str:

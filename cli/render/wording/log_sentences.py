@@ -141,11 +141,22 @@ def bursts(log: LogReport) -> str:
     usual = usual_bursts(log)
     if usual is None:
         return ""
-    quiet = " to ".join(dict.fromkeys(numbers.duration(rest_s) for rest_s in usual.between_s))
     return (
         f"It starts in bursts: about {usual.starts:.0f} runs with rests of {numbers.duration(usual.within_s)}, then "
-        f"{quiet} of quiet."
+        f"{_quiet(usual)} of quiet."
     )
+
+
+def usual_rest(log: LogReport) -> str:
+    """Return the usual rest before a run; of starts in bursts both kinds, as one would hide the other."""
+    usual = usual_bursts(log)
+    if usual is None:
+        return numbers.duration(log.cycles.summary.median_off_s)
+    return f"{numbers.duration(usual.within_s)} within a burst, then {_quiet(usual)}"
+
+
+def _quiet(usual: Bursts) -> str:
+    return " to ".join(dict.fromkeys(numbers.duration(rest_s) for rest_s in usual.between_s))
 
 
 def starts_an_hour(log: LogReport) -> str:
@@ -270,7 +281,7 @@ def surge(close_up: CloseUp, facts: LogFacts) -> str:
 
 def start_as_read(close_up: CloseUp, facts: LogFacts, before: str) -> str:
     """Say what the picture of a start shows; `before` is what was read before it, with its unit, or ``unknown``."""
-    text = f"One start close up, at {clock.clock(close_up.cycle.start_us, facts)}. Each dot is a reading, as read"
+    text = f"This start was at {clock.clock(close_up.cycle.start_us, facts)}. Each dot is a reading, as read"
     if before == numbers.UNKNOWN:
         return f"{text}; the table counts from what was read before the start."
     return f"{text}: before the start that was {before}, and the table counts from there."

@@ -11,12 +11,14 @@ from report_scenes import make_later, make_log, make_report, make_site, with_fac
 
 from shuntbook.analysis.cautions import BANK, CODES, MAINS, TANK
 from shuntbook.analysis.cycles.cycle import Cycles, CycleSummary
-from shuntbook.analysis.health.finding import Finding
+from shuntbook.analysis.health.finding import Check, Finding
+from shuntbook.analysis.health.tank import AIR_FIRST_STEP
 from shuntbook.analysis.site.water import Water
 from shuntbook.cli.main import run
 from shuntbook.cli.render.page import page as page_module
 from shuntbook.cli.render.page import paper
 from shuntbook.cli.render.page.page import render_one_page
+from shuntbook.cli.render.wording.how_it_runs import highest_start, usual_draw
 from shuntbook.ingest.errors import InputError
 
 # A PDF is dear, and a sheet that is too full is laid out several times.
@@ -133,18 +135,43 @@ def test_it_says_what_each_part_took():
 def test_findings_have_room_and_plates_stand_beside_them():
     """What it may be and what to check first, each finding by itself; the plates of the pump and of what it runs on."""
     (grave,) = (finding for finding in make_later().findings if finding.severity == "act")
-    told = replace(grave, causes="A tank without air.", check_first="Have the air checked.")
+    told = replace(grave, evidence="9 of 9 too short", causes="A tank without air.", check_first="Have it checked.")
     other = replace(told, code="leak_down", severity="watch", plain="It starts though nobody draws water.")
     ill = replace(make_later(), findings=(other, told))
     water = {"load": "well pump", "tank_volume_gal": 44, "cut_in_psi": 40, "cut_out_psi": 60, "precharge_psi": 38}
     site = make_site().model_copy(update={"water": Water.model_validate(water)})
     said = _sound(render_one_page(make_report(ill, site=site))).replace("\N{NO-BREAK SPACE}", " ")
-    for words in ("What it may be: A tank without air.", "Have the air checked.", "Watch: It starts though nobody"):
+    for words in ("Seen: 9 of 9 too short.", "What it may be: A tank without air.", "Watch: It starts though nobody"):
         assert words in said
-    for words in ("0.5 hp", "pre-charge 262 kPa", "starts at 276 kPa", "Bank: 24 V, 420 Ah"):
+    # What both ask to be checked stands once.
+    assert said.count("Have it checked.") == 1
+    given = "pre-charge given as 262 kPa, not measured here; while it has that, it gives"
+    for words in ("0.5 hp", given, "starts at 276 kPa", "Bank: 24 V, 420 Ah"):
         assert words in said
     assert "Findings" not in said
     assert "What was found" not in _sound(render_one_page(make_report(make_log())))
+
+
+def test_an_installer_reads_what_the_load_draws_what_is_in_order_and_finds_room_for_the_air():
+    """Running draw, highest start, starts in the busiest hour; what all loads took by that name; and what was passed.
+
+    Room to write the pressures down stands where the air is to be checked, and nowhere else.
+    """
+    passed = tuple(Check(code, "passed", "", "", "") for code in ("leak_down", "charge_wrong_sign"))
+    log = replace(make_log(), checks=(*passed, Check("draw_drift", "not judged", "", "", "")))
+    said = _sound(render_one_page(make_report(log))).replace("\N{NO-BREAK SPACE}", " ")
+    for words in (
+        f"Draws while it runs {usual_draw(log.cycles)}",
+        f"Draws at its highest start {highest_start(log.cycles)}",
+        "Out of the bank, all loads 13.3 Ah (332 Wh)",
+        "Checked, and nothing found: water leaking away. Not judged: running draw over days.",
+    ):
+        assert words in said
+    assert "Measured by the installer" not in said
+    air = replace(make_later().findings[0], severity="watch", first_step=AIR_FIRST_STEP)
+    assert "Measured by the installer: air of the empty tank" in _sound(
+        render_one_page(make_report(replace(log, findings=(air,))))
+    )
 
 
 def test_a_visitor_is_asked_for_nothing():

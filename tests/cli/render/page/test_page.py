@@ -326,8 +326,8 @@ def test_rows_beside_each_other_have_one_unit():
     """Charge and energy of an hour stand in rows of their own, so that no row holds both."""
     ac = replace(with_facts(make_log("ac"), side="ac"), charge=replace(make_log().charge, charge=None))
     said = assert_sound(render(make_report(make_log(), ac))).replace("\N{NO-BREAK SPACE}", " ")
-    assert "Charge drawn in an hour of readings 14.2 Ah — unknown" in said  # 13.254 Ah in 3,359 s
-    assert "Energy drawn in an hour of readings 355 Wh 355 Wh" in said  # 331.7 Wh in 3,359 s
+    assert "Charge drawn in an hour of readings, all loads 14.2 Ah — unknown" in said  # 13.254 Ah in 3,359 s
+    assert "Energy drawn in an hour of readings, all loads 355 Wh 355 Wh" in said  # 331.7 Wh in 3,359 s
 
 
 def test_method_says_which_log_a_rule_is_for():

@@ -294,12 +294,12 @@ def _side_by_side(document):
 
     summary = lambda key: lambda log: log["cycles"]["summary"][key]  # noqa: E731
     return [
-        line("Charge drawn", lambda log: drawn(log, "charge", "Ah")),
-        line("Energy drawn", lambda log: drawn(log, "energy", "Wh")),
+        line("Charge drawn, all loads", lambda log: drawn(log, "charge", "Ah")),
+        line("Energy drawn, all loads", lambda log: drawn(log, "energy", "Wh")),
         line("Starts", lambda log: f"{summary('count')(log):,}"),
         line("Measured", lambda log: duration(log["charge"]["span"]["covered_s"])),
-        line("Charge drawn in an hour of readings", lambda log: an_hour(log, "charge", "Ah")),
-        line("Energy drawn in an hour of readings", lambda log: an_hour(log, "energy", "Wh")),
+        line("Charge drawn in an hour of readings, all loads", lambda log: an_hour(log, "charge", "Ah")),
+        line("Energy drawn in an hour of readings, all loads", lambda log: an_hour(log, "energy", "Wh")),
         line("Starts an hour", lambda log: number(summary("starts_per_hour")(log))),
         line("Running", lambda log: percent(summary("duty_cycle")(log))),
         line("Usual run", lambda log: duration(summary("median_run_s")(log))),

@@ -162,7 +162,7 @@ def test_the_demos_starts_are_drawn_with_words_on_the_curves(demo):
     assert starts.surge == pytest.approx(float(np.median([c.surge_A for c in fast.cycles.cycles])), abs=0.5)
     assert starts.running == pytest.approx(float(np.median([c.run_A for c in fast.cycles.cycles])))
     words = texts_of(figure.wide)
-    assert f"{starts.surge:.0f} A at the start" in words
+    assert f"{starts.surge:.0f} A at the usual start" in words
     assert f"{starts.running:.1f} A running" in words
     assert slow.starts == ()
     assert figures.all_starts(slow, "t") is None
