@@ -217,6 +217,11 @@ class Cycles:
     stairs: Sequence[Stair] = field(default=(), compare=False, repr=False)
 
     @property
+    def named_load(self) -> str | None:
+        """The load that was looked for, as its site file calls it; None where none was named."""
+        return self.load or next((cycle.load for cycle in self.cycles if cycle.load), None)
+
+    @property
     def varies(self) -> bool:
         """Whether it draws now more, now less: by what the log shows, or since it is behind a drive."""
         return bool(self.speeds) or self.drive

@@ -47,8 +47,8 @@ print("\\nCOUNT " + json.dumps([status, len(ours), files]))
 LIMITS = {
     "convert": (62, 54),
     "look": (69, 44),
-    "charge": (58, 40),
-    "charge --site": (102, 82),
+    "charge": (60, 41),
+    "charge --site": (104, 83),
     "capture": (142, 107),
     "report": (235, 152),
 }

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from ....analysis.cycles.noted_runs import event_in
 from ..wording.clock import clock, from_to
 from ..wording.numbers import PLUS_MINUS_MEANS, amount, counted, duration, plus_minus, shortened, with_ends
-from ..wording.sureness import in_gaps_lines, net_sentence, sureness_lines
+from ..wording.sureness import in_gaps_lines, sureness_lines
 from .answer import Reply
 from .columns import Columns
 from .span import span_in_short, span_lines
@@ -16,6 +16,7 @@ from .span import span_in_short, span_lines
 if TYPE_CHECKING:
     from ....analysis.charge.amounts import Amounts, Charge
     from ....analysis.charge.between_notes import MarkedStretch
+    from ....analysis.cycles.cycle import Cycles
     from ....analysis.quality.sign_check import SignCheck
     from ....analysis.readings.log_facts import LogFacts
     from ....analysis.sureness.meter_figures import MeterFigures
@@ -27,12 +28,19 @@ _NOTHING: Final = "nothing"
 class CutRun(NamedTuple):
     """A run that was going at an end of the stretch that was asked for, or at both.
 
-    ``wider`` are the options, each with what to give, that move these ends so that they hold the whole run.
+    ``wider`` is what to give for the options that move these ends so that they hold the whole run.
     """
 
     length_s: float
     ends_us: tuple[int, ...]
-    wider: tuple[str, ...]
+    wider: Mapping[str, str]
+
+
+class WholeRuns(NamedTuple):
+    """The runs that the ends of a stretch cut, and what it comes to where it holds them whole."""
+
+    cut: tuple[CutRun, ...]
+    charge: Charge
 
 
 def charge_answer(
@@ -44,13 +52,14 @@ def charge_answer(
     *,
     starts_known: bool = False,
     by_sun: bool = False,
-    cut: Sequence[CutRun] = (),
+    runs: Cycles | None = None,
+    whole: WholeRuns | None = None,
 ) -> Reply:
     """Return charge and energy in a sentence and as a small table, how sure they are and what they rest on.
 
     `sign` is what the volts say about the sign of the amps; `marked` is what was drawn between notes; `starts_known`
-    tells whether surges that readings miss were looked for; `by_sun` that nothing but the sun charges the bank;
-    `cut` are the runs that an end of the stretch cuts.
+    tells whether surges that readings miss were looked for; `by_sun` that nothing but the sun charges the bank. Of a
+    stretch of the log `runs` are those of its load, and `whole` what it comes to with the runs that its ends cut.
     """
     swapped = wrong_sign_lines(facts, sign)
     warnings = [
@@ -67,7 +76,7 @@ def charge_answer(
         [
             *warnings,
             # Of a log that is the wrong way round it would be a wrong figure told large, and its rests be its runs.
-            *([] if swapped else [_took(facts, charge, figures, by_sun=by_sun), *_cut_lines(facts, charge, cut)]),
+            *([] if swapped else [_took(facts, charge, figures, by_sun=by_sun), *_of_runs(facts, charge, runs, whole)]),
             Columns(_rows(facts, charge)),
             *_noted(facts, charge),
             *spans,
@@ -87,7 +96,7 @@ def charge_answer(
 
 
 def _took(facts: LogFacts, charge: Charge, figures: MeterFigures, *, by_sun: bool) -> str:
-    """Say in a sentence what all loads took out of the bank and what came back, and if that was more."""
+    """Say in a sentence what all loads took out of the bank, what came back, and by how much that was more."""
     span = charge.span if charge.charge is not None else charge.energy_span or charge.span
     goes = f"From {from_to(span.start_us, span.stop_us, facts)}"
     drawn, returned = (_in_both(charge, word) for word in ("drawn", "returned"))
@@ -95,32 +104,40 @@ def _took(facts: LogFacts, charge: Charge, figures: MeterFigures, *, by_sun: boo
         sentence = f"{goes} the loads behind the inverter took {drawn}"
     else:
         back = f"the sun put {returned} back" if by_sun and returned != _NOTHING else f"{returned} came back"
-        sentence = f"{goes} all loads took {drawn} out of the bank, and {back}"
+        sentence = f"{goes} all loads took {drawn} out of the bank, and {back}{_into_bank(charge)}"
     assumed = "; the ± assumes a usual meter, since none is stated" if figures.is_assumed and _is_sure(charge) else ""
-    return " ".join([f"{sentence}{assumed}.", *_came_back(facts, charge)])
+    return f"{sentence}{assumed}."
 
 
-def _cut_lines(facts: LogFacts, charge: Charge, cut: Sequence[CutRun]) -> list[str]:
-    """Say which runs were going at an end of the stretch, and which start and stop would hold them whole."""
-    if not cut:
-        return []
+def _into_bank(charge: Charge) -> str:
+    """Say by how much more came back than went out, as it goes on in a sentence; nothing where that is not sure."""
+    return f", net {_in_both(charge, 'net')} into the bank" if _way_of_net(charge) == "into the bank" else ""
+
+
+def _of_runs(facts: LogFacts, charge: Charge, runs: Cycles | None, whole: WholeRuns | None) -> list[str]:
+    """Say what of a stretch the load by itself took, and what it comes to with the runs whole that its ends cut."""
+    span, lines = charge.span, [] if whole is None else [_cut_line(facts, charge, whole)]
+    if runs is None or span.start_us is None or span.stop_us is None:
+        return lines
+    from ..wording.answer import load_between  # of a whole log `cycles` tells it
+
+    taken = load_between(runs, span.start_us, span.stop_us)
+    name = f"The {shortened(runs.named_load or 'largest load')}"
+    return [*lines, *([f"{name} by itself: {taken}."] if taken else [])]
+
+
+def _cut_line(facts: LogFacts, charge: Charge, whole: WholeRuns) -> str:
+    """Say which runs were going at an end of the stretch, and what is taken between the ends that hold them whole."""
     # Its date stands in the sentence above.
     near_us = charge.span.start_us
     going = " and ".join(
         f"{'one' if k else 'A run'} of {duration(run.length_s)} {'' if k else 'was going '}"
         + (f"at {clock(run.ends_us[0], facts, near_us=near_us)}" if len(run.ends_us) == 1 else "all through it")
-        for k, run in enumerate(cut)
+        for k, run in enumerate(whole.cut)
     )
-    wider = " ".join(option for run in cut for option in run.wider)
-    return [f"{going}, of which the ± says nothing; to hold whole runs: {wider}"]
-
-
-def _came_back(facts: LogFacts, charge: Charge) -> list[str]:
-    """Say that more came back than went out, where that is sure."""
-    if facts.side != "dc" or _way_of_net(charge) != "into the bank":
-        return []
-    amounts = charge.charge or charge.energy
-    return [] if amounts is None else [net_sentence(amounts, _in_both(charge, "net"))]
+    wider = " ".join(f"{option} {end}" for run in whole.cut for option, end in run.wider.items())
+    out = "" if facts.side == "ac" else " out of the bank"
+    return f"{going}; with whole runs ({wider}) it would be {_in_both(whole.charge, 'drawn')}{out}."
 
 
 def _way_of_net(charge: Charge) -> str:

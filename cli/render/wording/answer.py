@@ -181,17 +181,17 @@ def _noted_part(log: LogReport, stretch: MarkedStretch) -> NotedPart:
         numbers.duration((stretch.stop_us - stretch.start_us) / MICROSECONDS),
         _one_or_both(amounts) or numbers.UNKNOWN,
         "out of the bank" if log.facts.side == "dc" else "behind the inverter",
-        _load_in(log, stretch),
+        load_between(log.cycles, stretch.start_us, stretch.stop_us),
     )
 
 
-def _load_in(log: LogReport, stretch: MarkedStretch) -> str:
-    """Say what a log's load took in a stretch; empty where that is not known."""
-    two = log.cycles.two_kinds
+def load_between(cycles: Cycles, start_us: int, stop_us: int) -> str:
+    """Say what the load that was looked for took between two instants [us]; empty where that is not known."""
+    two = cycles.two_kinds
     # Where no run was seen at all, two loads are not told apart, or runs are missing, nothing is said of one.
-    if not log.cycles.cycles or log.cycles.summary.too_brief or (two is not None and two.own is None):
+    if not cycles.cycles or cycles.summary.too_brief or (two is not None and two.own is None):
         return ""
-    taken, across = taken_between(log.cycles, stretch.start_us, stretch.stop_us)
+    taken, across = taken_between(cycles, start_us, stop_us)
     if not taken.runs:
         return ("no run", "part of a run")[across] if across < 2 else f"parts of {across} runs"
     total = total_of(taken, "")

@@ -50,7 +50,7 @@ def load_and_title(log: LogReport) -> str:
 
 def named_load(log: LogReport) -> str | None:
     """Return the load that was looked for, as its site file calls it; None where none was named."""
-    return log.cycles.load or next((cycle.load for cycle in log.cycles.cycles if cycle.load), None)
+    return log.cycles.named_load
 
 
 def when(log: LogReport) -> str:

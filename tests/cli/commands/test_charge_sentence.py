@@ -12,6 +12,7 @@ from shuntbook.analysis.site.tables import Meter
 from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED, figures_of
 from shuntbook.cli.main import run
 from shuntbook.cli.render.page.method import _accuracy
+from shuntbook.cli.render.terminal.answer import MOST_LINES
 from shuntbook.cli.render.wording.numbers import with_ends
 
 BEGIN = datetime(2026, 6, 13, 10, tzinfo=UTC)
@@ -60,7 +61,7 @@ def charged(capsys, log, *words):
     """What is answered, in one line."""
     status, out, error = told(capsys, "charge", log, *words)
     assert status == 0, error
-    assert len(out.splitlines()) <= 12
+    assert len(out.splitlines()) <= MOST_LINES + 1  # and how to ask for more
     return unwrapped(out)
 
 
@@ -96,15 +97,15 @@ def test_more_that_came_back_is_said_as_the_page_says_it(tmp_path, capsys):
     """Never as a net below nought; less is told by the row alone, and what is within the interval has no way."""
     into = charged(capsys, log_of(tmp_path, base_A=-20.0))
     net_Ah = re.search(
-        r"More came back than went out: net ([\d.]+) Ah ± [\d.]+ \([\d.]+ Wh ± [\d.]+\) into the bank\.", into
+        r" came back, net ([\d.]+) Ah ± [\d.]+ \([\d.]+ Wh ± [\d.]+\) into the bank; the ± assumes", into
     )
     assert f"net into the bank {net_Ah[1]} Ah" in into
     assert float(net_Ah[1]) == pytest.approx((12 * 210 * 20 - 12 * 90 * 31) / 3600, rel=0.01)
     assert "−" not in into
     out = charged(capsys, log_of(tmp_path, name="b"))
-    assert "net out of the bank" in out and "More" not in out.replace("More with --explain", "")
+    assert "net out of the bank" in out and ", net" not in out
     even = charged(capsys, log_of(tmp_path, base_A=-31 * 90 / 210, name="c"))
-    assert re.search(r" net −?0\.\d+ Ah", even) and "More" not in even.replace("More with --explain", "")
+    assert re.search(r" net −?0\.\d+ Ah", even) and ", net" not in even
 
 
 def test_a_log_that_seems_turned_has_no_sentence(tmp_path, capsys):
@@ -126,14 +127,36 @@ def test_a_run_that_an_end_cuts_is_told_with_the_ends_that_hold_it(tmp_path, cap
     """And those ends hold it: nothing is cut by them, and all of its amps are in the sum."""
     log = log_of(tmp_path)
     said = charged(capsys, log, "--from", since, "--to", until)
-    assert going in said and "of which the ± says nothing" in said
-    assert f"to hold whole runs: {' '.join(wider)} drawn" in said
+    assert going in said
+    at_stake = re.search(rf"; with whole runs \({' '.join(wider)}\) it would be (.+) out of the bank\. The", said)[1]
     ends = dict(zip(("--from", "--to"), (since, until), strict=True)) | dict(each.split() for each in wider)
     whole = charged(capsys, log, *(word for pair in ends.items() for word in pair))
-    assert "was going" not in whole
+    assert "was going" not in whole and f"all loads took {at_stake} out of the bank" in whole
     taken = float(re.search(r"all loads took ([\d.]+) Ah", whole)[1])
     assert taken > float(re.search(r"all loads took ([\d.]+) Ah", said)[1])
     assert taken * 3600 == pytest.approx(2 * 90 * 31 if len(wider) == 2 else 180 * 31, rel=0.12)
+
+
+@pytest.mark.parametrize(
+    ("since", "until", "its"),
+    [
+        ("10:00", "10:20", r"360 s in 4 runs"),
+        ("10:10:30", "10:14", r"part of a run"),
+        ("10:05", "10:14", r"90 s in 1 run, and part of another"),
+        ("10:05:30", "10:08", r"no run"),
+    ],
+)
+def test_a_stretch_says_what_its_load_took_by_itself(tmp_path, capsys, since, until, its):
+    """Of the runs that lie in it whole, above what flowed all the while: 30 A for a minute and a half each."""
+    said = charged(capsys, log_of(tmp_path), "--from", since, "--to", until)
+    by_itself = re.search(r"The largest load by itself: (?:([\d.]+) Ah ± ([\d.]+) \(.+? Wh ± [\d.]+\) )?(.+?)\.", said)
+    seconds, _, told_so = its.rpartition(" s ")
+    assert by_itself[3] == told_so
+    if seconds:
+        assert float(by_itself[1]) == pytest.approx(int(seconds) * 30 / 3600, abs=float(by_itself[2]))
+    else:
+        assert by_itself[1] is None
+    assert "by itself" not in charged(capsys, log_of(tmp_path, name="b"))
 
 
 def test_ends_between_runs_cut_nothing(tmp_path, capsys):
@@ -157,9 +180,8 @@ def test_the_wider_ends_are_such_as_are_understood(tmp_path, capsys, how, ends, 
     """Without dates, and beyond the first day."""
     log = log_of(tmp_path, **how)
     said = charged(capsys, log, "--from", ends[0], "--to", ends[1])
-    assert f"to hold whole runs: {' '.join(wider)}" in said
     # One run that both ends cut is not told as two.
-    assert "A run of 1 min 30 s was going all through it, of which" in said
+    assert f"A run of 1 min 30 s was going all through it; with whole runs ({' '.join(wider)})" in said
     assert "was going" not in charged(capsys, log, *" ".join(wider).split())
 
 
