@@ -131,6 +131,12 @@ def sampling_too_slow(runs: Runs, limits: HealthLimits) -> Check:
     return rule.passed(f"{short} of {count} runs are shorter than {spell(runs.least_s)}, the shortest that can be told")
 
 
+def until_turned(health: Health) -> Health:
+    """Return that nothing is judged: what looks like runs in a log the wrong way round are the rests between them."""
+    why = "what its runs are is not known until the log is turned"
+    return Health(tuple(Rule(check.code, check.limit, check.source).not_judged(why) for check in health.checks))
+
+
 def sign_check(sign: SignCheck | None) -> Check:
     """Judge whether the voltage falls when more is drawn, as a bank's does."""
     rule = Rule(

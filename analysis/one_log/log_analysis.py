@@ -9,7 +9,7 @@ from ..charge.completed import Reader
 from ..charge.instants import InstantsFold
 from ..cycles.cycle import Cycle, Cycles
 from ..forecast.unseen_starts import caught_starts, unseen_starts
-from ..health.health import health_of, sign_check
+from ..health.health import health_of, sign_check, until_turned
 from ..health.limits import limits_for
 from ..health.runs import Runs
 from ..nameplate.plate_check import PlateCheck, check_plate
@@ -128,6 +128,8 @@ class LogAnalysis:
         # What is no motor has a start as well, but none that wears.
         seen = None if limits.is_motor is False else load_starts(runs, self._how)
         sign = [sign_check(self._sign.result())] if self._how.side == "dc" else []
+        if any(check.finding is not None for check in sign):
+            health, seen = until_turned(health), None
         pulse = pump_pulse(self._site, self._watched.load, runs, charge.span, health.checks)
         checks = (*sign, *with_flow(health.checks, pulse.flow), *([seen.check] if seen is not None else []))
         plate, no_plate = self._plate(cycles, charge.span.covered_s)
