@@ -198,7 +198,7 @@ def _converted_once(
 
 def _check(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
     name, first = export.sources[0].name, tally.first_reject
-    where = f"{first.file}, line {first.line}: {first.reason}" if first else ""
+    where = first.where if first else ""
     if not tally.written:
         if first is None:
             raise InputError(f"{name}: holds no row of readings")
@@ -215,13 +215,12 @@ def _check(tally: _Tally, allow: bool, rejects: Path, export: Export) -> None:
     # Few as they are, they may be all that was charged, or all surges.
     if not allow and tally.kinds is not None and (most := tally.kinds.most()) is not None:
         count, first = most
-        where = f"{first.file}, line {first.line}: {first.reason}"
         same = "for one and the same reason, so they may be all readings of one kind"
         evidence = f"{count} of {tally.read} rows could not be read {same}"
         raise _may_lack(
-            f"{name}: {evidence}, and no log was written; the first: {where}. All are in {rejects}; mend those "
+            f"{name}: {evidence}, and no log was written; the first: {first.where}. All are in {rejects}; mend those "
             "cells, or add --allow-rejects to leave those rows out",
-            f"{evidence}; the first: {where}",
+            f"{evidence}; the first: {first.where}",
         )
 
 
@@ -243,7 +242,9 @@ def _check_on_the_way(tally: _Tally, allow: bool, rejects: Path, export: Export)
 
 
 def _filled(meta: LogMeta, export: Export, tally: _Tally) -> LogMeta:
-    sentences = [*meta.remarks, *dict.fromkeys(line for layout in export.layouts for line in layout.remarks)]
+    # First, since of many remarks the last find no room on a terminal: what is missing may be most of a day.
+    sentences = ["the export seems to end in the middle of a line: perhaps it was cut short"] if tally.torn else []
+    sentences += [*meta.remarks, *dict.fromkeys(line for layout in export.layouts for line in layout.remarks)]
     if export.local is not None and export.local.ambiguous:
         sentences.append(
             f"{export.local.ambiguous} rows stand in an hour that the clocks went through twice; "

@@ -25,6 +25,11 @@ class Reject:
     reason: str
     text: str
 
+    @property
+    def where(self) -> str:
+        """Its place, and what is the matter with it."""
+        return f"{self.file}, line {self.line}: {self.reason}"
+
 
 def rejects_path(log: Path) -> Path:
     """Return where a log's unreadable rows are kept."""
@@ -69,7 +74,7 @@ class RejectsFile:
 
 @contextmanager
 def rejects_file(log: Path, sources: Collection[str]) -> Iterator[RejectsFile]:
-    """Open the rejects file of a log; it is kept however the work ends, except when it is broken off.
+    """Open the rejects file of a log; it is kept where the work ends, or is refused in a sentence that names it.
 
     `sources` are the names that its rejects may give as their file.
 
@@ -85,9 +90,12 @@ def rejects_file(log: Path, sources: Collection[str]) -> Iterator[RejectsFile]:
             rejects = RejectsFile(path, stack.enter_context(hidden_beside(path)))
         try:
             yield rejects
-        except InputError:
-            # Refused because of its rows: they show the person what to mend.
-            rejects.finish()
+        except InputError as error:
+            # Refused because of its rows, which show the person what to mend; else nobody would know what it is.
+            if str(path) in str(error):
+                rejects.finish()
+            else:
+                rejects.abandon()
             raise
         except BaseException:
             rejects.abandon()

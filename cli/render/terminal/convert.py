@@ -82,7 +82,8 @@ def _readings(look: FirstLook, meta: LogMeta, *, few: bool) -> Columns:
             [word, _instant(reading, meta, fraction=fraction), *_cells(reading.values, names)] for reading in readings
         ]
     rows += [["lowest", "", *_cells(look.lowest, names)], ["highest", "", *_cells(look.highest, names)]]
-    heads = ["", in_zone(meta), *(_COLUMNS[name] for name in names)]
+    zone = in_zone(meta) + (", assumed" if meta.zone_assumed and not meta.undated else "")
+    heads = ["", zone, *(_COLUMNS[name] for name in names)]
     return Columns(rows, heads, right=range(2, len(heads)))
 
 

@@ -46,7 +46,7 @@ def look_answer(
             *in_doubt,
             verdict_line(verdict),
             *matters,
-            *([] if matters or turned or in_doubt else ["Nothing is the matter with it that shows in its readings."]),
+            *([] if matters or turned or in_doubt else [_sound(facts)]),
             *_sign_in_short(facts, quality.sign),
             *_counter_lines(quality),
             *_rest_lines(facts, quality),
@@ -63,6 +63,12 @@ def look_answer(
         ],
         "how it was read, the rows kept, how the sign is known",
     )
+
+
+def _sound(facts: LogFacts) -> str:
+    """Say that nothing is the matter with what was read, and how much of it could not be."""
+    sound = "Nothing is the matter with it that shows in its readings"
+    return f"{sound}; {counted(facts.rows_rejected, 'row')} could not be read." if facts.rows_rejected else f"{sound}."
 
 
 def _sign_in_short(facts: LogFacts, sign: SignCheck | None) -> list[str]:

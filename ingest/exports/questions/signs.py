@@ -27,13 +27,12 @@ def contrary_volts(where: str, evidence: str, seen: str, amps: NamedColumn, *, b
     remedy = (
         'say sign = "draw_positive" for current_A in the profile'
         if by_profile
-        else "say so in a profile (--profile): "
-        f'quantities.current_A = {{column = {in_toml(amps.name)}, sign = "draw_positive"}}; a profile takes only the '
-        "columns it names, so name the others you want there, too"
+        else "a profile says so that names its columns (--profile): "
+        f'quantities.current_A = {{column = {in_toml(amps.name)}, sign = "draw_positive"}}'
     )
     sentence = (
-        f"{where}: {seen}, so {quoted(amps.name)} seems to count charging as positive, and not draw; add "
-        f"--reverse-sign, or if draw is positive all the same, {remedy}"
+        f"{where}: {seen}, so {quoted(amps.name)} seems to count charging as positive: add --reverse-sign; or if "
+        f"draw is positive all the same, {remedy}"
     )
     return positive(sentence, evidence, "current_A", amps)
 

@@ -142,7 +142,7 @@ def test_convert_asks_before_it_writes_where_the_volts_speak_against_it(tmp_path
     status, said, error = _converted(tmp_path, export)
     assert (status, said) == (2, "")
     assert evidence.removeprefix("The").removesuffix(": charging.") in error
-    assert "'Current (A)' seems to count charging as positive" in error
+    assert "'Current (A)' seems to count charging as positive: add --reverse-sign; or" in error
     assert "--reverse-sign" in error and 'sign = "draw_positive"' in error
     status, said, _ = _converted(tmp_path, export, "--json")
     asked = json.loads(said)["question"]
@@ -150,6 +150,27 @@ def test_convert_asks_before_it_writes_where_the_volts_speak_against_it(tmp_path
     assert (asked["what"], asked["evidence"]) == ("Is positive charging or drawing?", evidence)
     assert [choice["label"] for choice in asked["choices"]] == ["positive is charging", "positive is drawing"]
     assert [file.name for file in tmp_path.iterdir()] == ["export.csv"]
+
+
+def test_a_question_of_the_sign_leaves_no_rows_behind(tmp_path):
+    """A last line that was cut short is no reason for it; a refusal for such rows names where they are."""
+    export = _export(tmp_path, sign=-1.0)
+    with Path(export).open("a", encoding="utf-8") as file:
+        file.write("2026-06-1")
+    assert _converted(tmp_path, export)[0] == 2
+    assert [file.name for file in tmp_path.iterdir()] == ["export.csv"]
+    with Path(export).open("a", encoding="utf-8") as file:
+        file.write("\n" + "never,1,x\n" * 2000)
+    status, _, error = _converted(tmp_path, export, "--reverse-sign")
+    assert status == 2
+    assert [file.name for file in tmp_path.iterdir() if file.name in error] == ["export.csv", *_rejects(tmp_path)]
+
+
+def _rejects(folder: Path) -> list[str]:
+    """Return the names of what holds rows that could not be read, which must be there."""
+    names = [file.name for file in folder.iterdir() if file.name.endswith(".rejects.csv")]
+    assert names
+    return names
 
 
 def test_either_answer_is_taken_by_convert(tmp_path):

@@ -754,6 +754,15 @@ def test_a_last_line_without_an_end_may_be_of_any_length(tmp_path):
     assert len(done.time_us) == 40
 
 
+@pytest.mark.parametrize(("end", "is_cut"), [("2026-06-13 11:0", True), ("", False), ("nonsense,x,y\n", False)])
+def test_an_export_that_breaks_off_says_so_first(tmp_path, end, is_cut):
+    """With the log, and so at each look at it; a whole one, or a row that cannot be read, was not cut short."""
+    done = convert(tmp_path, text([HEADER, *rows(40)]).rstrip("\n") + "\n" + end)
+    assert done.status == 0, done.error
+    remarks = done.log.meta.remarks
+    assert remarks[:1] == ["the export seems to end in the middle of a line: perhaps it was cut short"][: int(is_cut)]
+
+
 @pytest.mark.parametrize("cell", ["1,250", "1.250"])
 def test_a_mark_beyond_the_sample_is_asked_about(tmp_path, cell):
     """If the first 64 KB hold none, a later 1,250 could be a group: it stops there, and names line and options."""
