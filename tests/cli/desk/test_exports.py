@@ -182,6 +182,26 @@ def test_what_cannot_be_listed_is_typed(client):
     assert "2026-06-13 10:00:00 CST" in text_of(page)
 
 
+def test_a_clock_that_nobody_stated_is_open(client):
+    """It is asked in the box that is to be settled: beside the sign, and before it is read; what is stated is not."""
+    page = shown(client, pump_export(sign=-1.0, row="2026-06-13 {t},{a},{v}"))
+    assert question_of(page) == SIGN
+    assert 'name="zone"' in box_of(page) and page.text.count('name="zone"') == 1
+    page = sent(client, page, answer=answers_of(page)["Positive is charging"])
+    assert "Whose clock are the times by?" in box_of(page) and 'name="zone"' in box_of(page)
+    assert "Nothing is left open" not in page.text
+    page = sent(client, page, zone="Asia/Shanghai")
+    assert "Nothing is left open" in box_of(page) and 'name="zone"' not in box_of(page)
+    assert 'value="Asia/Shanghai"' in page.text
+    whole = shown(client, pump_export(row="2026-06-13T{t}Z,{a},{v}"), name="whole.csv")
+    assert "Nothing is left open" in box_of(whole) and 'name="zone"' not in whole.text
+
+
+def box_of(page):
+    """What stands in the box of what is to be settled next."""
+    return re.search(r'<section class="question".*?</section>', page.text, re.DOTALL)[0]
+
+
 def test_how_it_was_read_is_kept_and_offered_for_the_next(client):
     """The next export of the meter is read by it, and nothing is asked but whether it is."""
     page = shown(client, pump_export(sign=-1.0))
