@@ -27,12 +27,12 @@ _MOST_LOGS: Final = 2
 
 def report_answer(report: Report) -> Reply:
     """Return what a report comes to: what the load took, how it is with it, and whether the system carries it."""
-    carried = carry_all(report)
-    return Reply(
-        [*unsafe(report), *_with_changes(report), *_of_logs(report), *([carried] if carried is not None else [])],
-        list(_reasons(report)),
-        "what carries it, what owes what, trends",
-    )
+    carried, reasons = carry_all(report), list(_reasons(report))
+    lines = [*unsafe(report), *_with_changes(report), *_of_logs(report), *([carried] if carried is not None else [])]
+    # More is only promised where there is some: what ± means is told of every log.
+    if not reasons:
+        return Reply([*lines, PLUS_MINUS_MEANS])
+    return Reply(lines, [*reasons, PLUS_MINUS_MEANS], "what carries it, what owes what, trends")
 
 
 def _with_changes(report: Report) -> Iterator[Block]:
@@ -90,4 +90,3 @@ def _reasons(report: Report) -> Iterator[Block]:
             name = f"{log_title(log.facts)}: " if several else ""
             pump = pump_sentences(log.pulse) if log.pulse is not None and log.pulse.has_tank else ()
             yield from (f"{name}{sentence}" for sentence in (*in_short(log), *pump))
-    yield PLUS_MINUS_MEANS
