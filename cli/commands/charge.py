@@ -48,4 +48,5 @@ def command(
         ready = charged.ready
         print_json(charge_document(ready.facts, charged.charge, charged.marked, ready.figures))
         return
+    # The desk says the same of a stretch, from the same reply.
     say_answer(charged.reply, explain=explain)

@@ -1,8 +1,9 @@
-"""The answer of a log, its report page, and a log that was read with the wrong sign, turned."""
+"""The answer of a log or a stretch of it, its report page, and a log that was read with the wrong sign, turned."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from http import HTTPStatus
 from pathlib import Path
@@ -10,7 +11,9 @@ from typing import TYPE_CHECKING, Final
 
 from ...analysis.health.finding import WRONG_SIGN, Finding
 from ...ingest.errors import InputError
+from ..assembling.charge_asked import ChargeAsked
 from ..opening.prepared_log import open_site
+from ..render.terminal.columns import Columns
 from ..render.terminal.report import report_answer, verdict_lines
 from ..render.wording.answer import first_answer
 from ..render.wording.shown import CAUTION
@@ -23,6 +26,7 @@ from .jobs import typed
 from .own_pages import OwnPages
 
 if TYPE_CHECKING:
+    from ...analysis.one_log.log_report import LogReport
     from ..render.terminal.answer import Block, Reply
 
 #: A page's own script runs, nothing is fetched, and it is of an origin of its own: it cannot act on the desk.
@@ -33,11 +37,18 @@ _PAGE_POLICY: Final = (
 )
 
 
+#: So many notes of a log are offered, and so many parts between them shown; all are on its page. [1]
+_MOST_NOTED: Final = 30
+#: The form's field for what a sentence on a stretch is about.
+_ENDS: Final = {"--from:": "from", "--to:": "to", "": "from"}
+
+
 @dataclass(frozen=True)
 class LogAnswer:
     """What is said of a log: what is unsafe, the answer, the verdict, the other lines, and all of it as a terminal's.
 
-    ``swapped`` is the finding that draw and return are; None where they are not.
+    ``parts`` are what it took from note to note, ``notes`` the notes by which one can be asked for. ``swapped`` is the
+    finding that draw and return are; None where they are not.
     """
 
     dangers: tuple[str, ...]
@@ -45,6 +56,8 @@ class LogAnswer:
     verdict: Verdict
     rest: tuple[Block, ...]
     reply: Reply
+    parts: Columns
+    notes: tuple[str, ...]
     swapped: Finding | None
 
 
@@ -69,7 +82,30 @@ def answer_of(log: Path, site: Path | None, _stamps: tuple[int, ...]) -> LogAnsw
     rest = tuple(text for line, text in lines if not isinstance(line, str) or line not in shown)
     dangers = [str(text) for line, text in lines if line in dangers]
     swapped = next((each for each in report.logs[0].findings if each.code == WRONG_SIGN), None)
-    return LogAnswer(tuple(dangers), sentence, verdict, rest, once, swapped)
+    return LogAnswer(tuple(dangers), sentence, verdict, rest, once, *_noted(report.logs[0]), swapped)
+
+
+def _noted(log: LogReport) -> tuple[Columns, tuple[str, ...]]:
+    """Return a log's parts from note to note, as its page has them, and its notes."""
+    from ..render.page.log_tables import parts
+
+    table = parts(log, _MOST_NOTED)
+    notes = dict.fromkeys(text for _, text in log.facts.markers[:_MOST_NOTED])
+    return Columns(table.rows, table.head), tuple(notes)
+
+
+@dataclass(frozen=True)
+class AskedStretch:
+    """A stretch of a log as it was asked for, "" for the log's own ends, and what it took, as `charge` says it.
+
+    ``same`` is that command, ``wider`` the ends that hold whole runs, in the form's fields; none where nothing is cut.
+    """
+
+    since: str
+    until: str
+    reply: Reply | None = None
+    same: str = ""
+    wider: Mapping[str, str] = field(default_factory=dict)
 
 
 def stamps_of(*paths: Path | None) -> tuple[int, ...]:
@@ -122,11 +158,17 @@ class Answers(DeskHandler):
             return answer_of(path, site, stamps_of(path, site))
 
         answer, sentences = await self.in_thread(tried, work, folder, {})
+        stretch = AskedStretch(self.field("from"), self.field("to"))
+        # Of a log that is the wrong way round a stretch is as wrong.
+        if answer is not None and answer.swapped is None and (stretch.since or stretch.until):
+            taken, wrong_ends = await self.in_thread(tried, lambda: self._taken(stretch, chosen), folder, _ENDS)
+            stretch, sentences = taken or stretch, {**sentences, **wrong_ends}
         turning = None if answer is None or answer.swapped is None else typed(self._turning(log))
         self.show(
             "answer.html",
             log=log,
             answer=answer,
+            stretch=stretch,
             chosen=chosen,
             site=chosen.name or NO_SITE,
             sentences={**sentences, **chosen.wrong, **(wrong or {})},
@@ -134,6 +176,19 @@ class Answers(DeskHandler):
             turning=turning,
             making=typed(OwnPages(folder).to_make(log, chosen.name)) if answer is not None else "",
         )
+
+    def _taken(self, stretch: AskedStretch, chosen: ChosenSite) -> AskedStretch:
+        """Return a stretch with what it took."""
+        log, site = self.field("file"), chosen.name
+        ends = {"--from": stretch.since, "--to": stretch.until}
+        path = self.desk.folder.existing(log)
+        taken = ChargeAsked(path, stretch.since or None, stretch.until or None).result(chosen.site)
+        words = [word for option, end in ends.items() if end for word in (option, end)]
+        same = typed(["charge", as_argument(log), *(["--site", as_argument(site)] if site else []), *words])
+        cut = taken.whole.cut if taken.whole is not None else ()
+        wider = ends | {option: end for run in cut for option, end in run.wider.items()} if cut else {}
+        fields = {option.removeprefix("--"): end for option, end in wider.items()}
+        return replace(stretch, reply=taken.reply, same=same, wider=fields)
 
 
 class ReportPage(DeskHandler):

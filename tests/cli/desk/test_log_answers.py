@@ -241,3 +241,57 @@ def test_a_page_is_sandboxed_whoever_asks(client):
     assert "sandbox allow-scripts" in policy
     assert "allow-same-origin" not in policy
     assert "default-src 'none'" in policy
+
+
+def test_a_stretch_says_what_charge_says_of_it(client, demo, capsys):
+    """In its words, with its command, and a way to hold the runs whole that its ends cut."""
+    ends, site = ("--from", "10:30", "--to", "11:15"), ("--site", demo / "site.toml")
+    said = unwrapped(told(capsys, "charge", demo / "open_day.parquet", *site, *ends)[1])
+    answer = client.get(
+        address("/answer", file="open_day.parquet", site="site.toml", **{"from": "10:30", "to": "11:15"})
+    )
+    shown = text_of(answer)
+    sentences = re.findall(r"(?:From|A run|The well pump by) .+?\.(?= [A-Z]| drawn)", said.partition(" measured")[0])
+    assert len(sentences) == 3
+    for sentence in sentences:
+        assert sentence in shown
+    assert "shuntbook charge open_day.parquet --site site.toml --from 10:30 --to 11:15" in " ".join(shown.split())
+    wider = html.unescape(re.search(r'href="([^"]+)">With whole runs', answer.text)[1])
+    whole = client.get(wider)
+    stake = re.search(r"it would be (.+?) out of the bank", said)[1]
+    assert f"all loads took {stake} out of the bank" in text_of(whole) and "was going at" not in text_of(whole)
+
+
+@pytest.mark.parametrize(
+    ("ends", "field", "sentence"),
+    [
+        ({"from": "teatime"}, "from", "is no time such as 10:30"),
+        ({"from": "10:30", "to": "10:30"}, "to", "Does not lie after"),
+        ({"from": "2031-01-01T10:00"}, "from", "no reading lies in the span"),
+        ({"to": "25:70"}, "to", "is no time of day"),
+    ],
+)
+def test_an_end_that_is_none_is_told_at_its_field(client, ends, field, sentence):
+    """What all of the log took stands all the same."""
+    answer = client.get(address("/answer", file="open_day.parquet", **ends))
+    assert sentence in re.search(rf'id="wrong-{field}">(.*?)</p>', answer.text)[1]
+    assert TOOK in text_of(answer) and "The same at a terminal: shuntbook charge" not in text_of(answer)
+
+
+def test_a_log_with_notes_shows_its_parts_and_takes_notes_for_ends(client):
+    """As its page has them; a stretch from a note to the next is that part."""
+    note = "crates washed for the visitors"
+    answer = client.get("/answer?file=open_day.parquet&site=site.toml")
+    row = html.unescape(re.search(rf'<tr><th scope="row">{note}</th>(.*?)</tr>', answer.text)[1]).replace("\xa0", " ")
+    assert "30 min" in row and f'<option value="{note}">' in answer.text
+    taken, by_itself = re.findall(r"[\d.]+ Ah ± [\d.]+", row)
+    ends = {"from": note, "to": "end"}
+    part = text_of(client.get(address("/answer", file="open_day.parquet", site="site.toml", **ends)))
+    assert f"From 13 Jun 2026 10:25:00 to 10:55:00 all loads took {taken}" in part
+    assert f"The well pump by itself: {by_itself}" in part
+
+
+def test_nothing_is_asked_of_a_stretch_of_a_log_the_wrong_way_round(client, wrong):
+    shutil.copy(wrong, client.folder)
+    answer = client.get("/answer?file=wrong.parquet&from=10:30&to=11:15")
+    assert answer.status == 200 and "all loads took" not in answer.text and 'name="from"' not in answer.text
