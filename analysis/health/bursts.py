@@ -8,8 +8,8 @@ from typing import Final
 
 import numpy as np
 
-from .tank import MINIMUM_REST_S
-
+#: Shortest rest that pump makers ask for, up to 3/4 hp; a trade figure. [s]
+MINIMUM_REST_S: Final = 180.0
 #: The shortest rest between bursts is so many times the longest within one; no rest lies between: common practice, no
 #: source. [1]
 APART: Final = 2.5

@@ -13,6 +13,7 @@ import numpy as np
 
 from ..readings.chunk import BoolArray, FloatArray
 from ..wording import spell
+from .bursts import MINIMUM_REST_S
 from .draw import draws_as_usual, usual_draw
 from .finding import Advice, Check, Rule, Severity
 from .limits import COMMON_PRACTICE, OWNER, HealthLimits
@@ -58,8 +59,6 @@ OF_TANK_RUN: Final = 0.5
 OF_BEFORE: Final = 0.6
 #: Runs and rests both below this share of what a motor needs, as long as water is drawn: hardly any drawdown. [1]
 FAR_BELOW: Final = 0.5
-#: Shortest rest that pump makers ask for, up to 3/4 hp; a trade figure. [s]
-MINIMUM_REST_S: Final = 180.0
 #: Share of the runs that must agree. [1]
 MOST: Final = 0.75
 #: Rests that are alike: the longest of them is at most this many times the shortest.
