@@ -39,7 +39,7 @@ def strict_sync(monkeypatch):
 def test_nothing_is_synced_that_is_only_read(tmp_path, strict_sync):
     """An export, a capture of it and a page."""
     log, captured, page = (str(tmp_path / name) for name in ("log.parquet", "captured.parquet", "page.html"))
-    assert run(["convert", str(EXPORT), "--out", log]) == 0
+    assert run(["convert", str(EXPORT), "--reverse-sign", "--out", log]) == 0
     assert run(["capture", f"replay:{log}?speed=max", "--out", captured, "--quiet"]) == 0
     assert run(["report", log, "--out", page]) == 0
     assert sum(strict_sync) >= 3
