@@ -27,7 +27,8 @@ class Cycle:
     voltage; draw, charge and energy are lower bounds then. ``base_A`` and ``base_W`` are the level that
     it stands on, below nought while the bank was charged; ``base_drift_A`` and ``base_drift_W`` how far that moved
     meanwhile. ``charge_u95_Ah`` and ``energy_u95_Wh`` are half of the 95 % interval; None until
-    it is worked out. ``straight_Ah`` and ``straight_Wh`` are the least of its draw that came straight from the array.
+    it is worked out. ``so_far_u95_Ah`` and ``so_far_u95_Wh`` are that of a run without an end. ``straight_Ah`` and
+    ``straight_Wh`` are the least of its draw that came straight from the array.
     ``at_speeds`` is how long it ran at each of the load's draws, where it has several [s]; ``run_A`` and ``run_W`` are
     its mean then. ``start_s`` is how long its start took, until half of what it drew beyond its settled draw was gone
     [s]; None where the readings do not show it.
@@ -69,10 +70,19 @@ class Cycle:
     straight_Wh: float | None = None
     at_speeds: tuple[float, ...] = ()
     start_s: float | None = None
+    so_far_u95_Ah: float | None = None
+    so_far_u95_Wh: float | None = None
 
     def taken(self, unit: Literal["Ah", "Wh"]) -> float | None:
         """Return what it took, of a run without an end as long as it was seen; None where that is not known."""
         whole, so_far = (self.charge_Ah, self.so_far_Ah) if unit == "Ah" else (self.energy_Wh, self.so_far_Wh)
+        return so_far if whole is None else whole
+
+    def taken_u95(self, unit: Literal["Ah", "Wh"]) -> float | None:
+        """Return half of the 95 % interval of what it took, whole or so far; None until it is worked out."""
+        whole, so_far = (
+            (self.charge_u95_Ah, self.so_far_u95_Ah) if unit == "Ah" else (self.energy_u95_Wh, self.so_far_u95_Wh)
+        )
         return so_far if whole is None else whole
 
 

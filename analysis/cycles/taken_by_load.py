@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from ..readings.chunk import MICROSECONDS
+from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR
 from .cycle import Cycle, Cycles, lower_end
 
 _UNITS: Final[tuple[Literal["Ah"], Literal["Wh"]]] = ("Ah", "Wh")
@@ -56,20 +56,50 @@ def taken_by_load(cycles: Cycles) -> TakenByLoad:
     )
 
 
-def taken_between(cycles: Cycles, start_us: int, stop_us: int) -> tuple[TakenByLoad, int]:
-    """Return what the runs of a load took that lie between two instants [us], and how many go on across one of them.
+@dataclass(frozen=True)
+class RunPieces:
+    """Runs that go on across an instant, and about how much of what they took lies on one side of it; None if unknown.
 
-    How much of such a run lies on either side nobody measured.
+    A reading is of all loads, so the load's own draw at an instant within its run is that of the settled run.
     """
-    spans = [(cycle, _seen_until(cycle)) for cycle in cycles.cycles]
+
+    runs: int
+    charge_Ah: float | None
+    energy_Wh: float | None
+
+
+def taken_between(cycles: Cycles, start_us: int, stop_us: int) -> tuple[TakenByLoad, RunPieces]:
+    """Return what the runs of a load took that lie between two instants [us], and what those did that one cuts."""
+    spans = [(cycle, seen_until(cycle)) for cycle in cycles.cycles]
     near = [(cycle, end_us) for cycle, end_us in spans if cycle.start_us < stop_us and end_us > start_us]
-    runs = [cycle for cycle, end_us in near if start_us <= cycle.start_us and end_us <= stop_us]
+    runs, cut = [], []
+    for cycle, end_us in near:
+        (runs if start_us <= cycle.start_us and end_us <= stop_us else cut).append(cycle)
     # All of them together have an interval of their own, which is not the sum of theirs.
     taken = taken_by_load(cycles) if len(runs) == len(cycles.cycles) else _taken(runs)
-    return taken, len(near) - len(runs)
+    pieces = ([_piece(cycle, unit, start_us, stop_us) for cycle in cut] for unit in _UNITS)
+    return taken, RunPieces(len(cut), *(_all_or_none(each) for each in pieces))
 
 
-def _seen_until(cycle: Cycle) -> int:
+def _piece(cycle: Cycle, unit: Literal["Ah", "Wh"], start_us: int, stop_us: int) -> float | None:
+    """Return about how much of what a run took lies between two instants [us]; the pieces of a run add up to it."""
+    took, draw = cycle.taken(unit), cycle.run_A if unit == "Ah" else cycle.run_W
+    if took is None or draw is None:
+        return None
+    end_us = seen_until(cycle)
+    settled = draw / SECONDS_PER_HOUR / MICROSECONDS
+    inside = settled * (min(end_us, stop_us) - max(cycle.start_us, start_us))
+    # What it took beyond its settled draw it took as it started.
+    start = took - settled * (end_us - cycle.start_us)
+    return min(max(inside + (start if start_us <= cycle.start_us else 0.0), 0.0), took)
+
+
+def _all_or_none(amounts: list[float | None]) -> float | None:
+    known = [x for x in amounts if x is not None]
+    return sum(known) if amounts and len(known) == len(amounts) else None
+
+
+def seen_until(cycle: Cycle) -> int:
     """Return when a run stopped, or up to when it was seen. [us]"""
     seen_us = cycle.start_us + round((cycle.so_far_s or 0.0) * MICROSECONDS)
     return max(seen_us, cycle.start_us + 1) if cycle.stop_us is None else cycle.stop_us
@@ -91,7 +121,7 @@ def _sum(cycles: list[Cycle], unit: Literal["Ah", "Wh"]) -> tuple[float | None, 
     """Return what some runs took and half of its interval; None where there are none, or one has no interval."""
     if not cycles:
         return None, None
-    u95s = [cycle.charge_u95_Ah if unit == "Ah" else cycle.energy_u95_Wh for cycle in cycles]
+    u95s = [cycle.taken_u95(unit) for cycle in cycles]
     # What one run is off the others may be off the same way (gain, digit), so halves add up.
     u95 = None if any(each is None for each in u95s) else sum(each for each in u95s if each is not None)
     return sum(cycle.taken(unit) or 0.0 for cycle in cycles), u95

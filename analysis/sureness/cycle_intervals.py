@@ -69,7 +69,9 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
     return replace(
         cycles,
         cycles=tuple(
-            replace(cycle, charge_u95_Ah=of_charge, energy_u95_Wh=of_energy) if cycle.complete else cycle
+            replace(cycle, charge_u95_Ah=of_charge, energy_u95_Wh=of_energy)
+            if cycle.complete
+            else replace(cycle, so_far_u95_Ah=of_charge, so_far_u95_Wh=of_energy)
             for cycle, of_charge, of_energy in of_each
         ),
         summary=with_lower_bounds(summary, too_brief(cycles)),

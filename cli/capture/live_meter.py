@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections import Counter, deque
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -46,7 +46,10 @@ _NOTES = 100
 
 @dataclass(frozen=True)
 class Part:
-    """What flowed in a stretch that began with a note [us] and has ended, by a note that only ends or by the next."""
+    """What flowed in a stretch that began with a note [us]: so far, or until a note ended it, the next one or another.
+
+    ``ended_by`` is the text of one that only ends.
+    """
 
     text: str
     from_us: int
@@ -56,10 +59,10 @@ class Part:
 
 @dataclass(frozen=True)
 class Snapshot:
-    """One meter as it stands now; amounts are since the start, and since the last marker that began a stretch.
+    """One meter as it stands now; ``charge`` is since the start, ``newest`` since the last note that began a stretch.
 
-    ``mark`` is that marker's text, ``ended_by`` that of the one which ended its stretch, if one has; ``parts`` are the
-    stretches before it. ``running`` tells whether the load runs, None where that is not known yet; ``running_s`` since
+    ``parts`` are the stretches before it, and after the end of the capture all (``is_over``).
+    ``running`` tells whether the load runs, None where that is not known yet; ``running_s`` since
     when, of a run that was found and has not ended. [s]
     ``recent`` is the last stretch of the current, else of the power; ``notes`` are the newest ones, each an instant
     [us] and its text. Times are shown in ``zone``, or counted from the recording's start where it is ``undated``.
@@ -70,9 +73,7 @@ class Snapshot:
     now: dict[str, float]
     last_us: int | None
     charge: Charge | None
-    since_mark: Charge | None
-    mark: str | None
-    ended_by: str | None
+    newest: Part | None
     parts: tuple[Part, ...]
     peak_A: float | None
     peak_W: float | None
@@ -88,6 +89,12 @@ class Snapshot:
     gap_limit_s: float
     zone: str
     undated: bool
+    is_over: bool = False
+
+    def at_end(self) -> Snapshot:
+        """Return what the capture came to, after its end: nothing flows or runs, and every part has ended."""
+        parts = self.parts if self.newest is None else (*self.parts, self.newest)
+        return replace(self, now={}, running=None, running_s=None, newest=None, parts=parts, is_over=True)
 
 
 @dataclass
@@ -207,9 +214,7 @@ class LiveMeter:
             now=dict(self._last.values) if self._last is not None else {},
             last_us=last_us,
             charge=whole,
-            since_mark=None if newest is None else self._sure(newest.fold, cycles),
-            mark=None if newest is None else newest.text,
-            ended_by=None if newest is None else newest.ended_by,
+            newest=None if newest is None else self._part(newest, cycles, anew=True),
             parts=tuple(self._part(stretch, cycles, anew=final) for stretch in self._stretches.ended),
             peak_A=self._peaks.get("current_A"),
             peak_W=self._peaks.get("power_W"),
@@ -241,10 +246,13 @@ class LiveMeter:
         return with_intervals_by_starts(charge, self.figures, starts, starts_us)
 
     def _part(self, stretch: NotedStretch, cycles: Cycles | None, *, anew: bool) -> Part:
-        """Return a stretch that has ended; what it comes to is worked out once, and `anew` at the end."""
-        if stretch.sure is None or anew or not stretch.is_whole:
-            stretch.sure = self._sure(stretch.fold, cycles)
-        return Part(stretch.text, stretch.from_us, stretch.ended_by, stretch.sure)
+        """Return what a stretch comes to; once all of it is known it is worked out once, and `anew` at the end."""
+        sure = stretch.sure
+        if sure is None or anew:
+            sure = self._sure(stretch.fold, cycles)
+        # Before the first reading behind its end something is still missing: that figure is none to keep.
+        stretch.sure = sure if stretch.is_whole else None
+        return Part(stretch.text, stretch.from_us, stretch.ended_by, sure)
 
     def _running(self, cycles: Cycles | None) -> bool | None:
         newest = None if cycles is None else self._newest.get(cycles.signal)

@@ -151,19 +151,17 @@ def _amount_lines(snapshot: Snapshot, parts: Sequence[str] = ()) -> list[str]:
     if (total := taken_so_far(snapshot)) is not None:
         lines.append(total.sentence)
     lines += [f"since the start: {_amounts(snapshot.charge)}", *parts]
-    if snapshot.since_mark is not None:
-        stretch = stretch_called(snapshot, 15, quotes=_PLAIN)
-        lines.append(f"{stretch}: {_amounts(snapshot.since_mark)}")
+    if (newest := snapshot.newest) is not None:
+        lines.append(f"{newest_called(newest, 15, quotes=_PLAIN)}: {_amounts(newest.charge)}")
     if snapshot.trouble:
         lines.append("trouble: " + ", ".join(f"{count} x {kind}" for kind, count in sorted(snapshot.trouble.items())))
     return lines
 
 
-def stretch_called(snapshot: Snapshot, most: int, quotes: str = "‘’") -> str:
+def newest_called(part: Part, most: int, quotes: str = "‘’") -> str:
     """Say from when on, and until when, the newest stretch goes; of its note so many letters."""
-    if snapshot.ended_by is None:
-        return f"since {_quoted(snapshot.mark or '', most, quotes)}"
-    return _from_to(snapshot.mark or "", snapshot.ended_by, most, quotes)
+    called = part_called(part, most, quotes)
+    return f"since {called}" if part.ended_by is None else called
 
 
 def part_called(part: Part, most: int, quotes: str = "‘’") -> str:

@@ -146,8 +146,8 @@ class Show:
         ]
 
     def last(self) -> list[Snapshot]:
-        """Return how every meter stands at the end, and show it."""
-        snapshots = self.snapshots(final=True)
+        """Return what every meter came to, and show it."""
+        snapshots = [snapshot.at_end() for snapshot in self.snapshots(final=True)]
         if self._watcher is not None:
             self._watcher.end(snapshots, self._times())
         return snapshots

@@ -12,9 +12,9 @@ from ..capture.screen import (
     live_number,
     live_value,
     load_called,
+    newest_called,
     part_called,
     run_state,
-    stretch_called,
     taken_so_far,
 )
 from ..render.wording import numbers
@@ -68,16 +68,38 @@ def both_ways(charge: Charge | None) -> list[ShownAmount]:
     ]
 
 
+def out_called(way: ShownAmount) -> str:
+    """Say what an amount is, so that nobody takes it for that of the load alone."""
+    return "out of the bank to all loads" if way.at_bank else "taken by all loads"
+
+
+def whole_called(snapshot: Snapshot) -> str:
+    """Say that an amount is that of all of the capture."""
+    return "from start to end" if snapshot.is_over else "since the start"
+
+
 def stage(snapshot: Snapshot) -> dict[str, Any]:
-    """Return what is shown large: the amount since the last note, what flows now, and what the load does and took."""
-    total = taken_so_far(snapshot)
+    """Return what is shown large: the amount since the last note, what flows now, and what the load does and took.
+
+    After the end it is the amount of the whole capture, and every part.
+    """
+    parts = snapshot.parts if snapshot.is_over else snapshot.parts[-_MOST_PARTS:]
     return {
         "amount": _amount(snapshot),
         "flow": _flow(snapshot),
         "load": _state(snapshot),
-        "took": "" if total is None else total.sentence,
-        "parts": [_part(part, snapshot) for part in snapshot.parts[-_MOST_PARTS:]],
+        "took": _took(snapshot),
+        "parts": [_part(part, snapshot) for part in parts],
     }
+
+
+def _took(snapshot: Snapshot) -> str:
+    """Say what the load took by itself; empty where that is not known."""
+    total = taken_so_far(snapshot)
+    if total is None:
+        return ""
+    # The amount above it may be since the last note.
+    return total.sentence if snapshot.is_over else f"Since the start: {numbers.uncapital(total.sentence)}"
 
 
 def _state(snapshot: Snapshot) -> str:
@@ -111,11 +133,13 @@ def _steady(way: ShownAmount, snapshot: Snapshot) -> tuple[str, str, str]:
 
 def _amount(snapshot: Snapshot) -> dict[str, str]:
     """Return the large figure with its unit, what it is, the same in the other unit, and what stands beside it."""
-    since = snapshot.since_mark is not None
-    when = stretch_called(snapshot, 40 if snapshot.ended_by is None else 24) if since else "since the start"
+    newest = snapshot.newest
+    charge, when = snapshot.charge, whole_called(snapshot)
+    if newest is not None and newest.charge is not None:
+        charge, when = newest.charge, newest_called(newest, 40 if newest.ended_by is None else 24)
     if is_swapped(snapshot.findings):
         return {**_NOTHING, "what": when, "beside": f"not known {UNTIL_TURNED}"}
-    ways = both_ways(snapshot.since_mark if since else snapshot.charge)
+    ways = both_ways(charge)
     if not ways:
         return {**_NOTHING, "what": when, "beside": "nothing to add up yet"}
     first, *others = ways
@@ -124,7 +148,7 @@ def _amount(snapshot: Snapshot) -> dict[str, str]:
     beside = [f"± {sure} {unit}" if sure else ""]
     if first.has_returned:
         beside.append(f"{first.returned.partition(' ± ')[0]} into the bank")
-    out = "out of the bank" if first.at_bank else "taken"
+    out = out_called(first)
     shown = {"value": value, "unit": unit, "what": f"{out} {when}", "beside": ", ".join(x for x in beside if x)}
     second, _, second_unit = _steady(others[0], snapshot) if others else ("", "", "")
     return {**shown, "second": second, "second_unit": second_unit}

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ...analysis.cycles.taken_by_load import seen_until
 from ...analysis.health.finding import SEVERITIES, is_swapped
 from ...analysis.health.runs import LEAST_CYCLES
 from ...analysis.readings.chunk import MICROSECONDS
@@ -19,9 +20,9 @@ from ..capture.screen import (
     how_long,
     live_number,
     load_called,
+    newest_called,
     part_called,
     run_state,
-    stretch_called,
     taken_so_far,
 )
 from ..render.page.log_tables import AT_LEAST, bound
@@ -135,27 +136,29 @@ def _took(snapshot: Snapshot) -> list[dict[str, str]]:
     if (total := taken_so_far(snapshot)) is not None:
         first, *others = [text for text in (total.charge, total.energy) if text is not None]
         beside = ", ".join([*others, total.in_runs])
-        tiles.append({"what": f"{numbers.capital(total.load)} took", "value": first, "beside": beside})
+        what = f"{numbers.capital(total.load)} took {stage.whole_called(snapshot)}"
+        tiles.append({"what": what, "value": first, "beside": beside})
     for what, charge in _stretches(snapshot):
         if amounts := stage.both_ways(charge):
-            out = "out of the bank" if amounts[0].at_bank else "taken"
-            tile = {"what": f"{numbers.capital(out)} {what}", "value": amounts[0].drawn}
+            out = numbers.capital(stage.out_called(amounts[0]))
+            tile = {"what": f"{out} {what}", "value": amounts[0].drawn}
             tiles.append({**tile, "beside": ", ".join(amount.drawn for amount in amounts[1:])})
     return tiles
 
 
 def _stretches(snapshot: Snapshot) -> list[tuple[str, Charge | None]]:
     """Return what is added up, the newest stretch first, each with since when."""
-    since_start = ("since the start", snapshot.charge)
-    if snapshot.since_mark is None:
-        return [since_start]
-    return [(stretch_called(snapshot, 40), snapshot.since_mark), since_start]
+    whole, newest = (stage.whole_called(snapshot), snapshot.charge), snapshot.newest
+    if newest is None or newest.charge is None:
+        return [whole]
+    return [(newest_called(newest, 40), newest.charge), whole]
 
 
 def _amounts(snapshot: Snapshot) -> dict[str, Any]:
     """Return what was drawn and returned since the start, from note to note, and since the last one, as a table."""
     *newest, whole = _stretches(snapshot)
-    parts = [(part_called(part, 40), part.charge) for part in snapshot.parts[-_MOST_PARTS:]]
+    ended = snapshot.parts if snapshot.is_over else snapshot.parts[-_MOST_PARTS:]
+    parts = [(part_called(part, 40), part.charge) for part in ended]
     stretches = [whole, *parts, *newest]
     return {
         "caption": "What went out and what came back",
@@ -224,18 +227,25 @@ def _from_to(snapshot: Snapshot, quantity: str, low: float, high: float) -> str:
 
 def _bars(snapshot: Snapshot, recent: Recent) -> list[list[float | None]]:
     """Return the runs in the chart's stretch, each from bucket to bucket; a run that goes on has no end."""
+    if snapshot.cycles is None:
+        return []
     us = recent.width_s * MICROSECONDS
-    cycles = snapshot.cycles.cycles if snapshot.cycles is not None else ()
     bars: list[list[float | None]] = []
     # From the newest back, until they lie left of the chart: a long capture has many.
-    for cycle in reversed(cycles):
-        stop = None if cycle.stop_us is None else cycle.stop_us / us
+    for cycle in reversed(snapshot.cycles.cycles):
+        stop = None if _goes_on(cycle, snapshot) else seen_until(cycle) / us
         if stop is not None and stop < recent.bucket[0]:
             break
         bars.append([round(cycle.start_us / us, 2), None if stop is None else round(stop, 2)])
-    if snapshot.cycles is not None and snapshot.cycles.on_since_first:
-        bars.append([float(recent.bucket[0]), None])
+    if snapshot.cycles.on_since_first:
+        bars.append([float(recent.bucket[0]), None if snapshot.running else float(recent.bucket[-1])])
     return bars
+
+
+def _goes_on(cycle: Cycle, snapshot: Snapshot) -> bool:
+    """Tell whether a run is the one that goes on; the newest reading tells its end before the cycles do."""
+    is_newest = snapshot.cycles is not None and cycle is snapshot.cycles.cycles[-1]
+    return is_newest and cycle.stop_us is None and snapshot.running is True
 
 
 def _flags(snapshot: Snapshot, recent: Recent) -> list[list[float | str]]:
@@ -270,15 +280,24 @@ def _run(cycle: Cycle, snapshot: Snapshot) -> list[str]:
     top = (cycle.surge_A, "A") if in_amps else (cycle.peak_W, "W")
     settled = (cycle.run_A, "A") if in_amps else (cycle.run_W, "W")
     took = (cycle.charge_Ah, "Ah") if cycle.charge_Ah is not None else (cycle.energy_Wh, "Wh")
-    ran = "still running" if cycle.stop_us is None and snapshot.running and snapshot.running_s else numbers.UNKNOWN
     return [
         clock.clock(cycle.start_us, snapshot, near_us=snapshot.last_us),
-        numbers.duration(cycle.run_s) if cycle.run_s is not None else ran,
+        _ran(cycle, snapshot),
         numbers.duration(cycle.off_before_s),
         bound(numbers.amount(*top), cycle),
         numbers.amount(*settled),
         numbers.amount(*took),
     ]
+
+
+def _ran(cycle: Cycle, snapshot: Snapshot) -> str:
+    """Say how long a run was, or why that is not known."""
+    if cycle.run_s is not None:
+        return numbers.duration(cycle.run_s)
+    if _goes_on(cycle, snapshot):
+        return "still running"
+    is_newest = snapshot.cycles is not None and cycle is snapshot.cycles.cycles[-1]
+    return "just ended" if is_newest and snapshot.running is False else "end not seen"
 
 
 def _worst_first(snapshot: Snapshot) -> list[Finding]:
@@ -303,8 +322,11 @@ def _nothing_found(snapshot: Snapshot) -> str:
     if snapshot.cycles is None:
         return "Runs cannot be told from what this meter gives."
     # Silence early on is no praise of the pump.
-    if snapshot.cycles.summary.count < LEAST_CYCLES:
-        return f"Nothing so far. Most is judged only from the {LEAST_CYCLES}th run on."
+    if (runs := snapshot.cycles.summary.count) < LEAST_CYCLES:
+        load = load_called(snapshot.cycles)
+        return (
+            f"None on {load} so far. Most checks need {LEAST_CYCLES} runs; {numbers.counted(runs, 'was', 'were')} seen."
+        )
     return "Nothing so far crosses a limit that could be checked."
 
 

@@ -38,7 +38,7 @@ _SIGNS: Final[dict[State, tuple[str, str]]] = {
 
 @dataclass(frozen=True)
 class _Form:
-    """Of a size: its pixels, how large its texts are, and of how many lines they may be."""
+    """Of a size: its pixels, how large its texts are, of how many lines they may be, and how many parts it shows."""
 
     frame: Frame
     edge_px: float
@@ -47,6 +47,12 @@ class _Form:
     answer: Pen
     small: Pen
     narrow: bool
+    parts: int
+
+    @property
+    def across_px(self) -> float:
+        """How wide texts may be."""
+        return self.frame.width_px - 2 * self.edge_px
 
     @property
     def note(self) -> Pen:
@@ -56,10 +62,24 @@ class _Form:
 
 _FORMS: Final[dict[CardSize, _Form]] = {
     "wide": _Form(
-        Frame("card", 1200, 630, 17, 1500), 44, Pen(32, bold=True), 2, Pen(72, bold=True), Pen(22), narrow=False
+        Frame("card", 1200, 630, 17, 1500),
+        44,
+        Pen(32, bold=True),
+        2,
+        Pen(72, bold=True),
+        Pen(22),
+        narrow=False,
+        parts=4,
     ),
     "square": _Form(
-        Frame("card", 1080, 1080, 19, 1500), 56, Pen(44, bold=True), 3, Pen(88, bold=True), Pen(26), narrow=True
+        Frame("card", 1080, 1080, 19, 1500),
+        56,
+        Pen(44, bold=True),
+        3,
+        Pen(88, bold=True),
+        Pen(26),
+        narrow=True,
+        parts=3,
     ),
 }
 
@@ -80,8 +100,12 @@ def drawn(report: Report, size: CardSize) -> Iterator[Sheet]:
     with svg.real_colours(svg.LIGHT), svg.drawing(form.frame) as figure:
         figure.set_facecolor(PAPER)
         sheet = Sheet(figure, form.frame.width_px, form.frame.height_px)
-        y = _head(sheet, form, report)
+        leads = shown.verdict_leads(report)
+        y = _head(sheet, form, report) if leads else _title(sheet, form, report)
         y = _answers(sheet, form, report, y)
+        y = _parts(sheet, form, report, y)
+        if not leads:
+            y = sheet.write(shown.told_verdict(report).sentence, (form.edge_px, y), form.note, width_px=form.across_px)
         foot = _foot(sheet, form)
         _picture(sheet, form, report.logs, y, foot)
         yield sheet
@@ -104,6 +128,14 @@ def _head(sheet: Sheet, form: _Form, report: Report) -> float:
     width = sheet.width_px - 2 * edge
     y = sheet.write(verdict.sentence, (edge, top), form.verdict, width_px=width, lines=form.verdict_lines)
     return sheet.write(verdict.history, (edge, y), form.note, width_px=width, lines=form.verdict_lines)
+
+
+def _title(sheet: Sheet, form: _Form, report: Report) -> float:
+    """Write place and date where there is no verdict to lead with; return where that ends. [px]"""
+    days, edge = shown.days(report.logs), form.edge_px
+    room = form.across_px - sheet.width_of(f"{days}  ", form.small)
+    sheet.put(days, (sheet.width_px - edge, edge), Pen(form.small.size_px, colour=SOFT), align="right")
+    return sheet.write(shown.place(report), (edge, edge), form.verdict, width_px=room)
 
 
 def _sign(figure: Figure, state: State, at: tuple[float, float], size_px: float, sheet: Sheet) -> None:
@@ -156,6 +188,22 @@ def _write_answer(
     sheet.put(answer.figure, (x, y), Pen(size_px, bold=True))
     y = sheet.write(answer.beside, (x, y + 1.2 * size_px), Pen(form.small.size_px), width_px=width_px)
     return sheet.write(answer.gave, (x, y), form.note, width_px=width_px, lines=2)
+
+
+def _parts(sheet: Sheet, form: _Form, report: Report, y: float) -> float:
+    """Write what each part from note to note took, side by side; return where that ends. [px]"""
+    parts = shown.parts_of(report)
+    if not parts:
+        return y
+    column, top = form.across_px / form.parts, y + 0.4 * form.small.size_px
+    name, figure = form.note, Pen(form.small.size_px, bold=True)
+    for k, part in enumerate(parts[: form.parts]):
+        at = form.edge_px + k * column
+        y = sheet.write(part.text, (at, top), name, width_px=column - form.small.size_px)
+        y = sheet.write(part.figure, (at, y), figure, width_px=column - form.small.size_px)
+    left = len(parts) - form.parts
+    more = f"; and {numbers.counted(left, 'more part')}" if left > 0 else ""
+    return sheet.write(f"Each part: all loads, {parts[0].where}{more}.", (form.edge_px, y), form.note, width_px=form.across_px)
 
 
 def _foot(sheet: Sheet, form: _Form) -> float:

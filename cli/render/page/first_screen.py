@@ -91,7 +91,7 @@ class FirstScreen:
     """The verdict on what is worst and newest, and of which log it is; each log at a glance; and the picture.
 
     ``finding`` is where the page shows what the verdict rests on; empty where it does not. ``worst`` are the few of
-    many logs to look at first.
+    many logs to look at first. ``leads`` tells whether the verdict stands above what the load took.
     """
 
     verdict: Verdict
@@ -100,6 +100,7 @@ class FirstScreen:
     glances: tuple[Glance, ...]
     picture: Figure | None
     worst: tuple[WorstLog, ...] = ()
+    leads: bool = True
 
     @property
     def explained(self) -> str:
@@ -133,6 +134,7 @@ def first_screen(report: Report, anchors: dict[int, str], picture: Figure | None
             for place, log in enumerate((first, *(log for log in report.logs if log is not first)), start=1)
         ),
         picture,
+        leads=shown.verdict_leads(report),
     )
 
 

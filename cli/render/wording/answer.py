@@ -7,7 +7,7 @@ from math import floor, log10
 from typing import TYPE_CHECKING, Final, Literal
 
 from ....analysis.cycles.cycle import CycleSummary, lower_end
-from ....analysis.cycles.taken_by_load import TakenByLoad, taken_between, taken_by_load
+from ....analysis.cycles.taken_by_load import RunPieces, TakenByLoad, taken_between, taken_by_load
 from ....analysis.health.finding import is_swapped
 from ....analysis.readings.chunk import MICROSECONDS
 from . import numbers
@@ -49,11 +49,14 @@ class LoadTotal:
 
     @property
     def in_runs(self) -> str:
-        """How many runs are in the figure: ``10 runs``, or ``8 of 10 runs`` where not all have an amount."""
+        """How many runs are in the figure: ``10 runs``, ``8 of 10 runs`` where not all have an amount."""
         if self.too_brief:
             return f"{self.counted:,} of {numbers.counted(self.runs + self.too_brief, 'run')} or more"
         runs = numbers.counted(self.runs, "run")
-        return runs if self.counted == self.runs else f"{self.counted:,} of {runs}"
+        if self.counted < self.runs:
+            return f"{self.counted:,} of {runs}"
+        part = f"{self.in_part:,} of them seen only in part" if self.runs > 1 else "seen only in part"
+        return f"{runs}, {part}" if self.in_part else runs
 
     @property
     def amounts(self) -> str:
@@ -73,8 +76,7 @@ class LoadTotal:
             return f"{who} {self.took}; of the others the amount is not known."
         if self.too_brief:
             return f"{who} {self.took}; the others were too brief to be measured."
-        part = f", {self.in_part:,} of them seen only in part" if self.in_part else ""
-        return f"{who} {self.took}{part if self.runs > 1 or not part else ', seen only in part'}."
+        return f"{who} {self.took}."
 
 
 def load_total(cycles: Cycles, name: str) -> LoadTotal | None:
@@ -152,7 +154,8 @@ class NotedPart:
     """What a stretch from one note to the next came to, ready to be shown.
 
     ``text`` is the note's, ``lasted`` how long it went on; ``amounts`` are what went out to all loads, ``where`` that
-    was measured, and ``load`` what the one that was looked for took of it, empty where that is not known.
+    was measured, and ``load`` what the one that was looked for, called ``whose``, took of it, empty where that is not
+    known.
     """
 
     text: str
@@ -160,6 +163,12 @@ class NotedPart:
     amounts: str
     where: str
     load: str
+    whose: str
+
+    @property
+    def figure(self) -> str:
+        """What stands for it where there is room for one amount."""
+        return self.amounts.partition(" (")[0]
 
     @property
     def in_line(self) -> str:
@@ -174,6 +183,8 @@ def noted_parts(log: LogReport) -> tuple[NotedPart, ...]:
 
 
 def _noted_part(log: LogReport, stretch: MarkedStretch) -> NotedPart:
+    from . import log_sentences  # not where a capture asks what a load took
+
     known = [(stretch.charge if log.facts.side == "dc" else None, "Ah"), (stretch.energy, "Wh")]
     amounts = [numbers.plus_minus(x.drawn, x.drawn_u95, unit) for x, unit in known if x is not None]
     return NotedPart(
@@ -182,6 +193,7 @@ def _noted_part(log: LogReport, stretch: MarkedStretch) -> NotedPart:
         _one_or_both(amounts) or numbers.UNKNOWN,
         "out of the bank" if log.facts.side == "dc" else "behind the inverter",
         load_between(log.cycles, stretch.start_us, stretch.stop_us),
+        log_sentences.load_name(log),
     )
 
 
@@ -191,12 +203,23 @@ def load_between(cycles: Cycles, start_us: int, stop_us: int) -> str:
     # Where no run was seen at all, two loads are not told apart, or runs are missing, nothing is said of one.
     if not cycles.cycles or cycles.summary.too_brief or (two is not None and two.own is None):
         return ""
-    taken, across = taken_between(cycles, start_us, stop_us)
+    taken, pieces = taken_between(cycles, start_us, stop_us)
+    cut = _in_pieces(pieces, others=taken.runs > 0)
     if not taken.runs:
-        return ("no run", "part of a run")[across] if across < 2 else f"parts of {across} runs"
+        return cut or "no run"
     total = total_of(taken, "")
-    others = f", and part of {'another' if across == 1 else f'{across} others'}" if across else ""
-    return "" if total is None else f"{total.amounts} in {total.in_runs}{others}"
+    return "" if total is None else f"{total.amounts} in {total.in_runs}{cut and ', and '}{cut}"
+
+
+def _in_pieces(pieces: RunPieces, *, others: bool) -> str:
+    """Say about how much runs took on this side of a note that lies within them; empty where there are none."""
+    if not pieces.runs:
+        return ""
+    one, many = ("part of another", "parts of {} others") if others else ("part of a run", "parts of {} runs")
+    which = one if pieces.runs == 1 else many.format(pieces.runs)
+    both = ((pieces.charge_Ah, "Ah"), (pieces.energy_Wh, "Wh"))
+    known = [f"{two_digits(x)} {unit}" for x, unit in both if x]
+    return f"about {_one_or_both(known)} in {which}" if known else f"an amount not known in {which}"
 
 
 def _one_or_both(amounts: list[str]) -> str:
@@ -337,6 +360,12 @@ def _straight(log: LogReport) -> str | None:
 def _source(log: LogReport) -> str:
     # Without an array in the site file it may have been a charger.
     return "the array" if log.has_array else "what charged the bank"
+
+
+def two_digits(x: float) -> str:
+    """Return a positive figure with two digits."""
+    place = 1 - floor(log10(x))
+    return f"{round(x, place):,.{max(place, 0)}f}"
 
 
 def at_least(x: float) -> str:

@@ -87,10 +87,11 @@ def steps(report: Report) -> tuple[Step, ...]:
     ran = "" if took else first_answer(max(logs, key=start_us))
     gave = [f"{a.of}: {numbers.uncapital(a.gave)}" if a.of and a.gave else a.gave for a in took]
     gave = gave or [gave_of(report)]
-    parts = noted_parts(logs[0]) if len(logs) == 1 else ()
+    parts = parts_of(report)
     left = len(parts) - _MOST_PARTS
     more = f"And {numbers.counted(left, 'more part')}." if left > 0 else ""
-    last = (first, CAUTION if first else "", verdict.history)
+    leads = verdict_leads(report)
+    last = (first, CAUTION if first else "", verdict.history) if leads else (verdict.sentence,)
     return (
         Step("What was measured", _some(place(report)), lines=_some(days(logs), measured)),
         Step(f"What {took[-1].total.load} took" if took else "What was seen", _some(ran), took),
@@ -101,8 +102,15 @@ def steps(report: Report) -> tuple[Step, ...]:
             lines=_some(more, *gave),
             parts=parts[:_MOST_PARTS],
         ),
-        Step("The verdict", verdict=verdict, lines=_some(*last)),
+        Step("The verdict", verdict=verdict, lines=_some(*last))
+        if leads
+        else Step(f"In all {took[-1].total.load} took", answers=took, lines=_some(*last)),
     )
+
+
+def parts_of(report: Report) -> tuple[NotedPart, ...]:
+    """Return the parts of a report's one log, from note to note; none where there are several."""
+    return noted_parts(report.logs[0]) if len(report.logs) == 1 else ()
 
 
 def _some(*texts: str) -> tuple[str, ...]:
@@ -133,6 +141,12 @@ def told_verdict(report: Report) -> Verdict:
     verdict, log = verdict_of(report)
     of = "" if begins_with_all(report) else _called(log, report.logs)
     return replace(verdict, sentence=f"{of}: {numbers.uncapital(verdict.sentence)}") if of else verdict
+
+
+def verdict_leads(report: Report) -> bool:
+    """Tell whether the verdict stands large and first; one that cannot be given yet stands small below an answer."""
+    verdict, _ = verdict_of(report)
+    return verdict.state != "not judged" or bool(verdict.first_step) or not answers_of(report)
 
 
 def answers_of(report: Report) -> tuple[Answer, ...]:

@@ -54,8 +54,8 @@ def test_parts_that_are_cut_in_rests_add_up_to_the_whole(amounts_Ah, data):
     rests_us = [cycle.start_us - 1 for cycle in made.cycles]
     cuts_us = sorted(data.draw(st.sets(st.sampled_from(rests_us), min_size=1)))
     ends_us = [0, *cuts_us, made.cycles[-1].stop_us]
-    parts, across = zip(*(taken_between(made, a, b) for a, b in pairwise(ends_us)), strict=True)
-    assert set(across) == {0}
+    parts, cut = zip(*(taken_between(made, a, b) for a, b in pairwise(ends_us)), strict=True)
+    assert {pieces.runs for pieces in cut} == {0}
     assert sum(part.runs for part in parts) == len(amounts_Ah)
     assert sum(part.charge_Ah or 0.0 for part in parts) == pytest.approx(sum(amounts_Ah))
 
@@ -75,4 +75,39 @@ def test_of_a_run_that_goes_on_across_an_end_nothing_is_made_up(cut):
     }
     for ends_us, (count, charge_Ah, across) in found.items():
         taken = taken_between(made, *ends_us)
-        assert (taken[0].runs, taken[0].charge_Ah, taken[1]) == (count, charge_Ah, across)
+        assert (taken[0].runs, taken[0].charge_Ah, taken[1].runs) == (count, charge_Ah, across)
+
+
+@given(st.lists(st.floats(0.0, 1.0), min_size=1, max_size=6, unique=True))
+def test_the_pieces_of_a_run_add_up_to_it(shares):
+    """Wherever notes cut it; each is what its settled draw comes to, and its first has what the start took beside."""
+    (run,) = cycles(3600.0, [3600.0]).cycles
+    run = replace(run, run_A=10.0, charge_Ah=10.5, energy_Wh=None)
+    made = replace(runs(1.0), cycles=(replace(run, run_s=3600.0, stop_us=run.start_us + 3600 * 10**6),))
+    (run,) = made.cycles
+    cuts_us = sorted({run.start_us + round(share * 3600e6) for share in shares} - {run.start_us, run.stop_us})
+    ends_us = [run.start_us - 10**6, *cuts_us, run.stop_us + 10**6]
+    pieces = [taken_between(made, a, b)[1] for a, b in pairwise(ends_us)]
+    if cuts_us:
+        assert sum(piece.charge_Ah for piece in pieces) == pytest.approx(10.5)
+        first_h = (cuts_us[0] - run.start_us) / 3600e6
+        assert pieces[0].charge_Ah == pytest.approx(0.5 + 10.0 * first_h)
+        assert {piece.energy_Wh for piece in pieces} == {None}
+
+
+def test_a_run_cut_off_by_the_log_has_its_interval():
+    """Beside whole ones the halves add up as theirs do."""
+    made = runs(1.0, 2.0, 4.0)
+    cut = replace(
+        made.cycles[2],
+        charge_Ah=None,
+        charge_u95_Ah=None,
+        so_far_Ah=3.0,
+        so_far_u95_Ah=0.3,
+        stop_us=None,
+        complete=False,
+    )
+    made = replace(made, cycles=(*made.cycles[:2], cut))
+    taken, pieces = taken_between(made, made.cycles[1].start_us, cut.start_us + 10**12)
+    assert (taken.charge_Ah, taken.charge_u95_Ah) == (5.0, pytest.approx(0.4))
+    assert (taken.runs, taken.runs_in_part, pieces.runs) == (2, 1, 0)

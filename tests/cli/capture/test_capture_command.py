@@ -108,7 +108,7 @@ def test_the_end_of_a_capture_is_as_sure_as_charge_and_report(tmp_path, capsys, 
                 assert both[f"{way}_u95_{unit}"] == pytest.approx(getattr(amounts, f"{way}_u95"), rel=1e-6)
     # So of what was drawn since the last note.
     since = charge["marked"][-1]
-    assert since["drawn_u95_Ah"] == pytest.approx(end.since_mark.charge.drawn_u95, rel=1e-6)
+    assert since["drawn_u95_Ah"] == pytest.approx(end.parts[-1].charge.charge.drawn_u95, rel=1e-6)
     without = _json(capsys, "charge", log)["uncertainty"]
     assert "unseen start surges" in {part["source"] for part in charge["uncertainty"]} - {p["source"] for p in without}
 
@@ -168,8 +168,8 @@ def test_what_is_shown_since_a_note_is_what_charge_says_from_it_on(tmp_path, cap
     log = tmp_path / "a.parquet"
     (shot,) = at_the_end(monkeypatch, WEEK, "--out", log, "--mark", "1h30m=crates")
     since = _json(capsys, "charge", log, "--from", "crates")["charge"]
-    assert shot.since_mark.charge.drawn == pytest.approx(since["drawn_Ah"], abs=0.001)
-    assert shot.since_mark.charge.returned == pytest.approx(since["returned_Ah"], abs=0.001)
+    assert shot.parts[-1].charge.charge.drawn == pytest.approx(since["drawn_Ah"], abs=0.001)
+    assert shot.parts[-1].charge.charge.returned == pytest.approx(since["returned_Ah"], abs=0.001)
 
 
 @pytest.mark.parametrize(

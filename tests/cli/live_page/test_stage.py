@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import time
 from collections import Counter
@@ -68,7 +69,7 @@ def stage_at(driven, port, width=1920, height=1080, *, dark=False):
     """Open the stage at a size, and wait for its first figure."""
     as_wide_as(driven, width, height=height, dark=dark)
     driven.get(f"http://127.0.0.1:{port}/stage")
-    until(lambda: text_of(driven, "#flow-value"), "a figure")
+    until(lambda: text_of(driven, "#amount-value"), "a figure")
     until(lambda: driven.execute_script("return document.querySelectorAll('.drawing svg').length"), "the chart")
 
 
@@ -85,22 +86,51 @@ def late(tmp_path_factory):
         yield driven, port
 
 
+@pytest.fixture(scope="module")
+def playing(tmp_path_factory):
+    """Who comes while the same goes on: a browser and the port."""
+    shots, marks = [], ["--mark", "2h29m=crates", "--mark", f"2h25m={NASTY}"]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("shuntbook.cli.capture.live_meter.Snapshot.at_end", lambda shot: shots.append(shot) or shot)
+        log = tmp_path_factory.mktemp("playing") / "a.parquet"
+        assert run(["capture", WEEK % "max", *SITE, *marks, "--out", str(log), "--quiet"]) == 0
+    with live_page("127.0.0.1:0") as page, browser() as driven:
+        shots = [replace(shot, connected=True) for shot in shots]
+        page.publish(live_state(shots, title="Open day", elapsed_s=9e3, left_s=None, ended=False))
+        yield driven, port_of(page)
+
+
 @pytest.mark.parametrize(("width", "height"), [(1280, 720), (1920, 1080), (3840, 2160), (1024, 768)])
-def test_the_stage_is_read_from_afar(late, width, height):
+def test_the_stage_is_read_from_afar(playing, width, height):
     """Nothing small, cut off or to be scrolled to; the figure is a quarter as high as a screen of its shape."""
-    driven, port = late
+    driven, port = playing
     stage_at(driven, port, width, height, dark=width == 1280)
     assert driven.execute_script(AMISS) == []
     assert driven.execute_script(INK) >= 0.25 * min(1, width / height * 9 / 16)
     assert text_of(driven, "#title") == driven.title.removeprefix("Live: ") == "Open day"
-    assert text_of(driven, "#amount-what") == "out of the bank since ‘crates’"
+    assert text_of(driven, "#amount-what") == "out of the bank to all loads since ‘crates’"
     assert text_of(driven, "#amount-unit") == "Ah"
     assert text_of(driven, "#flow-way") == "into the bank"
-    assert text_of(driven, "#took").startswith("The well pump took ")
-    assert text_of(driven, "#link") == "Ended."
+    assert text_of(driven, "#took").startswith("Since the start: the well pump took ")
     assert text_of(driven, "#severity") == "▲ act"
     assert "The well pump" in text_of(driven, "#worst")
     assert text_of(driven, "#others").startswith("Also: The pressure tank")
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 720), (1920, 1080), (1024, 768), (390, 844), (844, 390)])
+def test_after_the_end_the_stage_shows_what_each_part_came_to(late, width, height):
+    """That it is over, the whole, and every part with its amount; nothing that flows or runs."""
+    driven, port = late
+    stage_at(driven, port, width, height)
+    assert driven.execute_script(AMISS) == []
+    assert text_of(driven, "#link") == "It is over:"
+    assert text_of(driven, "#amount-what") == "out of the bank to all loads from start to end"
+    assert text_of(driven, "#took").startswith("The well pump took ")
+    parts = driven.execute_script("return [...document.querySelectorAll('#parts li')].map((x) => x.innerText)")
+    assert [part.split()[-1] for part in parts] == ["Ah", "Ah"]
+    assert parts[1].startswith("‘crates’ ")
+    seen = driven.find_element("tag name", "body").text
+    assert not re.search(r"running|\d A\b|\d W\b", seen.partition("Amps")[0].split("Ah", 1)[1])
 
 
 #: The share of the window, from its upper edge to its lower one, that the stage fills; and its smallest type [px].
@@ -116,9 +146,9 @@ return [(to - from) / innerHeight, smallest, boxes[1].height / innerHeight];
 @pytest.mark.parametrize(
     ("width", "height"), [(390, 844), (360, 640), (768, 1024), (1080, 1920), (700, 720), (1024, 768), (844, 390)]
 )
-def test_the_stage_fills_a_narrow_or_upright_screen(late, width, height):
+def test_the_stage_fills_a_narrow_or_upright_screen(playing, width, height):
     """From edge to edge, with nothing cut off, type to be read in the hand, and room for the chart."""
-    driven, port = late
+    driven, port = playing
     stage_at(driven, port, width, height)
     assert driven.execute_script(AMISS) == []
     filled, smallest, chart = driven.execute_script(FILLED)
@@ -131,9 +161,9 @@ def test_the_stage_fills_a_narrow_or_upright_screen(late, width, height):
 
 
 @pytest.mark.parametrize("width", [360, 390, 768, 1440])
-def test_the_page_says_beside_the_figure_which_way_it_flows(late, width):
+def test_the_page_says_beside_the_figure_which_way_it_flows(playing, width):
     """In words and by its colour, without a sign; volts and watts have none; nothing wider than its place."""
-    driven, port = late
+    driven, port = playing
     as_wide_as(driven, width)
     driven.get(f"http://127.0.0.1:{port}/")
     until(lambda: text_of(driven, ".figures .way"), "a figure")
@@ -207,7 +237,8 @@ def test_the_large_figure_keeps_its_width_while_it_grows():
 
 def test_the_zone_is_named_where_it_is_another_place_s(monkeypatch):
     """This computer's clock needs no name."""
-    monkeypatch.setenv("TZ", "Europe/London")
+    # The library behind it keeps the first answer of a process.
+    monkeypatch.setattr("shuntbook.cli.live_page.view.zone_of_computer", lambda: "Europe/London")
     told = []
     for zone in ("Europe/London", "Asia/Tokyo"):
         shot = replace(pumped(2.0, load=None), zone=zone)
@@ -216,9 +247,9 @@ def test_the_zone_is_named_where_it_is_another_place_s(monkeypatch):
     assert told[1].endswith(" (Asia/Tokyo)")
 
 
-def test_notes_stand_as_flags_and_as_text(late):
+def test_notes_stand_as_flags_and_as_text(playing):
     """Two notes in the last quarter of an hour, one of them hostile: short, and nothing of it obeyed."""
-    driven, port = late
+    driven, port = playing
     for path in ("stage", ""):
         driven.get(f"http://127.0.0.1:{port}/{path}")
         until(lambda: text_of(driven, ".drawing .note"), "a flag")
@@ -232,25 +263,25 @@ def test_notes_stand_as_flags_and_as_text(late):
 
 
 @pytest.mark.parametrize(("width", "height"), [(390, 844), (360, 640)])
-def test_a_phone_s_first_screen_holds_the_answers_and_the_findings(late, width, height):
+def test_a_phone_s_first_screen_holds_the_answers_and_the_findings(playing, width, height):
     """What the load took, Ah since the last note and since the start, and the first finding; no count of readings."""
-    driven, port = late
+    driven, port = playing
     as_wide_as(driven, width, height=height)
     driven.get(f"http://127.0.0.1:{port}/")
     until(lambda: text_of(driven, ".finding .title"), "a finding")
     tiles = driven.execute_script("return [...document.querySelectorAll('.took > div')].map((x) => x.textContent)")
     assert tiles[0].startswith("The well pump took")
-    assert tiles[1].startswith("Out of the bank since ‘crates’")
-    assert tiles[2].startswith("Out of the bank since the start")
+    assert tiles[1].startswith("Out of the bank to all loads since ‘crates’")
+    assert tiles[2].startswith("Out of the bank to all loads since the start")
     assert driven.execute_script(LOWEST, ".took > div") < height
     assert driven.execute_script(LOWEST, ".finding:first-child") < height
     assert driven.execute_script("return document.documentElement.scrollWidth") <= width
     assert "readings" not in text_of(driven, ".counts")
 
 
-def test_keys_lead_from_page_to_stage_and_back(late):
+def test_keys_lead_from_page_to_stage_and_back(playing):
     """S and P; F asks for the full screen, and comes to nothing worse where that is refused."""
-    driven, port = late
+    driven, port = playing
     driven.get(f"http://127.0.0.1:{port}/")
     body = driven.find_element("tag name", "body")
     body.send_keys("s")
@@ -273,7 +304,7 @@ def test_a_note_is_a_flag_as_soon_as_it_is_typed(tmp_path):
         until(lambda: text_of(driven, ".drawing .note") == "washing crates", "the flag")
         assert time.monotonic() - typed < 10
         # Until a reading comes after the note, nothing is known to have gone out.
-        words = "out of the bank since ‘washing crates’"
+        words = "out of the bank to all loads since ‘washing crates’"
         until(lambda: text_of(driven, "#amount-what") == words, "the first reading since")
 
 
@@ -290,11 +321,11 @@ def test_a_note_that_only_ends_is_a_flag_and_no_new_stretch():
         return live_state([shot], title="", elapsed_s=1.0, left_s=None, ended=False).view["meters"][0]
 
     ended = given()
-    assert ended["stage"]["amount"]["what"] == "out of the bank from ‘crates’ to ‘Stop’"
+    assert ended["stage"]["amount"]["what"] == "out of the bank to all loads from ‘crates’ to ‘Stop’"
     assert ended["stage"]["amount"]["value"] == "1.000"
     assert [tile["what"] for tile in ended["took"]][-2:] == [
-        "Out of the bank from ‘crates’ to ‘Stop’",
-        "Out of the bank since the start",
+        "Out of the bank to all loads from ‘crates’ to ‘Stop’",
+        "Out of the bank to all loads since the start",
     ]
     assert ended["amounts"]["rows"][1][0] == "from ‘crates’ to ‘Stop’"
     assert [note[1:] for note in ended["chart"]["notes"]] == [["crates", ""], ["Stop", ""]]
@@ -350,7 +381,7 @@ def test_the_meter_at_the_bank_comes_first():
     assert shed["stage"]["flow"]["way"] == "behind an inverter"
     assert (shed["stage"]["flow"]["value"], shed["stage"]["flow"]["unit"]) == ("700", "W")
     assert shed["stage"]["amount"]["unit"] == "Wh"
-    assert shed["stage"]["amount"]["what"] == "taken since the start"
+    assert shed["stage"]["amount"]["what"] == "taken by all loads since the start"
 
 
 @pytest.mark.parametrize(("watts", "way"), [(700.0, "out of the bank"), (-700.0, "into the bank")])
@@ -374,7 +405,7 @@ def test_a_turned_sign_is_told_in_place_of_amounts():
         live_state([each], title="", elapsed_s=1.0, left_s=None, ended=False).view["meters"][0]
         for each in (turned, shot)
     )
-    assert before["took"][0]["what"] == "Out of the bank since the start"
+    assert before["took"][0]["what"] == "Out of the bank to all loads since the start"
     assert [tile["value"] for tile in told["took"]] == ["not known"]
     assert told["stage"]["amount"]["value"] == "–"
     assert told["stage"]["amount"]["beside"] == "not known until the log is turned"
@@ -445,7 +476,7 @@ def test_who_comes_late_gets_the_last_state(tmp_path):
             with Viewer(port, session) as viewer:
                 state = viewer.next()
                 assert state["ended"]
-                assert state["meters"][0]["took"][0]["what"] == "The largest load took"
+                assert state["meters"][0]["took"][0]["what"] == "The largest load took from start to end"
                 assert viewer.next() is None
             key = until(child.stderr.readline, "the next link").rstrip().rpartition("/")[2]
         child.send_signal(signal.SIGINT)

@@ -46,7 +46,9 @@ function drawChart(place, points, chart) {
   const notes = chart.notes.length ? ` Notes: ${chart.notes.map(([, text, total]) => (total ? `${text}: ${total}` : text)).join("; ")}.` : "";
   svg.setAttribute("aria-label", `${chart.title}. ${chart.said}${notes}`);
   place.replaceChildren(svg);
-  const places = placed(svg, across(points, chart, frame), chart, frame);
+  const labels = labelled(svg, chart, frame);
+  frame.right = roomBehind(labels, points, chart, frame);
+  const places = placed(labels, across(points, chart, frame), frame);
   frame.top = (1.35 * Math.max(0.3, ...places.map(({ lane }) => lane + 1)) + 0.4) * em;
   const scale = { ...across(points, chart, frame), ...upwards(points, frame) };
   svg.append(...lines(scale, chart, frame), ...bars(scale, chart, frame), ...trace(points, chart, scale, frame));
@@ -139,36 +141,59 @@ function figure(value) {
   return value.toFixed(Math.min(digits, 3)).replace("-", "−");
 }
 
-/** Find room for the text of each note, the newest first: its side, where it begins and its row; none if there is none. */
-function placed(svg, scale, chart, frame) {
-  const taken = Array.from({ length: frame.height < 14 * frame.em ? 1 : LANES }, () => []);
+/** The text of each note and how much room it takes, the newest first. */
+function labelled(svg, chart, frame) {
   return [...chart.notes].reverse().map(([bucket, text, total]) => {
-    const x = scale.x(bucket);
     const label = shape("text", { class: "note" }, total ? `${text}: ${total}` : text);
     svg.append(label); // it must be in the page to be measured
-    const width = label.getComputedTextLength() + frame.em;
-    // To the right of its pole, else to the left; where neither has room, at the edge.
-    const sides = [x, x - width].filter((from) => from >= 0 && from + width <= frame.width);
-    for (const from of sides.length ? sides : [0]) {
-      const lane = taken.findIndex((row) => row.every(([a, b]) => from + width <= a || from >= b));
-      if (lane < 0) continue;
-      taken[lane].push([from, from + width]);
-      return { x, label, from, lane, right: from === x };
-    }
-    label.remove();
-    return { x, label, from: x, lane: -1, right: true };
+    return { bucket, label, width: label.getComputedTextLength() + frame.em };
   });
+}
+
+/** How much stays free behind the newest reading, so that a text just typed stands to the right of its pole. */
+function roomBehind(labels, points, chart, frame) {
+  const room = frame.width - frame.left;
+  const { x } = across(points, chart, { ...frame, left: 0, right: 0, width: 1 });
+  const needed = labels.map(({ bucket, width }) => room - (room - width - 1) / Math.max(x(bucket), 0.01));
+  return Math.max(frame.right, Math.min(0.45 * room, Math.max(...needed, 0)));
+}
+
+/** Find a row for the text of each note, to the right of its pole: what it says is of what came after it. */
+function placed(labels, scale, frame) {
+  const taken = Array.from({ length: frame.height < 14 * frame.em ? 1 : LANES }, () => frame.width);
+  return labels.map(({ bucket, label, width }) => {
+    const x = scale.x(bucket);
+    // In the first row where it ends before a newer one begins, else shortened in the roomiest, if some is left of it.
+    const whole = taken.findIndex((end) => x + width <= end);
+    const lane = whole < 0 ? taken.indexOf(Math.max(...taken)) : whole;
+    if (!shortened(label, taken[lane] - x - frame.em, frame)) return { x, label, lane: -1 };
+    taken[lane] = x;
+    return { x, label, lane };
+  });
+}
+
+/** Shorten a text to a width; taken out, and false, where too little of it would be left to be understood. */
+function shortened(label, width, frame) {
+  const whole = label.textContent;
+  for (let most = whole.length; label.getComputedTextLength() > width; most -= 1) {
+    if (width < 4 * frame.em || most < 4) {
+      label.remove();
+      return false;
+    }
+    label.textContent = whole.slice(0, most - 1).trimEnd() + "…";
+  }
+  return true;
 }
 
 /** A pole with a flag for each note, and its text; of texts that have no room the older ones are left out. */
 function flags(svg, places, frame) {
   const foot = frame.height - frame.bottom;
-  for (const { x, label, from, lane, right } of places) {
+  for (const { x, label, lane } of places) {
     const y = (0.3 + 1.35 * Math.max(lane, 0)) * frame.em;
-    const tip = (right ? 0.6 : -0.6) * frame.em;
+    const tip = 0.6 * frame.em;
     svg.append(shape("path", { class: "pole", d: `M${x} ${foot}V${y}` }));
     svg.append(shape("path", { class: "flag", d: `M${x} ${y}l${tip} ${0.4 * frame.em}l${-tip} ${0.4 * frame.em}Z` }));
-    label.setAttribute("x", right ? x + 0.75 * frame.em : from);
+    label.setAttribute("x", x + 0.75 * frame.em);
     label.setAttribute("y", y + 0.85 * frame.em);
   }
   for (const { label, lane } of places) if (lane >= 0) svg.append(label); // over all poles

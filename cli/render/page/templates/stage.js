@@ -37,9 +37,10 @@ function draw() {
   byId("flow").classList.toggle("into", flow.way === "into the bank");
   put(byId("load"), load);
   put(byId("took"), took);
-  between(byId("parts"), parts);
   ribbon(meter);
+  byId("main").classList.toggle("over", ended);
   byId("main").classList.remove("tight");
+  between(byId("parts"), parts);
   for (const node of document.querySelectorAll(".shrinks")) shrink(node);
   const least = 0.15 * Math.min(innerHeight, 0.5625 * innerWidth);
   byId("main").classList.toggle("tight", byId("drawing").clientHeight < least);
@@ -58,11 +59,19 @@ function fit(node) {
   if (share < 1) inner.style.transform = `scaleX(${share})`;
 }
 
-/** What stretches between notes came to, the newest of them where there is no room for all. */
+/** What stretches between notes came to, the newest of them where there is no room for all; after the end that is told. */
 function between(list, parts) {
   const items = parts.map(({ what, value }) => make("li", "", what, " ", make("b", "", value)));
-  list.replaceChildren(...items);
-  while (list.children.length > 1 && list.scrollWidth > list.clientWidth) list.firstElementChild.remove();
+  for (let from = 0; from < Math.max(items.length, 1); from += 1) {
+    const before = from && ended ? [make("li", "before", `${from} before:`)] : [];
+    list.replaceChildren(...before, ...items.slice(from));
+    shrink(list);
+    if (!overflows(list)) break;
+  }
+}
+
+function overflows(node) {
+  return node.scrollWidth > node.clientWidth || node.scrollHeight > node.clientHeight + 1;
 }
 
 /** A text of many letters is written smaller, down to what can still be read from afar, rather than cut. */
@@ -70,7 +79,7 @@ function shrink(node) {
   node.style.fontSize = "";
   const least = parseFloat(getComputedStyle(byId("main")).fontSize);
   let size = parseFloat(getComputedStyle(node).fontSize);
-  while (size > least && (node.scrollWidth > node.clientWidth || node.scrollHeight > node.clientHeight + 1)) {
+  while (size > least && overflows(node)) {
     size = Math.max(0.94 * size, least);
     node.style.fontSize = `${size}px`;
   }
@@ -99,7 +108,7 @@ function fullScreen() {
 
 byId("full").addEventListener("click", fullScreen);
 // Short enough to be read from afar, beside the title.
-Object.assign(WORDS, { ended: "Ended.", refused: "Old: not let in.", lost: "Old: not reached.", silent: "Old." });
+Object.assign(WORDS, { ended: "It is over:", refused: "Old: not let in.", lost: "Old: not reached.", silent: "Old." });
 onKey("f", fullScreen);
 onKey("p", () => location.assign("/"));
 for (let k = 0; k < 9; k += 1) {

@@ -195,7 +195,7 @@ def test_it_holds_the_answer(size):
     assert "The well pump took" in words
     assert "206 Wh ± 4 in 15 runs" in words
     assert "Out of the bank, all loads: 13.3 Ah (332 Wh)." in words
-    assert "Marrowbrook · 9 Jun 2026" in words
+    assert {"Marrowbrook", "9 Jun 2026"} < set(words)
 
 
 def test_two_logs_stand_beside_each_other_with_the_verdict_on_the_worse(demo):

@@ -198,10 +198,10 @@ def test_each_part_from_note_to_note_says_what_went_out_and_what_the_load_took()
         "18 min 20 s: 1.000 Ah ± 0.016 (25.0 Wh ± 0.4) out of the bank",
     )
     assert first.load == "3.12 Ah (77.0 Wh) in 5 runs"
-    assert (second.load, third.load) == ("no run", "part of a run")
+    assert (second.load, third.load) == ("no run", "about 0.44 Ah (11 Wh) in part of a run")
     assert [part.load for part in answer.noted_parts(cut)] == [
-        "0.625 Ah (15.4 Wh) in 1 run, and part of another",
-        "parts of 2 runs",
+        "0.625 Ah (15.4 Wh) in 1 run, and about 0.35 Ah (8.6 Wh) in part of another",
+        "about 0.55 Ah (14 Wh) in parts of 2 runs",
     ]
     assert [part.load for part in answer.noted_parts(with_two_kinds(log))] == [""] * 3
     turned = replace(log, findings=(Finding(WRONG_SIGN, "act", "Draw and return seem swapped", *[""] * 3),))
