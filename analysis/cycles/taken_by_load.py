@@ -72,7 +72,8 @@ def taken_between(cycles: Cycles, start_us: int, stop_us: int) -> tuple[TakenByL
     """Return what the runs of a load took that lie between two instants [us], and what those did that one cuts."""
     spans = [(cycle, seen_until(cycle)) for cycle in cycles.cycles]
     near = [(cycle, end_us) for cycle, end_us in spans if cycle.start_us < stop_us and end_us > start_us]
-    runs, cut = [], []
+    runs: list[Cycle] = []
+    cut: list[Cycle] = []
     for cycle, end_us in near:
         (runs if start_us <= cycle.start_us and end_us <= stop_us else cut).append(cycle)
     # All of them together have an interval of their own, which is not the sum of theirs.

@@ -201,7 +201,7 @@ def test_each_part_from_note_to_note_says_what_went_out_and_what_the_load_took()
     assert (second.load, third.load) == ("no run", "about 0.44 Ah (11 Wh) in part of a run")
     assert [part.load for part in answer.noted_parts(cut)] == [
         "0.625 Ah (15.4 Wh) in 1 run, and about 0.35 Ah (8.6 Wh) in part of another",
-        "about 0.55 Ah (14 Wh) in parts of 2 runs",
+        "about 0.80 Ah (20 Wh) in parts of 2 runs",
     ]
     assert [part.load for part in answer.noted_parts(with_two_kinds(log))] == [""] * 3
     turned = replace(log, findings=(Finding(WRONG_SIGN, "act", "Draw and return seem swapped", *[""] * 3),))
