@@ -203,7 +203,8 @@ def _parts(sheet: Sheet, form: _Form, report: Report, y: float) -> float:
         y = sheet.write(part.figure, (at, y), figure, width_px=column - form.small.size_px)
     left = len(parts) - form.parts
     more = f"; and {numbers.counted(left, 'more part')}" if left > 0 else ""
-    return sheet.write(f"Each part: all loads, {parts[0].where}{more}.", (form.edge_px, y), form.note, width_px=form.across_px)
+    of = f"Each part: all loads, {parts[0].where}{more}."
+    return sheet.write(of, (form.edge_px, y), form.note, width_px=form.across_px)
 
 
 def _foot(sheet: Sheet, form: _Form) -> float:

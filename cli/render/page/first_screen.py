@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from ....analysis.readings.chunk import Side
     from ....analysis.several_logs.over_logs import OverLogs
     from ....analysis.several_logs.report import Report
-    from ..wording.answer import LoadTotal, NotedPart
+    from ..wording.answer import LoadTotal
+    from ..wording.shown import NotedPart
     from ..wording.verdict import State, Verdict
     from .figures import Figure
 
@@ -158,7 +159,7 @@ def _glance(log: LogReport, anchor: str, place: int, *, alone: bool) -> Glance:
     took, value, beside = _answer(log)
     figure, _, either_side = value.partition(" ± ")
     # Beside another log's figures there is no room for them.
-    parts = answer.noted_parts(log) if alone else ()
+    parts = shown.noted_parts(log) if alone else ()
     return Glance(
         anchor=anchor,
         title=_whose(log),

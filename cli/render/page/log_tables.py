@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from ....analysis.readings.log_facts import LogFacts
     from ....analysis.readings.measured_span import Span
     from ....analysis.several_logs.report import Report
-    from ..wording.answer import NotedPart
+    from ..wording.shown import NotedPart
 
 RowItem = TypeVar("RowItem")
 #: Longer lists end with a sentence; all of them are in ``report --json`` and ``--csv``.
@@ -111,7 +111,9 @@ def markers(log: LogReport) -> Table:
 
 def parts(log: LogReport, most: int) -> Table:
     """Return what went out from each note to the next and what the load took of it, of at most so many parts."""
-    every = answer.noted_parts(log)
+    from ..wording import shown  # not where a capture shows its runs
+
+    every = shown.noted_parts(log)
     columns: list[tuple[str, Callable[[NotedPart], str]]] = [
         ("From note to note", lambda part: part.text),
         ("How long", lambda part: part.lasted),

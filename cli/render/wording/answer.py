@@ -9,19 +9,15 @@ from typing import TYPE_CHECKING, Final, Literal
 from ....analysis.cycles.cycle import CycleSummary, lower_end
 from ....analysis.cycles.taken_by_load import RunPieces, TakenByLoad, taken_between, taken_by_load
 from ....analysis.health.finding import is_swapped
-from ....analysis.readings.chunk import MICROSECONDS
 from . import numbers
 
 if TYPE_CHECKING:
     from ....analysis.charge.amounts import Amounts
-    from ....analysis.charge.between_notes import MarkedStretch
     from ....analysis.cycles.cycle import Cycles
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.several_logs.day_figures import DayFigures, LoadUse
     from ....analysis.several_logs.over_logs import OverLogs
 
-#: So much of a note is what its part is called by. [characters]
-_MOST_OF_NOTE: Final = 40
 #: What stands in place of an amount where draw and return seem to be swapped.
 UNTIL_TURNED: Final = "until the log is turned"
 #: What stands before a lower bound.
@@ -61,7 +57,7 @@ class LoadTotal:
     @property
     def amounts(self) -> str:
         """What it took in both units, for instance ``8.35 Ah ± 0.08 (206 Wh ± 2)``, or in the one that is known."""
-        return _one_or_both([text for text in (self.charge, self.energy) if text is not None])
+        return one_or_both([text for text in (self.charge, self.energy) if text is not None])
 
     @property
     def took(self) -> str:
@@ -149,54 +145,6 @@ def load_took(log: LogReport) -> LoadTotal | None:
     return None if is_swapped(log.findings) else load_total(log.cycles, log_sentences.load_name(log))
 
 
-@dataclass(frozen=True)
-class NotedPart:
-    """What a stretch from one note to the next came to, ready to be shown.
-
-    ``text`` is the note's, ``lasted`` how long it went on; ``amounts`` are what went out to all loads, ``where`` that
-    was measured, and ``load`` what the one that was looked for, called ``whose``, took of it, empty where that is not
-    known.
-    """
-
-    text: str
-    lasted: str
-    amounts: str
-    where: str
-    load: str
-    whose: str
-
-    @property
-    def figure(self) -> str:
-        """What stands for it where there is room for one amount."""
-        return self.amounts.partition(" (")[0]
-
-    @property
-    def in_line(self) -> str:
-        """What stands behind its name in one line."""
-        # Without it the figure would be taken for that of the load it stands below.
-        return f"{self.lasted}: {self.amounts} {self.where}"
-
-
-def noted_parts(log: LogReport) -> tuple[NotedPart, ...]:
-    """Return the parts of a log from note to note, in order; none without notes, or where the sign seems wrong."""
-    return () if is_swapped(log.findings) else tuple(_noted_part(log, each) for each in log.marked)
-
-
-def _noted_part(log: LogReport, stretch: MarkedStretch) -> NotedPart:
-    from . import log_sentences  # not where a capture asks what a load took
-
-    known = [(stretch.charge if log.facts.side == "dc" else None, "Ah"), (stretch.energy, "Wh")]
-    amounts = [numbers.plus_minus(x.drawn, x.drawn_u95, unit) for x, unit in known if x is not None]
-    return NotedPart(
-        numbers.shortened(stretch.text, _MOST_OF_NOTE),
-        numbers.duration((stretch.stop_us - stretch.start_us) / MICROSECONDS),
-        _one_or_both(amounts) or numbers.UNKNOWN,
-        "out of the bank" if log.facts.side == "dc" else "behind the inverter",
-        load_between(log.cycles, stretch.start_us, stretch.stop_us),
-        log_sentences.load_name(log),
-    )
-
-
 def load_between(cycles: Cycles, start_us: int, stop_us: int) -> str:
     """Say what the load that was looked for took between two instants [us]; empty where that is not known."""
     two = cycles.two_kinds
@@ -218,11 +166,11 @@ def _in_pieces(pieces: RunPieces, *, others: bool) -> str:
     one, many = ("part of another", "parts of {} others") if others else ("part of a run", "parts of {} runs")
     which = one if pieces.runs == 1 else many.format(pieces.runs)
     both = ((pieces.charge_Ah, "Ah"), (pieces.energy_Wh, "Wh"))
-    known = [f"{two_digits(x)} {unit}" for x, unit in both if x]
-    return f"about {_one_or_both(known)} in {which}" if known else f"an amount not known in {which}"
+    known = [f"{_two_digits(x)} {unit}" for x, unit in both if x]
+    return f"about {one_or_both(known)} in {which}" if known else f"an amount not known in {which}"
 
 
-def _one_or_both(amounts: list[str]) -> str:
+def one_or_both(amounts: list[str]) -> str:
     """Return amounts in one unit or in both, for instance ``8.35 Ah ± 0.08 (206 Wh ± 2)``; empty without any."""
     return f"{amounts[0]} ({amounts[1]})" if len(amounts) == 2 else "".join(amounts)
 
@@ -332,7 +280,7 @@ def _drawn(charge: Amounts | None, energy: Amounts | None) -> str | None:
         for amounts, unit in ((charge, "Ah"), (energy, "Wh"))
         if amounts is not None
     ]
-    return _one_or_both(both) or None
+    return one_or_both(both) or None
 
 
 def past_the_bank(log: LogReport) -> str:
@@ -362,7 +310,7 @@ def _source(log: LogReport) -> str:
     return "the array" if log.has_array else "what charged the bank"
 
 
-def two_digits(x: float) -> str:
+def _two_digits(x: float) -> str:
     """Return a positive figure with two digits."""
     place = 1 - floor(log10(x))
     return f"{round(x, place):,.{max(place, 0)}f}"

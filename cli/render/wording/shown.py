@@ -6,26 +6,31 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
+from ....analysis.health.finding import is_swapped
+from ....analysis.readings.chunk import MICROSECONDS
 from . import clock, log_sentences, numbers
 from .answer import (
     LoadTotal,
-    NotedPart,
     bank_gave,
     bank_gave_over,
     first_answer,
+    load_between,
     load_took,
     load_took_over,
-    noted_parts,
+    one_or_both,
 )
 from .several_sentences import begins_with_all
 from .verdict import State, Verdict, verdict_on, verdict_over
 
 if TYPE_CHECKING:
+    from ....analysis.charge.between_notes import MarkedStretch
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.several_logs.report import Report
 
 #: The answers of so many logs stand beside each other; of more it is that of the newest.
 _MOST_ANSWERS: Final = 2
+#: So much of a note is what its part is called by. [characters]
+_MOST_OF_NOTE: Final = 40
 #: So long is what an answer of one log among several is called by. [characters]
 _MOST_CALLED: Final = 24
 #: So many parts of a log, from note to note, are read on a wall at once. [1]
@@ -57,6 +62,52 @@ class Answer:
         """What belongs to it: energy and runs."""
         energy = f"{self.total.energy} " if self.total.charge and self.total.energy else ""
         return f"{energy}in {self.total.in_runs}"
+
+
+@dataclass(frozen=True)
+class NotedPart:
+    """What a stretch from one note to the next came to, ready to be shown.
+
+    ``text`` is the note's, ``lasted`` how long it went on; ``amounts`` are what went out to all loads, ``where`` that
+    was measured, and ``load`` what the one that was looked for, called ``whose``, took of it, empty where that is not
+    known.
+    """
+
+    text: str
+    lasted: str
+    amounts: str
+    where: str
+    load: str
+    whose: str
+
+    @property
+    def figure(self) -> str:
+        """What stands for it where there is room for one amount."""
+        return self.amounts.partition(" (")[0]
+
+    @property
+    def in_line(self) -> str:
+        """What stands behind its name in one line."""
+        # Without it the figure would be taken for that of the load it stands below.
+        return f"{self.lasted}: {self.amounts} {self.where}"
+
+
+def noted_parts(log: LogReport) -> tuple[NotedPart, ...]:
+    """Return the parts of a log from note to note, in order; none without notes, or where the sign seems wrong."""
+    return () if is_swapped(log.findings) else tuple(_noted_part(log, each) for each in log.marked)
+
+
+def _noted_part(log: LogReport, stretch: MarkedStretch) -> NotedPart:
+    known = [(stretch.charge if log.facts.side == "dc" else None, "Ah"), (stretch.energy, "Wh")]
+    amounts = [numbers.plus_minus(x.drawn, x.drawn_u95, unit) for x, unit in known if x is not None]
+    return NotedPart(
+        numbers.shortened(stretch.text, _MOST_OF_NOTE),
+        numbers.duration((stretch.stop_us - stretch.start_us) / MICROSECONDS),
+        one_or_both(amounts) or numbers.UNKNOWN,
+        "out of the bank" if log.facts.side == "dc" else "behind the inverter",
+        load_between(log.cycles, stretch.start_us, stretch.stop_us),
+        log_sentences.load_name(log),
+    )
 
 
 @dataclass(frozen=True)

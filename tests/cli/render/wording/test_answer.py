@@ -17,7 +17,7 @@ from shuntbook.cli.render.page.first_screen import first_screen
 from shuntbook.cli.render.page.log_tables import compared
 from shuntbook.cli.render.terminal.cycles import cycles_answer
 from shuntbook.cli.render.terminal.report import report_answer
-from shuntbook.cli.render.wording import answer, numbers
+from shuntbook.cli.render.wording import answer, numbers, shown
 from shuntbook.cli.render.wording.several_sentences import headline
 
 
@@ -192,20 +192,20 @@ def test_each_part_from_note_to_note_says_what_went_out_and_what_the_load_took()
     """Five runs begin and end in the first, none in the second; the third ends while it runs."""
     log = with_parts(make_log(), 90, 1190, 1195, 1250)
     cut = with_parts(make_log(), 90, 360, 600)
-    first, second, third = answer.noted_parts(log)
+    first, second, third = shown.noted_parts(log)
     assert (first.text, first.in_line) == (
         "first crate",
         "18 min 20 s: 1.000 Ah ± 0.016 (25.0 Wh ± 0.4) out of the bank",
     )
     assert first.load == "3.12 Ah (77.0 Wh) in 5 runs"
     assert (second.load, third.load) == ("no run", "about 0.44 Ah (11 Wh) in part of a run")
-    assert [part.load for part in answer.noted_parts(cut)] == [
+    assert [part.load for part in shown.noted_parts(cut)] == [
         "0.625 Ah (15.4 Wh) in 1 run, and about 0.35 Ah (8.6 Wh) in part of another",
         "about 0.80 Ah (20 Wh) in parts of 2 runs",
     ]
-    assert [part.load for part in answer.noted_parts(with_two_kinds(log))] == [""] * 3
+    assert [part.load for part in shown.noted_parts(with_two_kinds(log))] == [""] * 3
     turned = replace(log, findings=(Finding(WRONG_SIGN, "act", "Draw and return seem swapped", *[""] * 3),))
-    assert answer.noted_parts(turned) == answer.noted_parts(make_log()) == ()
+    assert shown.noted_parts(turned) == shown.noted_parts(make_log()) == ()
 
 
 def test_the_first_screen_of_a_log_alone_has_its_first_parts():
@@ -227,5 +227,5 @@ def with_two_kinds(log):
 
 def test_behind_an_inverter_a_part_has_no_charge():
     """Amps there are none of the bank's."""
-    (part,) = answer.noted_parts(with_facts(with_parts(make_log(), 90, 1190), side="ac"))
+    (part,) = shown.noted_parts(with_facts(with_parts(make_log(), 90, 1190), side="ac"))
     assert part.in_line == "18 min 20 s: 25.0 Wh ± 0.4 behind the inverter"
