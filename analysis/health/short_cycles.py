@@ -79,7 +79,7 @@ def _held_against(runs: Runs, limits: HealthLimits) -> Check:
         by_rises = _by_rises(runs, limits, rule)
         # Of brief runs those that follow each other closely are not told apart, and rises are.
         more = by_rises if _more_rise_than_start(runs) else None
-        return more or _by_starts_alone(runs, limits, rule) or by_rises or cannot
+        return more or _by_starts_alone(runs, limits, rule, cannot.remark) or by_rises or cannot
     short = runs.briefer(limits.minimum_run_s.value)
     brief = runs.mostly(short)
     a_day = _too_many_a_day(runs, limits)
@@ -139,10 +139,10 @@ def _it_should(limits: HealthLimits) -> str:
     return "It should" if limits.is_motor else "For a motor it should"
 
 
-def _by_starts_alone(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | None:
-    """Judge by the starts alone, where the lengths of runs tell nothing: too few are whole, or readings too far apart.
+def _by_starts_alone(runs: Runs, limits: HealthLimits, rule: Rule, why_not: str) -> Check | None:
+    """Judge by the starts, where the lengths of runs are not known: too few are whole, or readings are too far apart.
 
-    None where the starts say nothing either: neither more of them in an hour than allowed nor, in a log too short for
+    `why_not` says which; so brief that no reading could have hidden a run of the shortest good length they may be. None where the starts say nothing either: neither more of them in an hour than allowed nor, in a log too short for
     that, enough of them as close together as if there were twice as many.
     """
     # In a log shorter than an hour a rate stands in for the busiest hour, at twice what is allowed.
@@ -153,11 +153,20 @@ def _by_starts_alone(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | No
     evidence = _most_starts(runs, limits)
     evidence += f"; {a_day:.0f} starts in 24 h on average" if a_day is not None else ""
     evidence += f", as many as {rate:.0f} an hour" if most <= allowed and a_day is None else ""
-    severity: Severity = "note" if _of_another_kind(limits) else "watch"
+    short = runs.briefer(limits.minimum_run_s.value)
+    brief = int(runs.whole.sum()) >= LEAST_CYCLES and runs.mostly(short)
+    evidence += f"; {_surely_brief(runs, limits, short)}" if brief else f"; their lengths were not judged: {why_not}"
+    severity = _severity(limits, brief=brief or most > SURELY_BRIEF * allowed, often=True)
     every = runs.starts(np.ones(len(runs.start_us), dtype=bool))
-    evidence += f"; {int(runs.whole.sum())} whole runs, so their lengths were not judged"
-    title = f"{runs.name} starts too often{limits.if_motor}"
+    title = f"{runs.name} starts too often{' and runs too briefly' * brief}{limits.if_motor}"
     return rule.found(severity, title, evidence, _advice(limits), _often(runs, limits, a_day), every)
+
+
+def _surely_brief(runs: Runs, limits: HealthLimits, short: BoolArray) -> str:
+    """Say how many runs are too short even with all that the spacing of the readings may hide of them."""
+    return (
+        f"{int(short.sum())} of {int(runs.whole.sum())} whole runs are surely under {spell(limits.minimum_run_s.value)}"
+    )
 
 
 def _more_rise_than_start(runs: Runs) -> bool:
@@ -188,9 +197,7 @@ def _by_rises(runs: Runs, limits: HealthLimits, rule: Rule) -> Check | None:
         f"of about {figure(seen.size, unit, digits=2)} ({by_part})"
     )
     evidence += f"; at least {a_day:.0f} in 24 h on average" if a_day > limits.starts_per_day.value else ""
-    # At twice the starts there is no time left for a run of the shortest good length.
-    severity: Severity = "act" if limits.is_motor and seen.most > SURELY_BRIEF * allowed else "watch"
-    severity = "note" if _of_another_kind(limits) else severity
+    severity = _severity(limits, brief=seen.most > SURELY_BRIEF * allowed, often=True)
     name = runs.name if runs.cycles.load else "A load"
     plain = f"{name} started at least {seen.most} times in {length or 'one hour'}. "
     plain += f"{_it_should(limits)} be {_an_hour(limits)}{' in an hour' if length else ''}."
@@ -262,7 +269,11 @@ def _is_short(runs: Runs) -> bool:
 
 
 def _severity(limits: HealthLimits, *, brief: bool, often: bool) -> Severity:
-    """Both together ask for action; a limit that is published for another kind of motor only for a note."""
+    """Both together ask for action; a limit that is published for another kind of motor only for a note.
+
+    At twice the starts that an hour may have there is no time left for runs as long as they should be: then they are
+    brief, whether anybody measured them or not.
+    """
     if _of_another_kind(limits):
         return "note"
     return "act" if brief and often and limits.is_motor else "watch"

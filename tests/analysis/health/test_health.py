@@ -93,16 +93,34 @@ def test_too_short_for_the_readings_is_said_and_not_judged():
         assert "too far apart" in checks[code].remark
 
 
-@pytest.mark.parametrize("place", [site(), None])
-def test_starts_seen_are_enough_to_say_that_there_are_too_many(place):
-    """Runs of 12 s, too short for a reading every 10 s, but 40 of them in 25 min: over the limit is over the limit."""
+@pytest.mark.parametrize(("place", "severity"), [(site(), "act"), (None, "watch")])
+def test_starts_seen_are_enough_to_say_that_there_are_too_many(place, severity):
+    """Runs of 12 s, too short for a reading every 10 s, but 40 of them in 25 min: over the limit is over the limit.
+
+    A reading more at either end makes none of them as long as it should be: a motor's are too brief for certain.
+    """
     made = cycles(12.0, np.full(40, 25.0))
     checks = judged(made, place, every_s=10.0)
-    assert checks["short_cycling"].finding.severity == "watch"
+    assert checks["short_cycling"].finding.severity == severity
+    assert "40 of 40 whole runs are surely under 60 s" in checks["short_cycling"].remark
     assert checks["short_cycling"].remark.startswith("40 starts in the busiest hour")
     for code in ("air_charge_lost", "leak_down"):
         assert checks[code].outcome == "not judged", code
         assert "too far apart" in checks[code].remark
+
+
+@pytest.mark.parametrize("every_s", [1.0, 4.0, 10.0])
+def test_more_and_briefer_runs_are_never_less_grave(every_s):
+    """The same water in ever briefer runs, down to those that readings do not measure: an act stays one."""
+    grave = []
+    for run_s in (50.0, 40.0, 20.0, 12.0, 8.0, 6.0):
+        count = round(18000.0 / run_s)
+        rest_s = np.random.default_rng(7).uniform(0.5, 1.5, count) * (86400.0 / count - run_s)
+        grave.append(judged(cycles(run_s, rest_s), site(), every_s=every_s)["short_cycling"].finding)
+    severities = ["note watch act".split().index(finding.severity) if finding else -1 for finding in grave]
+    first = severities.index(2)
+    assert first <= 2
+    assert set(severities[first:]) == {2}, severities
 
 
 def test_a_reading_a_minute_cannot_show_short_runs():
