@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
+
+import numpy as np
 
 from ..charge.between_notes import MarkedStretch
 from ..cycles.cycle import Cycle, Cycles, CycleSummary
 from ..health.finding import SEVERITIES, Check, Finding
+from ..health.runs import LEAST_CYCLES
 from ..one_log.log_report import LogReport
 from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR
 from ..stats.ranks import FEWEST
@@ -29,12 +32,26 @@ class NamedChange:
 
 
 @dataclass(frozen=True)
+class TurnOfRuns:
+    """When runs turned from those of the days before a change to those of the days after, beside when it was named.
+
+    ``last_us`` is the start of the last run that is like those before, ``first_us`` that of the first that is like
+    those after. [us]. ``late``: the runs went on as before when the change was named; else they had turned already.
+    """
+
+    last_us: int
+    first_us: int
+    late: bool
+
+
+@dataclass(frozen=True)
 class BeforeAfter:
     """What differs between the days before a change and those after.
 
     `at_us` is the change and `text` the note that `named` it; where nobody named one, the middle of the logs. Days on
     either side may be parts of days. `comparison` is None where one side is empty; `remarks` say in sentences what it
-    rests on. `steps` are the figures that differ on the days next to a named change, the clearest first.
+    rests on. `steps` are the figures that differ on the days next to a named change, the clearest first; `turn` is
+    when the runs changed, None where that was when the change was named as far as they tell.
     """
 
     at_us: int
@@ -45,6 +62,7 @@ class BeforeAfter:
     comparison: LogComparison | None
     remarks: tuple[str, ...]
     steps: tuple[FigureStep, ...] = ()
+    turn: TurnOfRuns | None = None
 
 
 def before_after(pool: Pool, change: NamedChange | None = None) -> BeforeAfter | None:
@@ -72,6 +90,36 @@ def before_after(pool: Pool, change: NamedChange | None = None) -> BeforeAfter |
         comparison=_compared(before, after) if before and after else None,
         remarks=tuple(_remarks(before, after, len(pool.pieces) - len(before) - len(after))),
     )
+
+
+#: What of a run stands for a figure that steps, and what of its day that is: the surest first.
+_OF_RUN: Final = ("run_s", "off_before_s", "run_W", "run_A", "start_s")
+_OF_DAY: Final = ("median_run_s", "median_rest_s", "run_W", "run_A", "start_s")
+
+
+def turn_of_runs(pool: Pool, at_us: int, steps: Sequence[FigureStep]) -> TurnOfRuns | None:
+    """Return when runs turned on the day of a change, by the surest figure that steps there.
+
+    None where they tell of no other time than that of the change: no figure of single runs steps, or fewer than
+    `LEAST_CYCLES` runs lie between the change and their turn.
+    """
+    known = {step.code: step for step in steps if step.before > 0 and step.after > 0}
+    name, step = next(((of, known[day]) for of, day in zip(_OF_RUN, _OF_DAY, strict=True) if day in known), ("", None))
+    before = [cycle for piece in pool.pieces if piece.stop_us <= at_us for cycle in piece.cycles]
+    after = [cycle for piece in pool.pieces if piece.start_us >= at_us for cycle in piece.cycles]
+    around = [c for p in pool.pieces if p.start_us < at_us < p.stop_us for c in p.cycles if getattr(c, name or "run_s")]
+    if step is None or not (before and after and around):
+        return None
+    # A run is like that side whose usual figure is the nearer one, by how many times.
+    apart = np.log([getattr(cycle, name) for cycle in around]) - np.log(step.before * step.after) / 2
+    like_before = np.where((apart > 0) == (step.before > step.after), 1, -1)
+    # The turn is where the fewest runs are on the wrong side of it.
+    turn = int(np.argmax(np.concatenate([[0], np.cumsum(like_before)])))
+    named = sum(cycle.start_us < at_us for cycle in around)
+    if abs(turn - named) < LEAST_CYCLES:
+        return None
+    last, first = [before[-1], *around][turn], [*around, after[0]][turn]
+    return TurnOfRuns(last.start_us, first.start_us, late=turn > named)
 
 
 def _remarks(before: Sequence[DayPiece], after: Sequence[DayPiece], between: int) -> Iterator[str]:

@@ -17,7 +17,7 @@ from ..pump_pulse.starts import lengths_of, start_lengthens
 from ..readings.chunk import Side
 from ..readings.log_facts import LogFacts
 from ..site.site import Site
-from .before_after import BeforeAfter, NamedChange, before_after
+from .before_after import BeforeAfter, NamedChange, before_after, turn_of_runs
 from .day_figures import DayFigures, figures_of, figures_of_log
 from .day_pieces import DayPiece, LeftOut, Pool, pool_of
 from .day_trends import Day, DaySteps, DayTrend, day_trends
@@ -130,7 +130,7 @@ def over_logs(
         days=days,
         trends=day_trends(days, None if change is None else change.at_us),
         calendar=calendar_of(pool.starts_us(), *pool.measured_us(), zone),
-        change=_with_steps(before_after(pool, change), steps),
+        change=_with_steps(before_after(pool, change), steps, pool),
         findings=_ranked(ordered, together),
         checks=checks,
         left_out=pool.left_out,
@@ -145,8 +145,11 @@ def _notes(logs: Iterable[LogReport]) -> Iterator[tuple[int, str]]:
             yield from log.facts.markers
 
 
-def _with_steps(change: BeforeAfter | None, steps: DaySteps) -> BeforeAfter | None:
-    return change if change is None or not change.named else replace(change, steps=steps.at(change.at_us))
+def _with_steps(change: BeforeAfter | None, steps: DaySteps, pool: Pool) -> BeforeAfter | None:
+    if change is None or not change.named:
+        return change
+    there = steps.at(change.at_us)
+    return replace(change, steps=there, turn=turn_of_runs(pool, change.at_us, there))
 
 
 def _logs_of(pieces: Sequence[DayPiece]) -> tuple[LogReport, ...]:
@@ -202,9 +205,11 @@ def _ranked(logs: Sequence[LogReport], together: Mapping[int, Sequence[Finding]]
         # What many days show together is a finding of the logs that hold its runs, or their days.
         for finding in (*together[id(log)], *log.findings):
             by_code.setdefault(finding.code, []).append((finding, log))
+    # The worst day says most of how bad it is, not the first that is as grave.
+    place = {id(log): k for k, log in enumerate(worst_first(logs))}
     findings = []
     for pairs in by_code.values():
-        worst = min((finding for finding, _ in pairs), key=lambda finding: SEVERITIES.index(finding.severity))
+        worst, _ = min(pairs, key=lambda pair: (SEVERITIES.index(pair[0].severity), place.get(id(pair[1]), len(logs))))
         findings.append(FoundOften(worst, tuple({id(log): log for _, log in pairs}.values())))
     return tuple(
         sorted(findings, key=lambda each: (SEVERITIES.index(each.finding.severity), -len(each.logs), each.finding.code))

@@ -13,7 +13,15 @@ from ....analysis.one_log.bank_report import BankReport
 from ....analysis.several_logs.day_trends import LEAST_DAYS
 from ....analysis.several_logs.newest_state import judged_days
 from ..wording import answer, clock, log_sentences, numbers, shown, site_sentences, verdict
-from ..wording.several_sentences import begins_with_all, called, facts_of, gravest_said, logs_and_days, worst_of
+from ..wording.several_sentences import (
+    begins_with_all,
+    called,
+    facts_of,
+    gravest_said,
+    logs_and_days,
+    until_said,
+    worst_of,
+)
 from . import figures
 from .log_sections import shown_findings
 
@@ -191,7 +199,7 @@ def _glance_of_all(over: OverLogs, judged: Verdict, worst: Sequence[WorstLog], a
     whole = over.whole
     drawn = ("", "") if whole is None else _drawn(whole.charge, whole.energy, over.side)
     load = next((log_sentences.load_name(one.log) for one in over.logs if one.log.cycles.cycles), "the load")
-    took, value, beside = _told(answer.load_took_over(over), drawn, over.side)
+    took, value, beside = _told(answer.load_took_over(over), drawn, over.side, answer.past_the_bank_over(over))
     if swapped:
         took, value, beside = f"What {load} took", _NOT_KNOWN, answer.UNTIL_TURNED
     figure, _, either_side = value.partition(" ± ")
@@ -232,8 +240,11 @@ def _change_tile(over: OverLogs) -> Tile:
     change = over.change
     # Halves of the logs, set beside each other where nobody named a change, are no change.
     if change is not None and change.named:
-        at, name = clock.local(change.at_us, facts_of(over)), numbers.shortened(change.text, 60)
-        return Tile("What changed", f"{at.day} {at:%b}", name or "before and after it", "several-change")
+        # The day on which the runs changed, which need not be that of the note.
+        at_us = change.at_us if change.turn is None else change.turn.first_us
+        at, name = clock.local(at_us, facts_of(over)), numbers.shortened(change.text, 60)
+        line = "; ".join(filter(None, [name, until_said(change, facts_of(over))])) or "before and after it"
+        return Tile("What changed", f"{at.day} {at:%b}", line, "several-change")
     moving = [trend for trend in over.trends if trend.verdict in ("rising", "falling")]
     if moving:
         return Tile("From day to day", moving[0].verdict, moving[0].name, "several-days")

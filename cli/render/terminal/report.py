@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from ..wording.answer import bank_gave, first_answer, load_took_over
+from ..wording.answer import bank_gave, first_answer, load_took_over, took_over
 from ..wording.how_it_runs import pump_sentences
 from ..wording.log_sentences import log_title
 from ..wording.numbers import PLUS_MINUS_MEANS, uncapital
@@ -48,7 +48,7 @@ def _of_logs(report: Report) -> Iterator[Block]:
     over = report.over
     if over is not None and begins_with_all(report):
         total = load_took_over(over)
-        yield from filter(None, [total.sentence if total else "", *verdict_lines(verdict_over(over))])
+        yield from filter(None, [took_over(over, total) if total else "", *verdict_lines(verdict_over(over))])
         yield from filter(None, [worst_said(over), changed_said(over), *headline(over)[:1]])
         return
     newest = sorted(report.logs, key=start_us, reverse=True)[:_MOST_LOGS]

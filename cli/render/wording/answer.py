@@ -252,8 +252,9 @@ def bank_gave_over(over: OverLogs) -> str | None:
     whole = over.whole
     if over.side != "dc" or whole is None or any(is_swapped(log.findings) for log in added_up(over)):
         return None
-    both = _drawn(whole.charge, whole.energy)
-    return None if both is None else f"Out of the bank, all loads: {both}."
+    both, straight = _drawn(whole.charge, whole.energy), _straight_over(over)
+    past = "" if straight is None else f", and at least {straight} straight from {_source(over.logs[0].log)}"
+    return None if both is None else f"Out of the bank, all loads: {both}{past}."
 
 
 def added_up(over: OverLogs) -> list[LogReport]:
@@ -288,7 +289,23 @@ def past_the_bank(log: LogReport) -> str:
 
     It belongs to the figure: beside what the bank gave to all loads that alone would look impossible.
     """
-    straight, source = _straight(log), "the array" if log.has_array else "what charged it"
+    return _past(_straight(log), log)
+
+
+def past_the_bank_over(over: OverLogs) -> str:
+    """Say the same of what the load took in all logs that are added up."""
+    return _past(_straight_over(over), over.logs[0].log)
+
+
+def took_over(over: OverLogs, total: LoadTotal) -> str:
+    """Return what the load took in all logs, in one sentence, with what of it surely came past the bank."""
+    # A sentence that goes on with runs too brief to be measured says no more than the least anyway.
+    past = "" if total.too_brief else past_the_bank_over(over)
+    return f"{total.sentence.removesuffix('.')}{past}." if past else total.sentence
+
+
+def _past(straight: str | None, log: LogReport) -> str:
+    source = "the array" if log.has_array else "what charged it"
     return "" if straight is None else f", at least {straight} of it straight from {source}"
 
 
@@ -303,6 +320,19 @@ def _straight(log: LogReport) -> str | None:
 
     least = sure_from_array(log, _unit(log))
     return None if least is None else f"{at_least(least)} {_unit(log)}"
+
+
+def _straight_over(over: OverLogs) -> str | None:
+    """Return the same of all logs that are added up: what is sure in each of them adds up to what is sure."""
+    from ....analysis.one_log.from_array import sure_from_array
+
+    logs, whole = added_up(over), over.whole
+    # Where logs overlap a run would count twice.
+    if whole is None or not logs or sum(log.cycles.summary.count for log in logs) != whole.starts:
+        return None
+    unit = _unit(logs[0])
+    least = sum(sure_from_array(log, unit) or 0.0 for log in logs)
+    return f"{at_least(least)} {unit}" if least > 0 else None
 
 
 def _source(log: LogReport) -> str:

@@ -248,9 +248,31 @@ def changed_said(over: OverLogs) -> str:
         f"{step.name} from {value(step.before, step.unit)} to {value(step.after, step.unit)}"
         for step in change.steps[:_MOST_STEPS]
     )
-    at = clock.local(change.at_us, facts_of(over))
-    note = f", {numbers.shortened(change.text)}" if change.text else ""
-    return f"Changed {at.day} {at:%b %H:%M}{note}: {steps} (the {NEAREST} days before and after)."
+    facts = facts_of(over)
+    at, days = _minute(change.at_us, facts), f"{steps} (the {NEAREST} days before and after)"
+    if (turn := change.turn) is None:
+        note = f", {numbers.shortened(change.text)}" if change.text else ""
+        return f"Changed {at}{note}: {days}."
+    # What the runs show counts, not when somebody noted it.
+    last, first = (_minute(us, facts) for us in (turn.last_us, turn.first_us))
+    what = f"'{numbers.shortened(change.text)}'" if change.text else "the change"
+    noted = f"not at {at} with {what}" if turn.late else f"before {what} at {at}"
+    return f"Changed between {last} and {first}, {noted}: {days}."
+
+
+def _minute(us: int, facts: LogFacts) -> str:
+    at = clock.local(us, facts)
+    return f"{at.day} {at:%b %H:%M}"
+
+
+def until_said(change: BeforeAfter, facts: LogFacts) -> str:
+    """Say how long runs went on as before when a change was named; empty where they did not."""
+    turn = change.turn
+    if turn is None or not turn.late:
+        return ""
+    at, last = clock.local(change.at_us, facts), clock.local(turn.last_us, facts)
+    day = "" if last.date() == at.date() else f" on {last.day} {last:%b}"
+    return f"it went on as before until {last:%H:%M}{day}"
 
 
 def _value(x: object) -> float:
@@ -263,6 +285,8 @@ def which(over: OverLogs, change: BeforeAfter) -> str:
         return "In the last half of the logs beside the first"
     when_text = clock.clock(change.at_us, facts_of(over))
     note = f" ({numbers.shortened(change.text)})" if change.text else ""
+    if change.turn is not None:
+        return f"On the days after that of {when_text}{note}, beside the days before"
     return f"Since {when_text}{note}, beside the days before"
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 from ....analysis.health.finding import is_judged, withheld
 from . import clock, log_sentences, numbers
@@ -58,25 +58,51 @@ def verdict_over(over: OverLogs) -> Verdict:
     if state is None:
         # Without days that could be judged the newest log says why.
         return verdict_on(over.logs[-1].log)
-    since, history = f"Since {_date(state.since, state.newest)}", f"{_history(state)}{_cured(state, over)}"
+    return _of_newest(state, *_cured(state, over))
+
+
+def _of_newest(state: NewestState, cured: str = "", by_change: bool = False) -> Verdict:
+    """Return the verdict on the newest days; `cured` goes on with what may have cured the others, and whether it did.
+
+    What was wrong of late and went by itself is still to be looked after.
+    """
+    since, history = f"Since {_date(state.since, state.newest)}", f"{_history(state)}{cured}"
     if state.finding is None:
-        return Verdict("healthy", f"{since}: healthy, {numbers.counted(state.days, 'day')}.", history=history)
+        well, worst = numbers.counted(state.days, "day"), _worst_before(state)
+        step = "" if worst is None or by_change or state.days >= _LONG_WELL else worst.first_step
+        return Verdict("healthy", f"{since}: healthy, {well}.", step, history)
     verdict = _by_finding(state.finding)
     return replace(verdict, sentence=f"{since}: {numbers.uncapital(verdict.sentence)}", history=history)
 
 
-def _cured(state: NewestState, over: OverLogs) -> str:
-    """Say that a change between the last bad day and the days that are well since may have cured it; else nothing."""
+def _worst_before(state: NewestState) -> Finding | None:
+    """Return the gravest finding of the days before the newest, of equals the one seen last; None without any."""
+    # Each day's own come worst first.
+    found = [day.findings[0] for day in state.before_found]
+    return max(reversed(found), key=lambda finding: finding.severity == "act", default=None)
+
+
+def _cured(state: NewestState, over: OverLogs) -> tuple[str, bool]:
+    """Say what a change between the last bad day and the days that are well since has to do with it, if it is one.
+
+    The other tells whether it may have cured it.
+    """
     change = over.change
     if state.finding is not None or not state.before_found or change is None or not change.named:
-        return ""
+        return "", False
     from . import several_sentences  # most verdicts are on one log
 
-    at = clock.local(change.at_us, several_sentences.facts_of(over))
+    facts = several_sentences.facts_of(over)
+    at = clock.local(change.at_us, facts)
     if not state.before_found[-1].date <= at.date() <= state.since:
-        return ""
+        return "", False
     what = f"'{numbers.shortened(change.text)}' on" if change.text else "what was changed on"
-    return f" {numbers.capital(what)} {_date(at.date(), state.newest)} may have cured it."
+    when = f"{numbers.capital(what)} {_date(at.date(), state.newest)}"
+    if change.turn is None:
+        return f" {when} may have cured it.", True
+    # What came before the cure, or long before it, did not bring it about.
+    until = several_sentences.until_said(change, facts)
+    return (f" {when} did not cure it at once: {until}." if until else f" {when} came after it was over."), False
 
 
 def _by_finding(finding: Finding) -> Verdict:
@@ -95,6 +121,10 @@ def _why(log: LogReport) -> str:
     return next((check.remark for check in log.checks if check.code == "short_cycling"), "too little was seen")
 
 
+#: After so many days without it nobody need look after what was found: common practice, no source. [1]
+_LONG_WELL: Final = 14
+
+
 def _history(state: NewestState) -> str:
     """Say what was before the newest days; empty where nothing was judged before."""
     if not state.before:
@@ -102,8 +132,9 @@ def _history(state: NewestState) -> str:
     days = numbers.counted(state.before, "day")
     if not state.before_found:
         return f"Before that: healthy, {days}."
-    last = _date(state.before_found[-1].date, state.newest)
-    return f"Before that: {len(state.before_found):,} of {days} with a finding, the last on {last}."
+    worst, named = _worst_before(state), clock.days_named([day.date for day in state.before_found])
+    what = f": {numbers.uncapital(worst.title)}" if worst is not None else ""
+    return f"Before that, {named}{what} ({len(state.before_found):,} of {days})."
 
 
 def _date(day: date, newest: date) -> str:

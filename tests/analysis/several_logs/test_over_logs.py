@@ -204,6 +204,21 @@ def test_findings_are_ranked_and_counted_over_all_logs():
     assert [one.findings for one in result.logs] == [(0, 0, 1), (0, 1, 1), (1, 0, 1), (2, 0, 0)]
 
 
+def test_of_equally_grave_findings_that_of_the_worst_day_is_told():
+    """Three days that start too often, 6, 20 and 12 times in their busiest hour: the second one's words lead."""
+    counts, days = (6, 20, 12), days_from("2026-11-01", 3)
+    logs = [
+        day_log(
+            day,
+            [12 + k / count for k in range(count)],
+            run_s=20.0,
+            findings=(Finding("short_cycling", "act", f"{count} starts", "", "", ""),),
+        )
+        for day, count in zip(days, counts, strict=True)
+    ]
+    assert [found.finding.title for found in over(*logs).findings] == ["20 starts"]
+
+
 def test_the_newest_and_the_worst_want_a_look():
     """The newest as ever, of the others the one with the most serious findings; of healthy ones the newest two."""
     act, watch, note = (Finding("draw_drift", severity, "", "", "", "") for severity in ("act", "watch", "note"))

@@ -31,6 +31,7 @@ PASSED = Check("short_cycling", "passed", "", "", "")
 #: 23 October has no log; after 31 October all is well.
 DAYS = [day for day in days_from("2026-10-20", 20) if str(day) != "2026-10-23"]
 DAY_S = 86_400.0
+NOTED_US = us("2026-10-31T10:40")
 BAD = {"2026-10-28": 22, "2026-10-29": 35, "2026-10-30": 39, "2026-10-31": 37}
 
 
@@ -43,8 +44,15 @@ def a_day(day, rng):
     log = day_log(day, starts_h, findings=(bad,) if often else (), run_s=15.0 if often else 75.0)
     took = {"charge_Ah": 20.0 if often else 3.0, "charge_u95_Ah": 0.1, "energy_Wh": 75.0, "energy_u95_Wh": 2.0}
     log = replace(log, cycles=replace(log.cycles, summary=replace(log.cycles.summary, **took)), checks=(PASSED,))
-    noted = ((us("2026-10-31T10:40"), RECHARGED),) if str(day) == "2026-10-31" else ()
-    return replace(log, facts=replace(log.facts, markers=noted))
+    if str(day) != "2026-10-31":
+        return log
+    return _longer(replace(log, facts=replace(log.facts, markers=((NOTED_US, RECHARGED),))), NOTED_US)
+
+
+def _longer(log, since_us):
+    """A log whose runs last as long as on good days from an instant on."""
+    runs = tuple(replace(run, run_s=75.0) if run.start_us > since_us else run for run in log.cycles.cycles)
+    return replace(log, cycles=replace(log.cycles, cycles=runs))
 
 
 @pytest.fixture(scope="module")
@@ -120,8 +128,9 @@ def test_healthy_days_do_not_hide_the_bad_ones(report):
     """State, what was before, and that the note's change may have cured it: terminal, page and wall."""
     text = answer_of(report, 80)
     history = (
-        "Before that: 4 of 11 days with a finding, the last on 31 Oct. 'tank recharged' on 31 Oct may have cured it."
+        "Before that, 28 to 31 Oct: it starts too often (4 of 11 days). 'tank recharged' on 31 Oct may have cured it."
     )
+    assert first_screen(report, {}, None).verdict.first_step == ""
     assert "HEALTHY: Since 1 Nov: healthy, 8 days." in text
     assert history in text
     assert first_screen(report, {}, None).verdict.history == history
@@ -137,8 +146,10 @@ def test_without_a_note_nothing_is_said_to_have_cured_it(report):
         ]
         over = over_logs(logs, zone_of)
         text = answer_of(make_report(*logs, over=over), 200)
-        assert "with a finding" in text
+        assert "28 to 31 Oct: it starts too often (4 of 11 days)" in text
         assert "cured" not in text
+        # What went by itself comes back by itself.
+        assert "Do first: Check the air." in text
         assert several_sentences.changed_said(over) == ""
 
 
@@ -148,6 +159,31 @@ def test_what_changed_when_is_one_sentence(report):
     assert several_sentences.changed_said(report.over) in text
     assert several_sentences.changed_said(report.over).startswith("Changed 31 Oct 10:40, tank recharged: ")
     assert "usual run from 15 s to 1 min 15 s" in text
+
+
+@pytest.mark.parametrize(
+    ("since", "said", "verdict"),
+    [
+        ("2026-10-31T19:00", "not at 31 Oct 10:40 with 'tank recharged': ", "did not cure it at once: it went on as"),
+        ("2026-10-31T06:10", "before 'tank recharged' at 31 Oct 10:40: ", "on 31 Oct came after it was over."),
+    ],
+)
+def test_a_note_hours_beside_the_change_is_not_told_to_be_it(report, since, said, verdict):
+    """Runs that stay brief for hours after the note, or were long before it: they tell when, and what is left to do."""
+    k = next(k for k, log in enumerate(report.logs) if log.facts.markers)
+    logs = list(report.logs)
+    brief = tuple(replace(run, run_s=15.0) for run in logs[k].cycles.cycles)
+    logs[k] = _longer(replace(logs[k], cycles=replace(logs[k].cycles, cycles=brief)), us(since))
+    over = over_logs(logs, zone_of)
+    turn = over.change.turn
+    assert turn.last_us <= us(since) < turn.first_us
+    changed = several_sentences.changed_said(over)
+    assert changed.startswith("Changed between 31 Oct ")
+    assert said in changed
+    text = answer_of(make_report(*logs, over=over), 200)
+    assert verdict in text
+    assert "may have cured" not in text
+    assert "Do first: Check the air." in text
 
 
 # -- tables ------------------------------------------------------------------------------------------------------------

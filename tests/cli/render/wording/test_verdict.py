@@ -78,7 +78,10 @@ def test_over_several_logs_the_state_is_that_of_the_newest_days_with_its_date():
     """Seven days too often, then eight healthy ones; what was stays, as history."""
     verdict = verdict_over(over(*[(OFTEN,)] * 7, *[()] * 8))
     assert (verdict.state, verdict.sentence) == ("healthy", "Since 31 Oct: healthy, 8 days.")
-    assert verdict.history == "Before that: 7 of 7 days with a finding, the last on 30 Oct."
+    assert verdict.history == "Before that, 24 to 30 Oct: short_cycling (7 of 7 days)."
+    # Nobody said what was done about it, so that it is to be looked after still; weeks later no more.
+    assert verdict.first_step == "Lock it off."
+    assert verdict_over(over(*[(OFTEN,)] * 7, *[()] * 14)).first_step == ""
 
 
 def test_a_finding_of_the_newest_days_says_since_when():
