@@ -142,8 +142,9 @@ def _it_should(limits: HealthLimits) -> str:
 def _by_starts_alone(runs: Runs, limits: HealthLimits, rule: Rule, why_not: str) -> Check | None:
     """Judge by the starts, where the lengths of runs are not known: too few are whole, or readings are too far apart.
 
-    `why_not` says which; so brief that no reading could have hidden a run of the shortest good length they may be. None where the starts say nothing either: neither more of them in an hour than allowed nor, in a log too short for
-    that, enough of them as close together as if there were twice as many.
+    `why_not` says which; that runs are too brief may be sure all the same. None where the starts say nothing either:
+    neither more of them in an hour than allowed nor, in a log too short for that, enough of them as close together as
+    if there were twice as many.
     """
     # In a log shorter than an hour a rate stands in for the busiest hour, at twice what is allowed.
     most, allowed = busiest_hour(runs.start_us), limits.starts_per_hour.value

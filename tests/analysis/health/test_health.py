@@ -117,7 +117,7 @@ def test_more_and_briefer_runs_are_never_less_grave(every_s):
         count = round(18000.0 / run_s)
         rest_s = np.random.default_rng(7).uniform(0.5, 1.5, count) * (86400.0 / count - run_s)
         grave.append(judged(cycles(run_s, rest_s), site(), every_s=every_s)["short_cycling"].finding)
-    severities = ["note watch act".split().index(finding.severity) if finding else -1 for finding in grave]
+    severities = [["note", "watch", "act"].index(finding.severity) if finding else -1 for finding in grave]
     first = severities.index(2)
     assert first <= 2
     assert set(severities[first:]) == {2}, severities
