@@ -14,9 +14,10 @@ from ..health.runs import Runs
 from ..not_known import Missing
 from ..one_log.log_report import LogReport
 from ..pump_pulse.starts import lengths_of, start_lengthens
-from ..readings.chunk import Side
+from ..readings.chunk import SECONDS_PER_HOUR, Side
 from ..readings.log_facts import LogFacts
 from ..site.site import Site
+from ..wording import figure
 from .before_after import BeforeAfter, NamedChange, before_after, turn_of_runs
 from .day_figures import DayFigures, figures_of, figures_of_log
 from .day_pieces import DayPiece, LeftOut, Pool, pool_of
@@ -121,12 +122,13 @@ def over_logs(
     zone = zone_of(pool.pieces[0].log.facts) if pool.pieces else UTC
     pump = pump_over_logs(pool)
     checks = (*_of_starts(pool), *([pump.falls] if pump is not None else []))
+    whole = figures_of(pool.pieces) if pool.pieces else None
     together = {id(log): [each for each in _found(checks) if _holds(log, each)] for log in ordered}
     return OverLogs(
         logs=tuple(_one(log, together[id(log)]) for log in ordered),
         side=pool.side,
         zone=pool.zone,
-        whole=figures_of(pool.pieces) if pool.pieces else None,
+        whole=whole,
         days=days,
         trends=day_trends(days, None if change is None else change.at_us),
         calendar=calendar_of(pool.starts_us(), *pool.measured_us(), zone),
@@ -134,9 +136,25 @@ def over_logs(
         findings=_ranked(ordered, together),
         checks=checks,
         left_out=pool.left_out,
-        remarks=pool.remarks,
+        remarks=(*pool.remarks, *_beyond_the_bank(whole, pool.side, site)),
         pump=pump,
     )
+
+
+def _beyond_the_bank(whole: DayFigures | None, side: Side, site: Site | None) -> Iterator[str]:
+    """Yield a remark where a bank took in, or gave, more on balance than it can hold: no bank does."""
+    charge = whole.charge if whole is not None and side == "dc" else None
+    if charge is None or whole is None or site is None or site.bank.capacity_Ah is None:
+        return
+    net, holds = abs(charge.drawn - charge.returned), site.bank.capacity_Ah
+    if net - (charge.net_u95 or 0.0) <= holds or whole.measured_s <= 0:
+        return
+    mean = figure(net * SECONDS_PER_HOUR / whole.measured_s, "A", digits=2)
+    took = charge.returned > charge.drawn
+    more = "took in" if took else "gave", "it gave" if took else "came back"
+    why = "charging lost a part of it" if took else "something charges it past this meter"
+    amounts = f"{figure(net, 'Ah')} more than {more[1]}, and holds {figure(holds, 'Ah')}"
+    yield f"The bank {more[0]} {amounts}: {why}, or the meter's zero is off, by {mean} at most."
 
 
 def _notes(logs: Iterable[LogReport]) -> Iterator[tuple[int, str]]:

@@ -25,6 +25,8 @@ from ..wording.answer import (
     load_took_over,
     rate_told,
     starts_told,
+    straight_in,
+    straight_over,
     taken_over,
     use_told,
 )
@@ -106,7 +108,8 @@ def answer_bars(log: LogReport) -> list[AnswerBar]:
     summary = log.cycles.summary
     amounts = summary.charge_Ah, summary.charge_u95_Ah, summary.energy_Wh, summary.energy_u95_Wh
     use = LoadUse(*amounts, at_least=summary.too_brief > 0)
-    return _bars(log_sentences.load_name(log), use, log.charge.charge, log.charge.energy, log.facts.side)
+    past = straight_in(log)[0]
+    return _bars(log_sentences.load_name(log), use, log.charge.charge, log.charge.energy, log.facts.side, past)
 
 
 def answer_bars_of_all(over: OverLogs) -> list[AnswerBar]:
@@ -116,10 +119,12 @@ def answer_bars_of_all(over: OverLogs) -> list[AnswerBar]:
         return []
     use = LoadUse(taken.charge_Ah, taken.charge_u95_Ah, taken.energy_Wh, taken.energy_u95_Wh, at_least=over.at_least)
     name = log_sentences.load_name(next(log for log in added_up(over) if log.cycles.cycles))
-    return _bars(name, use, over.whole.charge, over.whole.energy, over.side)
+    return _bars(name, use, over.whole.charge, over.whole.energy, over.side, straight_over(over)[0])
 
 
-def _bars(load: str, use: LoadUse, charge: Amounts | None, energy: Amounts | None, side: Side) -> list[AnswerBar]:
+def _bars(
+    load: str, use: LoadUse, charge: Amounts | None, energy: Amounts | None, side: Side, past: float
+) -> list[AnswerBar]:
     # Both in one unit, for one scale: a bank is asked for amp-hours, a meter behind an inverter has none.
     amounts, own, u95, unit = (
         (charge, use.charge_Ah, use.charge_u95_Ah, "Ah")
@@ -135,7 +140,8 @@ def _bars(load: str, use: LoadUse, charge: Amounts | None, energy: Amounts | Non
         sure = amounts.sure.drawn if amounts.sure is not None else Within.exactly(amounts.drawn)
         who = "Out of the bank, all loads" if side == "dc" else "Behind the inverter, all loads"
         text = numbers.plus_minus(amounts.drawn, amounts.drawn_u95, unit)
-        bars.append(AnswerBar(who, text, Within(amounts.drawn, max(sure.low, 0.0), sure.high)))
+        # What surely did not come out of the bank stands before the bank's bar: no part of what that gave.
+        bars.append(AnswerBar(who, text, Within(amounts.drawn, max(sure.low, 0.0), sure.high), past))
     return bars
 
 

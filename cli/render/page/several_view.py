@@ -14,7 +14,7 @@ from ..still_charts import trends as trend_chart
 from ..still_charts.svg import both_sizes
 from ..wording import log_sentences, numbers, several_sentences
 from ..wording.answer import bounded, load_took_over, starts_told, took_over, use_told
-from ..wording.several_sentences import cells_of
+from ..wording.sureness import cells_of
 from .figures import Figure
 from .log_tables import Table, known_columns
 

@@ -133,24 +133,25 @@ def _draw(axes: Axes, place: float, bar: Bar, thinnest_Wh: float) -> None:
 
 @dataclass(frozen=True)
 class AnswerBar:
-    """A figure of the answer: what took or gave it, how it is written, and its 95 % interval."""
+    """A figure of the answer: what took or gave it, how it is written, its 95 % interval, and where its bar begins."""
 
     who: str
     text: str
     within: Within
+    start: float = 0.0
 
 
 def answer_bars(amounts: Sequence[AnswerBar], *, name: str = "answer", frame: Frame = BESIDE) -> str:
     """Draw figures of one unit under each other, each as a bar that fades over its interval, on one scale."""
     with svg.drawing(frame.of_height(len(amounts) * _ANSWER_PX)) as figure:
         axes = figure.add_subplot()
-        most = max(bar.within.high for bar in amounts)
+        most = max(bar.start + bar.within.high for bar in amounts)
         for row, bar in enumerate(amounts):
-            soft_bar(axes, bar.within, (row - 0.42, row + 0.42), DRAW)
+            soft_bar(axes, bar.within, (row - 0.42, row + 0.42), DRAW, start=bar.start)
             # In a bar that is too short the words would run out on to the paper, of which they have the colour.
             fits = _LETTER_EM * frame.text_px * (len(bar.who) + 2) < bar.within.low / most * frame.width_px
             x, colour = (0.0, PAPER) if fits else (bar.within.high, INK)
-            axes.text(x + 0.012 * most, row, bar.who, color=colour, va="center", ha="left")
+            axes.text(bar.start + x + 0.012 * most, row, bar.who, color=colour, va="center", ha="left")
         axes.set_ylim(len(amounts) - 0.5, -0.5)
         axes.set_xlim(0, 1.01 * most)
         axes.axis("off")

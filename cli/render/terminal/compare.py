@@ -10,7 +10,7 @@ from ....analysis.not_known import Missing
 from ..wording.answer import UNTIL_TURNED
 from ..wording.log_sentences import load_name
 from ..wording.numbers import capital, duration, sentence, shortened
-from ..wording.several_sentences import NO_DIFFERENCE, cells_of
+from ..wording.sureness import NO_DIFFERENCE, cells_of
 from .answer import Reply
 from .columns import Columns
 from .span import span_lines

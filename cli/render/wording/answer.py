@@ -242,7 +242,7 @@ def bank_gave(log: LogReport) -> str | None:
     both = _bank_gave(log)
     if both is None:
         return None
-    straight = _straight(log)
+    straight = _least(*straight_in(log))
     past = "" if straight is None else f", and at least {straight} straight from {_source(log)}"
     return f"Out of the bank, all loads: {both}{past}."
 
@@ -252,7 +252,7 @@ def bank_gave_over(over: OverLogs) -> str | None:
     whole = over.whole
     if over.side != "dc" or whole is None or any(is_swapped(log.findings) for log in added_up(over)):
         return None
-    both, straight = _drawn(whole.charge, whole.energy), _straight_over(over)
+    both, straight = _drawn(whole.charge, whole.energy), _least(*straight_over(over))
     past = "" if straight is None else f", and at least {straight} straight from {_source(over.logs[0].log)}"
     return None if both is None else f"Out of the bank, all loads: {both}{past}."
 
@@ -289,12 +289,12 @@ def past_the_bank(log: LogReport) -> str:
 
     It belongs to the figure: beside what the bank gave to all loads that alone would look impossible.
     """
-    return _past(_straight(log), log)
+    return _past(_least(*straight_in(log)), log)
 
 
 def past_the_bank_over(over: OverLogs) -> str:
     """Say the same of what the load took in all logs that are added up."""
-    return _past(_straight_over(over), over.logs[0].log)
+    return _past(_least(*straight_over(over)), over.logs[0].log)
 
 
 def took_over(over: OverLogs, total: LoadTotal) -> str:
@@ -313,26 +313,28 @@ def _unit(log: LogReport) -> Literal["Ah", "Wh"]:
     return "Ah" if log.charge.charge is not None else "Wh"
 
 
-def _straight(log: LogReport) -> str | None:
-    """Return the least of what the load took that surely came past the bank; None where nothing is sure."""
+def _least(least: float, unit: str) -> str | None:
+    return f"{at_least(least)} {unit}" if least > 0 else None
+
+
+def straight_in(log: LogReport) -> tuple[float, Literal["Ah", "Wh"]]:
+    """Return the least of what the load took that surely came past the bank, 0 where nothing is sure, and its unit."""
     # A capture, which says what a load took, has no sun to tell of.
     from ....analysis.one_log.from_array import sure_from_array
 
-    least = sure_from_array(log, _unit(log))
-    return None if least is None else f"{at_least(least)} {_unit(log)}"
+    unit = _unit(log)
+    return sure_from_array(log, unit) or 0.0, unit
 
 
-def _straight_over(over: OverLogs) -> str | None:
+def straight_over(over: OverLogs) -> tuple[float, Literal["Ah", "Wh"]]:
     """Return the same of all logs that are added up: what is sure in each of them adds up to what is sure."""
-    from ....analysis.one_log.from_array import sure_from_array
-
     logs, whole = added_up(over), over.whole
     # Where logs overlap a run would count twice.
     if whole is None or not logs or sum(log.cycles.summary.count for log in logs) != whole.starts:
-        return None
-    unit = _unit(logs[0])
-    least = sum(sure_from_array(log, unit) or 0.0 for log in logs)
-    return f"{at_least(least)} {unit}" if least > 0 else None
+        return 0.0, "Ah"
+    each = [straight_in(log) for log in logs]
+    unit = each[0][1]
+    return sum(least for least, of in each if of == unit), unit
 
 
 def _source(log: LogReport) -> str:

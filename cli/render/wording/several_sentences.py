@@ -10,29 +10,28 @@ from typing import TYPE_CHECKING
 from ....analysis.health.finding import withheld
 from ....analysis.not_known import Missing
 from ....analysis.pump_pulse.flow_trend import FlowTrend
+from ....analysis.readings.chunk import MICROSECONDS
 from ....analysis.several_logs.day_trends import NEAREST
 from ....analysis.several_logs.fleet import gravest, worst_first
 from . import clock, log_sentences, numbers
 from .answer import UNTIL_TURNED
 from .how_it_runs import trend_sentence, volume_text
 from .log_sentences import load_name, log_title
-from .numbers import amount, duration, number, rounded_u95, with_sign
+from .sureness import NO_DIFFERENCE, why_so_wide
 
 if TYPE_CHECKING:
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.readings.log_facts import LogFacts
     from ....analysis.several_logs.before_after import BeforeAfter
-    from ....analysis.several_logs.compared import Compared
     from ....analysis.several_logs.day_trends import DayTrend
     from ....analysis.several_logs.over_logs import OverLogs
     from ....analysis.several_logs.report import Report
-    from ....analysis.stats.interval95 import Within
 
 #: From so many logs on the page begins with what all of them show.
 MANY = 3
-NO_DIFFERENCE = "no difference that these logs can show"
-#: Differences in time with a wider interval are told in minutes. [s]
-_IN_MINUTES_S = 30.0
+#: Less of a day than this is no gap to speak of, and so many days with one are named: common practice, no source. [s]
+_LEAST_MISSING_S = 1800.0
+_MOST_PARTLY = 3
 #: So many figures that step at a change are told in its sentence.
 _MOST_STEPS = 3
 #: A list of log names in a sentence ends after so many.
@@ -109,8 +108,21 @@ def headline(over: OverLogs, *, names_missing_days: bool = True) -> list[str]:
     if whole.starts_per_h is not None and not over.at_least:
         starts += f", {numbers.number(whole.starts_per_h)} an hour"
     none = without_readings(over) if names_missing_days else ""
-    no_log = f" No readings on {none}." if none else ""
-    return [f"In {measured}{took}{starts}.{no_log}", _acts(over)]
+    part = _missing_in_days(over)
+    gaps = " and ".join(filter(None, [f"on {none}" if none else "", f"for {part}" if part else ""]))
+    no_log = f" No readings {gaps}." if gaps else ""
+    said = f"In {measured}{took}{starts}.{no_log}"
+    return [said, *filter(None, [why_so_wide(over.days, facts_of(over).usual_interval_s)]), _acts(over)]
+
+
+def _missing_in_days(over: OverLogs) -> str:
+    """Say how much was not measured of days within the logs; empty where that is not worth a word."""
+    inner = over.days[1:-1]
+    lacks = [(day, (day.stop_us - day.start_us) / MICROSECONDS - day.figures.measured_s) for day in inner]
+    parts = [(day.date, lack_s) for day, lack_s in lacks if lack_s > _LEAST_MISSING_S]
+    if len(parts) > _MOST_PARTLY:
+        return f"part of {len(parts)} more days"
+    return " and ".join(f"{numbers.duration(lack_s)} of {clock.days_named([day])}" for day, lack_s in parts)
 
 
 def _acts(over: OverLogs) -> str:
@@ -332,42 +344,3 @@ def value(x: float | None, unit: str) -> str:
 def signed(x: float, unit: str) -> str:
     """Return a change with its sign, in the unit of its figure."""
     return numbers.with_sign(x, value(abs(x), unit))
-
-
-def cells_of(row: Compared) -> list[str]:
-    """Return a figure's name, its values in both logs, the difference, how many times, and what of it can be told."""
-    return [row.name, figure(row.before.value, row.unit), figure(row.after.value, row.unit), *_apart(row)]
-
-
-def _apart(row: Compared) -> list[str]:
-    if isinstance(row.difference, Missing):
-        return ["not judged", "", ""]
-    apart = row.difference
-    ratio = "" if row.ratio is None else f"{number(row.ratio.low)} to {number(row.ratio.high)}"
-    if not row.differs:
-        return [difference(apart, row.unit), ratio, NO_DIFFERENCE]
-    return [difference(apart, row.unit), ratio, "more" if apart.value > 0 else "less"]
-
-
-def figure(x: float, unit: str) -> str:
-    """Return a figure as people write it: seconds as a duration."""
-    return duration(x) if unit == "s" else amount(x, unit).rstrip()
-
-
-def difference(apart: Within, unit: str) -> str:
-    """Return a difference with its ends, with their signs and as many digits as the interval gives: ``+1.5 Ah, …``."""
-    # The longer side gives the digits, so that neither end is told finer than it is known.
-    half = max(apart.high - apart.value, apart.value - apart.low)
-    if not isfinite(half):
-        return _signed(apart.value, 2, unit)
-    # Seconds would feign a precision that an interval of minutes does not have.
-    if unit == "s" and half >= _IN_MINUTES_S:
-        return "{}, {} to {}".format(*(with_sign(x, duration(abs(x))) for x in (apart.value, apart.low, apart.high)))
-    digits = max(rounded_u95(half)[0], 0) if half > 0 else 2
-    unit = "percentage points" if unit == "%" else unit
-    value, low, high = (_signed(x, digits) for x in (apart.value, apart.low, apart.high))
-    return f"{value} {unit}, {low} to {high}" if unit else f"{value}, {low} to {high}"
-
-
-def _signed(x: float, digits: int, unit: str = "") -> str:
-    return f"{with_sign(x, f'{abs(x):,.{digits}f}')} {unit}".rstrip()

@@ -2,21 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from math import isfinite
+from statistics import median
 from typing import TYPE_CHECKING
 
 from ....analysis.charge.amounts import budget_of
+from ....analysis.not_known import Missing
 from ....analysis.site.motor_tables import MOST_AT_START
 from ....analysis.sureness.signal_errors import BOTH_IN_ONE
-from .numbers import percent, plus_minus, signed
+from . import clock
+from .numbers import amount, duration, number, percent, plus_minus, rounded_u95, signed, with_sign
 
 if TYPE_CHECKING:
     from ....analysis.charge.amounts import Amounts, Budget, Charge
-    from ....analysis.stats.interval95 import HowSure
+    from ....analysis.several_logs.compared import Compared
+    from ....analysis.several_logs.day_trends import Day
+    from ....analysis.stats.interval95 import HowSure, Within
     from ....analysis.sureness.meter_figures import MeterFigures
 
 #: Shares of the squared uncertainty below this are not worth a word. [1]
 _WORTH_NAMING = 0.05
+#: An interval of a sum from this share of it on is explained: common practice, no source. [1]
+_WIDE = 0.05
+NO_DIFFERENCE = "no difference that these logs can show"
+#: Differences in time with a wider interval are told in minutes. [s]
+_IN_MINUTES_S = 30.0
 
 
 def in_gaps_lines(charge: Charge) -> list[str]:
@@ -103,3 +114,57 @@ def _zero_lines(figures: MeterFigures) -> list[str]:
         f"zero check: {plus_minus(check.offset_A, 2 * check.u_A, 'A')} from {check.readings:,} readings was taken off "
         "all of them"
     ]
+
+
+def why_so_wide(days: Sequence[Day], every_s: float | None) -> str:
+    """Say where the ± of what the load took comes from, where few days make most of it; else nothing."""
+    uses = [(day, day.figures.use.charge_u95_Ah or 0.0) for day in days]
+    halves, took = [half for _, half in uses if half], sum(day.figures.use.charge_Ah or 0.0 for day in days)
+    if not halves or sum(halves) < _WIDE * took:
+        return ""
+    worst = [(day, half) for day, half in uses if half > 2 * median(halves)]
+    if not worst or sum(half for _, half in worst) < sum(halves) / 2:
+        return ""
+    runs = duration(median(day.figures.median_run_s or 0.0 for day, _ in worst))
+    named = clock.days_named([day.date for day, _ in worst])
+    apart = f", with a reading every {duration(every_s)}" if every_s else ""
+    return f"The ± is that wide because each day's is added; most is of {named}: runs of {runs}{apart}."
+
+
+def cells_of(row: Compared) -> list[str]:
+    """Return a figure's name, its values in both logs, the difference, how many times, and what of it can be told."""
+    return [row.name, figure(row.before.value, row.unit), figure(row.after.value, row.unit), *_apart(row)]
+
+
+def _apart(row: Compared) -> list[str]:
+    if isinstance(row.difference, Missing):
+        return ["not judged", "", ""]
+    apart = row.difference
+    ratio = "" if row.ratio is None else f"{number(row.ratio.low)} to {number(row.ratio.high)}"
+    if not row.differs:
+        return [difference(apart, row.unit), ratio, NO_DIFFERENCE]
+    return [difference(apart, row.unit), ratio, "more" if apart.value > 0 else "less"]
+
+
+def figure(x: float, unit: str) -> str:
+    """Return a figure as people write it: seconds as a duration."""
+    return duration(x) if unit == "s" else amount(x, unit).rstrip()
+
+
+def difference(apart: Within, unit: str) -> str:
+    """Return a difference with its ends, with their signs and as many digits as the interval gives: ``+1.5 Ah, …``."""
+    # The longer side gives the digits, so that neither end is told finer than it is known.
+    half = max(apart.high - apart.value, apart.value - apart.low)
+    if not isfinite(half):
+        return _signed(apart.value, 2, unit)
+    # Seconds would feign a precision that an interval of minutes does not have.
+    if unit == "s" and half >= _IN_MINUTES_S:
+        return "{}, {} to {}".format(*(with_sign(x, duration(abs(x))) for x in (apart.value, apart.low, apart.high)))
+    digits = max(rounded_u95(half)[0], 0) if half > 0 else 2
+    unit = "percentage points" if unit == "%" else unit
+    value, low, high = (_signed(x, digits) for x in (apart.value, apart.low, apart.high))
+    return f"{value} {unit}, {low} to {high}" if unit else f"{value}, {low} to {high}"
+
+
+def _signed(x: float, digits: int, unit: str = "") -> str:
+    return f"{with_sign(x, f'{abs(x):,.{digits}f}')} {unit}".rstrip()

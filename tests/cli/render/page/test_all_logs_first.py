@@ -9,6 +9,7 @@ from datetime import date
 import numpy as np
 import pytest
 from day_logs import RECHARGED, us
+from health_cycles import site
 from logs_of_days import day_log, days_from, zone_of
 from page_reading import Reader, undrawn  # noqa: F401  (a fixture)
 from report_scenes import make_report
@@ -16,6 +17,11 @@ from report_scenes import make_report
 from shuntbook.analysis.health.finding import WRONG_SIGN, Check, Finding
 from shuntbook.analysis.several_logs.over_logs import over_logs
 from shuntbook.cli.render.documents.csv_over_logs import BY_DAY, LEFT_OUT, NO_READINGS
+from shuntbook.analysis.health.finding import Check, Finding
+from shuntbook.analysis.one_log.from_array import sure_from_array
+from shuntbook.analysis.several_logs.over_logs import over_logs
+from shuntbook.analysis.stats.interval95 import Component, judged
+from shuntbook.cli.render.documents.csv_over_logs import NO_READINGS
 from shuntbook.cli.render.documents.csv_tables import FILES, csv_files
 from shuntbook.cli.render.documents.report import over_document
 from shuntbook.cli.render.page.answer_tables import answer_bars_of_all
@@ -26,6 +32,7 @@ from shuntbook.cli.render.still_charts.clock_rows import clock_rows
 from shuntbook.cli.render.still_charts.run_rows import MOST_NARROW
 from shuntbook.cli.render.terminal.report import report_answer
 from shuntbook.cli.render.wording import clock, numbers, several_sentences, shown
+from shuntbook.cli.render.wording import answer, clock, several_sentences, shown
 
 PASSED = Check("short_cycling", "passed", "", "", "")
 #: 23 October has no log; after 31 October all is well.
@@ -309,3 +316,63 @@ def _drawn(rows):
     from shuntbook.cli.render.still_charts import run_rows, svg
 
     return " ".join(Reader(run_rows.drawn(rows, frame=svg.NARROW)).said.split())
+
+
+def with_straight(log, straight_Ah):
+    """A log whose runs took so much straight from what charged the bank, sure enough to be told."""
+    runs = tuple(replace(run, straight_Ah=straight_Ah / len(log.cycles.cycles)) for run in log.cycles.cycles)
+    back = log.charge.charge
+    sure = replace(back.sure, returned=judged(50.0, [Component("gain", 0.2, even=1)]))
+    charge = replace(log.charge, charge=replace(back, returned=50.0, sure=sure))
+    return replace(log, cycles=replace(log.cycles, cycles=runs), charge=charge)
+
+
+def test_what_came_past_the_bank_stands_beside_the_sum(report):
+    """What is sure in each log adds up; terminal, page, wall and card say it, and the bank's bar begins behind it."""
+    logs = [with_straight(log, 2.0) for log in report.logs]
+    over = over_logs(logs, zone_of)
+    made = make_report(*logs, over=over)
+    each = [sure_from_array(log, "Ah") for log in logs]
+    least, unit = answer.straight_over(over)
+    assert (least, unit) == (pytest.approx(sum(each)), "Ah")
+    assert 0.8 * 2.0 * len(logs) < least <= 2.0 * len(logs)
+    said = f"at least {answer.at_least(least)} Ah"
+    assert f"in 703 runs, {said} of it straight from what charged it." in answer_of(made)
+    assert said in first_screen(made, {}, None).glances[0].beside
+    assert said in shown.gave_of(made)
+    load, bank = answer_bars_of_all(over)
+    assert (load.start, bank.start) == (0.0, least)
+    # Of a log that is counted in part nobody knows which of its runs are.
+    assert answer.straight_over(over_logs([*logs, logs[3]], zone_of)) == (0.0, "Ah")
+
+
+def test_why_the_sum_is_so_wide_is_one_clause(report):
+    """Three days of brief runs make most of its ±: they are named; where each day has as much, nothing is said."""
+    summaries = [log.cycles.summary for log in report.logs]
+    wide = [
+        replace(log, cycles=replace(log.cycles, summary=replace(each, charge_u95_Ah=8.0 if k in (8, 9, 10) else 0.1)))
+        for k, (log, each) in enumerate(zip(report.logs, summaries, strict=True))
+    ]
+    (said,) = [line for line in several_sentences.headline(over_logs(wide, zone_of)) if "±" in line and "wide" in line]
+    assert "most is of 29 to 31 Oct: runs of 15 s" in said
+    assert not any("wide" in line for line in several_sentences.headline(report.over))
+
+
+def test_hours_without_readings_are_named_beside_days(report):
+    """23 October has no log, and the 25th a hole of three hours."""
+    k, day = next((k, day) for k, day in enumerate(DAYS) if str(day) == "2026-10-25")
+    gap = (us("2026-10-25T11:00"), us("2026-10-25T14:00"))
+    holed = replace(day_log(day, gaps=[gap]), checks=(PASSED,))
+    over = over_logs([*report.logs[:k], holed, *report.logs[k + 1 :]], zone_of)
+    assert "No readings on 23 Oct and for 3 h of 25 Oct." in " ".join(several_sentences.headline(over)[0].split())
+    assert several_sentences.headline(report.over)[0].endswith("No readings on 23 Oct.")
+
+
+@pytest.mark.parametrize(("capacity", "said"), [(420.0, True), (1e5, False)])
+def test_more_than_the_bank_holds_is_no_plausible_balance(report, capacity, said):
+    """4 A out day and night for nineteen days, and nothing back: 1,824 Ah out of 420 Ah; a larger bank could."""
+    place = site(bank={"capacity_Ah": capacity})
+    remarks = [text for text in over_logs(report.logs, zone_of, site=place).remarks if text.startswith("The bank gave")]
+    assert bool(remarks) is said
+    assert not said or remarks[0].startswith("The bank gave 1,824 Ah more than came back, and holds 420 Ah: ")
+    assert not said or remarks[0].endswith("is off, by 4 A at most.")
