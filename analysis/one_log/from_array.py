@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final, Literal
 
 from ..health.finding import is_swapped
@@ -36,6 +37,24 @@ def sure_from_array(log: LogReport, unit: Literal["Ah", "Wh"]) -> float | None:
     # It is no surer than the runs themselves: their lengths and the meter's gain are in both.
     least = max(by_balance, (1 - u95 / took) * _by_runs(log, unit, amounts))
     return min(least, took) if least > _WORTH_SAYING * took else None
+
+
+def straight_in(log: LogReport) -> tuple[float, Literal["Ah", "Wh"]]:
+    """Return the least that is sure, 0 where nothing is, and its unit: Ah where there are any, else Wh."""
+    unit: Literal["Ah", "Wh"] = "Ah" if log.charge.charge is not None else "Wh"
+    return sure_from_array(log, unit) or 0.0, unit
+
+
+def straight_in_all(logs: Sequence[LogReport], runs: int) -> tuple[float, Literal["Ah", "Wh"]]:
+    """Return the same of logs together, of which `runs` count: what is sure of each adds up to what is sure of all.
+
+    Nothing where some of their runs do not count, because others hold them too.
+    """
+    if not logs or sum(log.cycles.summary.count for log in logs) != runs:
+        return 0.0, "Ah"
+    each = [straight_in(log) for log in logs]
+    unit = each[0][1]
+    return sum(least for least, of in each if of == unit), unit
 
 
 def _by_runs(log: LogReport, unit: Literal["Ah", "Wh"], amounts: Amounts) -> float:

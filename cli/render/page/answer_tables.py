@@ -9,6 +9,7 @@ import numpy as np
 
 from ....analysis.health.finding import is_swapped
 from ....analysis.health.runs import busiest_hour
+from ....analysis.one_log.from_array import straight_in
 from ....analysis.several_logs.day_figures import DayFigures, LoadUse
 from ....analysis.several_logs.newest_state import judged_days
 from ....analysis.stats.interval95 import Within
@@ -25,7 +26,6 @@ from ..wording.answer import (
     load_took_over,
     rate_told,
     starts_told,
-    straight_in,
     straight_over,
     taken_over,
     use_told,

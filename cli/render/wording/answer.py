@@ -242,7 +242,7 @@ def bank_gave(log: LogReport) -> str | None:
     both = _bank_gave(log)
     if both is None:
         return None
-    straight = _least(*straight_in(log))
+    straight = _straight(log)
     past = "" if straight is None else f", and at least {straight} straight from {_source(log)}"
     return f"Out of the bank, all loads: {both}{past}."
 
@@ -289,7 +289,7 @@ def past_the_bank(log: LogReport) -> str:
 
     It belongs to the figure: beside what the bank gave to all loads that alone would look impossible.
     """
-    return _past(_least(*straight_in(log)), log)
+    return _past(_straight(log), log)
 
 
 def past_the_bank_over(over: OverLogs) -> str:
@@ -309,32 +309,22 @@ def _past(straight: str | None, log: LogReport) -> str:
     return "" if straight is None else f", at least {straight} of it straight from {source}"
 
 
-def _unit(log: LogReport) -> Literal["Ah", "Wh"]:
-    return "Ah" if log.charge.charge is not None else "Wh"
+def _straight(log: LogReport) -> str | None:
+    # A capture, which says what a load took, has no sun to tell of.
+    from ....analysis.one_log.from_array import straight_in
+
+    return _least(*straight_in(log))
 
 
 def _least(least: float, unit: str) -> str | None:
     return f"{at_least(least)} {unit}" if least > 0 else None
 
 
-def straight_in(log: LogReport) -> tuple[float, Literal["Ah", "Wh"]]:
-    """Return the least of what the load took that surely came past the bank, 0 where nothing is sure, and its unit."""
-    # A capture, which says what a load took, has no sun to tell of.
-    from ....analysis.one_log.from_array import sure_from_array
-
-    unit = _unit(log)
-    return sure_from_array(log, unit) or 0.0, unit
-
-
 def straight_over(over: OverLogs) -> tuple[float, Literal["Ah", "Wh"]]:
-    """Return the same of all logs that are added up: what is sure in each of them adds up to what is sure."""
-    logs, whole = added_up(over), over.whole
-    # Where logs overlap a run would count twice.
-    if whole is None or not logs or sum(log.cycles.summary.count for log in logs) != whole.starts:
-        return 0.0, "Ah"
-    each = [straight_in(log) for log in logs]
-    unit = each[0][1]
-    return sum(least for least, of in each if of == unit), unit
+    """Return the least of what the load took in all logs that surely came past the bank, 0 without, and its unit."""
+    from ....analysis.one_log.from_array import straight_in_all
+
+    return straight_in_all(added_up(over), 0 if over.whole is None else over.whole.starts)
 
 
 def _source(log: LogReport) -> str:
