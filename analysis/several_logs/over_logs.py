@@ -166,8 +166,8 @@ def _notes(logs: Iterable[LogReport]) -> Iterator[tuple[int, str]]:
 def _with_steps(change: BeforeAfter | None, steps: DaySteps, pool: Pool) -> BeforeAfter | None:
     if change is None or not change.named:
         return change
-    there = steps.at(change.at_us)
-    return replace(change, steps=there, turn=turn_of_runs(pool, change.at_us, there))
+    at_change = steps.at(change.at_us)
+    return replace(change, steps=at_change, turn=turn_of_runs(pool, change.at_us, at_change))
 
 
 def _logs_of(pieces: Sequence[DayPiece]) -> tuple[LogReport, ...]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from ....analysis.health.finding import is_swapped
 from ....analysis.health.runs import busiest_hour
-from ....analysis.one_log.from_array import straight_in
+from ....analysis.one_log.from_array import straight_in, straight_in_all
 from ....analysis.several_logs.day_figures import DayFigures, LoadUse
 from ....analysis.several_logs.newest_state import judged_days
 from ....analysis.stats.interval95 import Within
@@ -26,7 +26,6 @@ from ..wording.answer import (
     load_took_over,
     rate_told,
     starts_told,
-    straight_over,
     taken_over,
     use_told,
 )
@@ -119,7 +118,8 @@ def answer_bars_of_all(over: OverLogs) -> list[AnswerBar]:
         return []
     use = LoadUse(taken.charge_Ah, taken.charge_u95_Ah, taken.energy_Wh, taken.energy_u95_Wh, at_least=over.at_least)
     name = log_sentences.load_name(next(log for log in added_up(over) if log.cycles.cycles))
-    return _bars(name, use, over.whole.charge, over.whole.energy, over.side, straight_over(over)[0])
+    past, _ = straight_in_all(added_up(over), over.whole.starts)
+    return _bars(name, use, over.whole.charge, over.whole.energy, over.side, past)
 
 
 def _bars(

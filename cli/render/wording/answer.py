@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import floor, log10
 from typing import TYPE_CHECKING, Final, Literal
 
 from ....analysis.cycles.cycle import CycleSummary, lower_end
 from ....analysis.cycles.taken_by_load import RunPieces, TakenByLoad, taken_between, taken_by_load
 from ....analysis.health.finding import is_swapped
 from . import numbers
+from .numbers import at_least
 
 if TYPE_CHECKING:
     from ....analysis.charge.amounts import Amounts
@@ -166,7 +166,7 @@ def _in_pieces(pieces: RunPieces, *, others: bool) -> str:
     one, many = ("part of another", "parts of {} others") if others else ("part of a run", "parts of {} runs")
     which = one if pieces.runs == 1 else many.format(pieces.runs)
     both = ((pieces.charge_Ah, "Ah"), (pieces.energy_Wh, "Wh"))
-    known = [f"{_two_digits(x)} {unit}" for x, unit in both if x]
+    known = [f"{numbers.two_digits(x)} {unit}" for x, unit in both if x]
     return f"about {one_or_both(known)} in {which}" if known else f"an amount not known in {which}"
 
 
@@ -252,8 +252,8 @@ def bank_gave_over(over: OverLogs) -> str | None:
     whole = over.whole
     if over.side != "dc" or whole is None or any(is_swapped(log.findings) for log in added_up(over)):
         return None
-    both, straight = _drawn(whole.charge, whole.energy), _least(*straight_over(over))
-    past = "" if straight is None else f", and at least {straight} straight from {_source(over.logs[0].log)}"
+    both, straight = _drawn(whole.charge, whole.energy), _straight_over(over)
+    past = f", and at least {straight} straight from {_source(over.logs[0].log)}" if straight else ""
     return None if both is None else f"Out of the bank, all loads: {both}{past}."
 
 
@@ -294,12 +294,11 @@ def past_the_bank(log: LogReport) -> str:
 
 def past_the_bank_over(over: OverLogs) -> str:
     """Say the same of what the load took in all logs that are added up."""
-    return _past(_least(*straight_over(over)), over.logs[0].log)
+    return _past(_straight_over(over), over.logs[0].log)
 
 
 def took_over(over: OverLogs, total: LoadTotal) -> str:
-    """Return what the load took in all logs, in one sentence, with what of it surely came past the bank."""
-    # A sentence that goes on with runs too brief to be measured says no more than the least anyway.
+    """Return what the load took in all logs, with what of it surely came past the bank where it is no least anyway."""
     past = "" if total.too_brief else past_the_bank_over(over)
     return f"{total.sentence.removesuffix('.')}{past}." if past else total.sentence
 
@@ -313,32 +312,17 @@ def _straight(log: LogReport) -> str | None:
     # A capture, which says what a load took, has no sun to tell of.
     from ....analysis.one_log.from_array import straight_in
 
-    return _least(*straight_in(log))
-
-
-def _least(least: float, unit: str) -> str | None:
+    least, unit = straight_in(log)
     return f"{at_least(least)} {unit}" if least > 0 else None
 
 
-def straight_over(over: OverLogs) -> tuple[float, Literal["Ah", "Wh"]]:
-    """Return the least of what the load took in all logs that surely came past the bank, 0 without, and its unit."""
+def _straight_over(over: OverLogs) -> str | None:
     from ....analysis.one_log.from_array import straight_in_all
 
-    return straight_in_all(added_up(over), 0 if over.whole is None else over.whole.starts)
+    least, unit = straight_in_all(added_up(over), 0 if over.whole is None else over.whole.starts)
+    return f"{at_least(least)} {unit}" if least > 0 else None
 
 
 def _source(log: LogReport) -> str:
     # Without an array in the site file it may have been a charger.
     return "the array" if log.has_array else "what charged the bank"
-
-
-def _two_digits(x: float) -> str:
-    """Return a positive figure with two digits."""
-    place = 1 - floor(log10(x))
-    return f"{round(x, place):,.{max(place, 0)}f}"
-
-
-def at_least(x: float) -> str:
-    """Return a lower bound with two digits, rounded down so that it stays one."""
-    place = 1 - floor(log10(x))
-    return f"{floor(x * 10.0**place + 1e-9) / 10.0**place:,.{max(place, 0)}f}"

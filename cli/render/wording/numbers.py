@@ -77,6 +77,18 @@ def plus_minus(x: float | None, u95: float | None, unit: str) -> str:
     return f"{_to(round(x, _last_place(x, digits)), _last_place(x, digits))} {unit} ± {_to(shown, digits)}"
 
 
+def two_digits(x: float) -> str:
+    """Return a positive figure with two digits."""
+    place = 1 - floor(log10(x))
+    return f"{round(x, place):,.{max(place, 0)}f}"
+
+
+def at_least(x: float) -> str:
+    """Return a lower bound with two digits, rounded down so that it stays one."""
+    place = 1 - floor(log10(x))
+    return f"{floor(x * 10.0**place + 1e-9) / 10.0**place:,.{max(place, 0)}f}"
+
+
 def _last_place(x: float, digits: int) -> int:
     """Return at which place a value ends: a digit further where it would be rounded up to something else. [1]"""
     rounded_up = abs(round(x, digits)) > 1.2 * abs(x)

@@ -17,7 +17,6 @@ from . import clock, log_sentences, numbers
 from .answer import UNTIL_TURNED
 from .how_it_runs import trend_sentence, volume_text
 from .log_sentences import load_name, log_title
-from .sureness import NO_DIFFERENCE, why_so_wide
 
 if TYPE_CHECKING:
     from ....analysis.one_log.log_report import LogReport
@@ -107,12 +106,14 @@ def headline(over: OverLogs, *, names_missing_days: bool = True) -> list[str]:
     starts = f" {name} started {at_least}{numbers.counted(count, 'time')}"
     if whole.starts_per_h is not None and not over.at_least:
         starts += f", {numbers.number(whole.starts_per_h)} an hour"
+    from .sureness import why_so_wide  # it knows motors, which what is drawn need not load
+
     none = without_readings(over) if names_missing_days else ""
     part = _missing_in_days(over)
     gaps = " and ".join(filter(None, [f"on {none}" if none else "", f"for {part}" if part else ""]))
     no_log = f" No readings {gaps}." if gaps else ""
-    said = f"In {measured}{took}{starts}.{no_log}"
-    return [said, *filter(None, [why_so_wide(over.days, facts_of(over).usual_interval_s)]), _acts(over)]
+    first = f"In {measured}{took}{starts}.{no_log}"
+    return [first, *filter(None, [why_so_wide(over.days, facts_of(over).usual_interval_s)]), _acts(over)]
 
 
 def _missing_in_days(over: OverLogs) -> str:
@@ -240,6 +241,8 @@ def pump_cells(over: OverLogs) -> list[tuple[str, str, str, str, str]]:
 
 def change_said(over: OverLogs) -> list[str]:
     """Say what differs before and after the change."""
+    from .sureness import NO_DIFFERENCE  # as above
+
     change = over.change
     if change is None:
         return []

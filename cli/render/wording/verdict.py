@@ -78,8 +78,8 @@ def _of_newest(state: NewestState, cured: str = "", by_change: bool = False) -> 
 def _worst_before(state: NewestState) -> Finding | None:
     """Return the gravest finding of the days before the newest, of equals the one seen last; None without any."""
     # Each day's own come worst first.
-    found = [day.findings[0] for day in state.before_found]
-    return max(reversed(found), key=lambda finding: finding.severity == "act", default=None)
+    gravest = [day.findings[0] for day in state.before_found]
+    return max(reversed(gravest), key=lambda finding: finding.severity == "act", default=None)
 
 
 def _cured(state: NewestState, over: OverLogs) -> tuple[str, bool]:

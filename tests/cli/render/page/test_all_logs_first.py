@@ -15,13 +15,10 @@ from page_reading import Reader, undrawn  # noqa: F401  (a fixture)
 from report_scenes import make_report
 
 from shuntbook.analysis.health.finding import WRONG_SIGN, Check, Finding
-from shuntbook.analysis.several_logs.over_logs import over_logs
-from shuntbook.cli.render.documents.csv_over_logs import BY_DAY, LEFT_OUT, NO_READINGS
-from shuntbook.analysis.health.finding import Check, Finding
-from shuntbook.analysis.one_log.from_array import sure_from_array
+from shuntbook.analysis.one_log.from_array import straight_in_all, sure_from_array
 from shuntbook.analysis.several_logs.over_logs import over_logs
 from shuntbook.analysis.stats.interval95 import Component, judged
-from shuntbook.cli.render.documents.csv_over_logs import NO_READINGS
+from shuntbook.cli.render.documents.csv_over_logs import BY_DAY, LEFT_OUT, NO_READINGS
 from shuntbook.cli.render.documents.csv_tables import FILES, csv_files
 from shuntbook.cli.render.documents.report import over_document
 from shuntbook.cli.render.page.answer_tables import answer_bars_of_all
@@ -31,8 +28,7 @@ from shuntbook.cli.render.page.several_view import several_view
 from shuntbook.cli.render.still_charts.clock_rows import clock_rows
 from shuntbook.cli.render.still_charts.run_rows import MOST_NARROW
 from shuntbook.cli.render.terminal.report import report_answer
-from shuntbook.cli.render.wording import clock, numbers, several_sentences, shown
-from shuntbook.cli.render.wording import answer, clock, several_sentences, shown
+from shuntbook.cli.render.wording import answer, clock, numbers, several_sentences, shown
 
 PASSED = Check("short_cycling", "passed", "", "", "")
 #: 23 October has no log; after 31 October all is well.
@@ -333,7 +329,7 @@ def test_what_came_past_the_bank_stands_beside_the_sum(report):
     over = over_logs(logs, zone_of)
     made = make_report(*logs, over=over)
     each = [sure_from_array(log, "Ah") for log in logs]
-    least, unit = answer.straight_over(over)
+    least, unit = straight_in_all(logs, over.whole.starts)
     assert (least, unit) == (pytest.approx(sum(each)), "Ah")
     assert 0.8 * 2.0 * len(logs) < least <= 2.0 * len(logs)
     said = f"at least {answer.at_least(least)} Ah"
@@ -343,7 +339,7 @@ def test_what_came_past_the_bank_stands_beside_the_sum(report):
     load, bank = answer_bars_of_all(over)
     assert (load.start, bank.start) == (0.0, least)
     # Of a log that is counted in part nobody knows which of its runs are.
-    assert answer.straight_over(over_logs([*logs, logs[3]], zone_of)) == (0.0, "Ah")
+    assert answer.past_the_bank_over(over_logs([*logs, logs[3]], zone_of)) == ""
 
 
 def test_why_the_sum_is_so_wide_is_one_clause(report):
