@@ -12,8 +12,8 @@ from ....analysis.several_logs.newest_state import months_of
 from ....analysis.several_logs.over_logs import wanting_a_look
 from ..still_charts import trends as trend_chart
 from ..still_charts.svg import both_sizes
-from ..wording import log_sentences, numbers, several_sentences
-from ..wording.answer import bounded, load_took_over, starts_told, took_over, use_told
+from ..wording import log_sentences, numbers, several_sentences, verdict
+from ..wording.answer import bounded, load_took_over, starts_told, use_told
 from ..wording.sureness import cells_of
 from .figures import Figure
 from .log_tables import Table, known_columns
@@ -126,7 +126,7 @@ def several_view(report: Report, anchors: dict[int, str]) -> SeveralView | None:
     return SeveralView(
         when=several_sentences.when(over),
         headline=(
-            *([took_over(over, total)] if total is not None else []),
+            *([verdict.took_over(over, total)] if total is not None else []),
             *several_sentences.headline(over, names_missing_days=False),
         ),
         chart=_chart(over),

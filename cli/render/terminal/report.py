@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from ..wording.answer import bank_gave, first_answer, load_took_over, took_over
+from ..wording.answer import bank_gave, first_answer, load_took_over
 from ..wording.how_it_runs import pump_sentences
 from ..wording.log_sentences import log_title
 from ..wording.numbers import PLUS_MINUS_MEANS, uncapital
 from ..wording.several_sentences import begins_with_all, changed_said, headline, over_lines, worst_said
 from ..wording.shown import start_us
 from ..wording.site_sentences import carry_all, in_short, paid_back, returned_by, unsafe
-from ..wording.verdict import verdict_on, verdict_over
+from ..wording.verdict import took_over, verdict_on, verdict_over
 from .answer import Block, Reply
 from .charge import doubt_lines
 

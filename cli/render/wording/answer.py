@@ -297,20 +297,13 @@ def past_the_bank_over(over: OverLogs) -> str:
     return _past(_straight_over(over), over.logs[0].log)
 
 
-def took_over(over: OverLogs, total: LoadTotal) -> str:
-    """Return what the load took in all logs, with what of it surely came past the bank where it is no least anyway."""
-    past = "" if total.too_brief else past_the_bank_over(over)
-    return f"{total.sentence.removesuffix('.')}{past}." if past else total.sentence
-
-
 def _past(straight: str | None, log: LogReport) -> str:
     source = "the array" if log.has_array else "what charged it"
     return "" if straight is None else f", at least {straight} of it straight from {source}"
 
 
 def _straight(log: LogReport) -> str | None:
-    # A capture, which says what a load took, has no sun to tell of.
-    from ....analysis.one_log.from_array import straight_in
+    from ....analysis.one_log.from_array import straight_in  # a capture has no sun to tell of
 
     least, unit = straight_in(log)
     return f"{at_least(least)} {unit}" if least > 0 else None

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 from ....analysis.health.finding import is_judged, withheld
-from . import clock, log_sentences, numbers
+from . import answer, clock, log_sentences, numbers
 
 if TYPE_CHECKING:
     from datetime import date
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from ....analysis.one_log.log_report import LogReport
     from ....analysis.several_logs.newest_state import NewestState
     from ....analysis.several_logs.over_logs import OverLogs
+    from .answer import LoadTotal
 
 #: What a verdict comes to: its word is shown beside its sign and colour, never the colour alone.
 State = Literal["act", "watch", "healthy", "not judged"]
@@ -140,3 +141,9 @@ def _history(state: NewestState) -> str:
 def _date(day: date, newest: date) -> str:
     """Return a date without its year where that is the year of the newest day."""
     return f"{day.day} {day:%b}" if day.year == newest.year else f"{day.day} {day:%b %Y}"
+
+
+def took_over(over: OverLogs, total: LoadTotal) -> str:
+    """Return what the load took in all logs, with what of it surely came past the bank where it is no least anyway."""
+    past = "" if total.too_brief else answer.past_the_bank_over(over)
+    return f"{total.sentence.removesuffix('.')}{past}." if past else total.sentence
