@@ -160,8 +160,9 @@ def finish_meters(meters: Sequence[Metered], journals: Sequence[Journal], snapsh
     ]
     for ending in endings:
         if ending.status is Exit.DONE:
-            *lines, onward = ending.lines
-            say_answer(Reply(lines, last=onward), explain=False)
+            # Where it is kept finds room, however much there is to say.
+            *lines, where, onward = ending.lines
+            say_answer(Reply(lines, last=onward, caution=where), explain=False)
         else:
             for line in ending.lines:
                 tell(line)

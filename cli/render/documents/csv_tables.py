@@ -237,8 +237,8 @@ KINDS: Final = {
     "cycles": TableKind(
         "load zone @start @stop run_s off_before_s surge_A surge_ratio surge_resolved run_A peak_W run_W charge_Ah "
         "charge_u95_Ah energy_Wh energy_u95_Wh sag_V before_V lowest_V begin_V end_V complete "
-        "start_within_s stop_within_s array_may_share draws_less so_far_Ah so_far_Wh so_far_s base_A base_W "
-        "base_drift_A base_drift_W straight_Ah straight_Wh start_s",
+        "start_within_s stop_within_s array_may_share draws_less so_far_Ah so_far_u95_Ah so_far_Wh so_far_u95_Wh "
+        "so_far_s base_A base_W base_drift_A base_drift_W straight_Ah straight_Wh start_s",
         lambda parts: parts["cycles"]["cycles"],
     ),
     "findings": TableKind(
