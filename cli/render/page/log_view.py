@@ -37,7 +37,7 @@ def view_of(report: Report, log: LogReport, anchor: str, terms: TradeTerms) -> L
     return LogView(
         anchor=anchor,
         title=log_sentences.log_title(log.facts),
-        pictures=log_sentences.load_and_title(log),
+        pictures=log_sentences.log_title(log.facts),
         when=log_sentences.when(log),
         times=log_sentences.times(log),
         sections=tuple(with_terms(section, terms) for section in _sections(report, log, anchor)),

@@ -138,24 +138,28 @@ def test_a_run_that_an_end_cuts_is_told_with_the_ends_that_hold_it(tmp_path, cap
 
 
 @pytest.mark.parametrize(
-    ("since", "until", "its"),
+    ("since", "until", "whole_s", "part_s", "runs"),
     [
-        ("10:00", "10:20", r"360 s in 4 runs"),
-        ("10:10:30", "10:14", r"part of a run"),
-        ("10:05", "10:14", r"90 s in 1 run, and part of another"),
-        ("10:05:30", "10:08", r"no run"),
+        ("10:00", "10:20", 360, 0, "in 4 runs"),
+        ("10:10:30", "10:14", 0, 30, "in part of a run"),
+        ("10:05", "10:14", 90, 30, "in part of another"),
+        ("10:05:30", "10:08", 0, 0, "no run"),
     ],
 )
-def test_a_stretch_says_what_its_load_took_by_itself(tmp_path, capsys, since, until, its):
-    """Of the runs that lie in it whole, above what flowed all the while: 30 A for a minute and a half each."""
+def test_a_stretch_says_what_its_load_took_by_itself(tmp_path, capsys, since, until, whole_s, part_s, runs):
+    """Above what flowed all the while, 30 A for a minute and a half each: of whole runs, and about so of parts."""
     said = charged(capsys, log_of(tmp_path), "--from", since, "--to", until)
-    by_itself = re.search(r"The largest load by itself: (?:([\d.]+) Ah ± ([\d.]+) \(.+? Wh ± [\d.]+\) )?(.+?)\.", said)
-    seconds, _, told_so = its.rpartition(" s ")
-    assert by_itself[3] == told_so
-    if seconds:
-        assert float(by_itself[1]) == pytest.approx(int(seconds) * 30 / 3600, abs=float(by_itself[2]))
-    else:
-        assert by_itself[1] is None
+    by_itself = re.search(r"The largest load by itself: (.+?)\.(?: |$)", said)[1]
+    assert by_itself.endswith(runs)
+    whole, part = (
+        re.search(r"(?<!about )\b([\d.]+) Ah ± ([\d.]+)", by_itself),
+        re.search(r"about ([\d.]+) Ah", by_itself),
+    )
+    assert (whole is None, part is None) == (not whole_s, not part_s)
+    if whole_s:
+        assert float(whole[1]) == pytest.approx(whole_s * 30 / 3600, abs=float(whole[2]))
+    if part_s:
+        assert float(part[1]) == pytest.approx(part_s * 30 / 3600, rel=0.05)
     assert "by itself" not in charged(capsys, log_of(tmp_path, name="b"))
 
 
