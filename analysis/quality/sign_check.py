@@ -119,7 +119,7 @@ class SignPart:
         row, at = np.divmod(np.flatnonzero(stands), stands.shape[1])  # several times quicker than numpy.nonzero
         here = (at >= rows.start - 2) & (at < rows.stop - 2)
         row, at = row[here], at[here]
-        edges = _is_edge(current_A, row, at + 2, least_A)
+        edges = _is_edge(current_A, row, at + 2, least_A) & _stays(voltage_V[row, at], voltage_V[row, at + 3])
         row, at = row[edges], at[edges]
         self._count(row, di[row, at], dv[row, at], usual_V)
 
@@ -158,6 +158,11 @@ class SignPart:
             # Between both shares the steps contradict each other, and nothing is said.
             plausible = True if share <= 1 - LEAST_SHARE else False if share >= LEAST_SHARE else None
         return SignCheck(plausible, -iv / ii, iv / float(np.sqrt(ii * vv)), self._steps, self._against)
+
+
+def _stays(before_V: FloatArray, after_V: FloatArray) -> NDArray[np.bool_]:
+    """Tell which volts can be a bank's on both sides of a step: none loses half, an output that is switched off does."""
+    return np.asarray(2 * np.minimum(before_V, after_V) >= np.maximum(before_V, after_V))
 
 
 def _is_edge(x: FloatArray, row: NDArray[np.intp], at: NDArray[np.intp], least: FloatArray) -> NDArray[np.bool_]:
