@@ -161,7 +161,7 @@ class SignPart:
 
 
 def _stays(before_V: FloatArray, after_V: FloatArray) -> NDArray[np.bool_]:
-    """Tell where volts can be a bank's on both sides of a step: none loses half, an output that is switched off does."""
+    """Tell where volts can be a bank's on both sides of a step: it never loses half, an output switched off does."""
     return np.asarray(2 * np.minimum(before_V, after_V) >= np.maximum(before_V, after_V))
 
 
