@@ -20,13 +20,11 @@ if TYPE_CHECKING:
 class LogView:
     """One log as text and sections: nothing is left for the template to decide.
 
-    ``pictures`` is what a picture of it that is saved is called.
     ``times`` are the instants in ``when``, each as a machine reads it and as it stands there.
     """
 
     anchor: str
     title: str
-    pictures: str
     when: str
     times: tuple[tuple[str, str], ...]
     sections: tuple[Section, ...]
@@ -37,7 +35,6 @@ def view_of(report: Report, log: LogReport, anchor: str, terms: TradeTerms) -> L
     return LogView(
         anchor=anchor,
         title=log_sentences.log_title(log.facts),
-        pictures=log_sentences.log_title(log.facts),
         when=log_sentences.when(log),
         times=log_sentences.times(log),
         sections=tuple(with_terms(section, terms) for section in _sections(report, log, anchor)),
