@@ -18,7 +18,7 @@ METADATA_KEY = b"shuntbook"
 #: The profile of what a person notes down by hand, typed at once or afterwards.
 HAND: Final = "hand"
 #: Instants that a calendar can show, with a day to spare for zones: years 1 to 9999. [us]
-_FIRST_US, _LAST_US = -62_135_510_400_000_000, 253_402_214_400_000_000
+FIRST_US, LAST_US = -62_135_510_400_000_000, 253_402_214_400_000_000
 #: Lengths of time that a log can have: parts of a microsecond, to a gap limit of five times all years of a calendar.
 #: In microseconds they fit a whole number of 64 bits. [s]
 _SHORTEST_S, _LONGEST_S = 1e-9, 2e12
@@ -169,7 +169,7 @@ def _is_length_or_none(x: Any) -> bool:  # noqa: ANN401 - any JSON value
 
 def is_instant(x: Any) -> bool:  # noqa: ANN401 - any JSON value
     """Tell whether a value is an instant that a calendar can show. [us]"""
-    return _is_number(x) and x == int(x) and _FIRST_US <= x <= _LAST_US
+    return _is_number(x) and x == int(x) and FIRST_US <= x <= LAST_US
 
 
 def _is_marker(x: object) -> bool:

@@ -10,6 +10,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from ...log.arrow import booleans, flat, floats, integers, valid
+from ...log.meta import FIRST_US, LAST_US
 from ...zone import NO_TIME
 from .stamps import (
     BASIC,
@@ -42,7 +43,12 @@ def parse(cells: pa.Array, style: Style) -> IntArray:
     `cells` are strings, shape (n,), the order of the style's parts decided. `NO_TIME` where a cell is no such stamp.
     Rounded to the microsecond. [us]
     """
-    cells = rewritten(cells, style)
+    us = _microseconds(rewritten(cells, style), style)
+    # Beyond a calendar lies damage, or the word of a program for no time at all; no log can hold it.
+    return np.where((us < FIRST_US) | (us > LAST_US), NO_TIME, us)
+
+
+def _microseconds(cells: pa.Array, style: Style) -> IntArray:
     if style.unit in SHEET_ZEROS:
         return _sheet_days(cells, style.unit)
     if style.kind == "calendar":

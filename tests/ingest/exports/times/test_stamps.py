@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from exporting import convert
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -231,3 +232,26 @@ def test_a_row_a_little_late_in_the_repeated_hour_is_no_step_back(zone):
     got = clock.to_utc(local)
     assert len(set((local - got).tolist())) == 1
     assert clock.ambiguous == 6
+
+
+@pytest.mark.parametrize(
+    ("first", "step", "beyond"),
+    [
+        ("2026-06-13 10:{:02d}:00", 1, "9999-12-31 23:59:59"),
+        ("13.06.2026 10:{:02d}:00", 1, "31.12.9999 23:59:59"),
+        ("2026-06-13T10:{:02d}:00Z", 1, "0001-01-01T00:00:00Z"),
+        ("{}", 60, "999999999999"),
+    ],
+)
+def test_a_time_that_no_log_can_hold_is_rejected(tmp_path, first, step, beyond):
+    """What programs write for no time at all, at either end of a calendar; all else is read, and can be read again."""
+    stamps = [first.format(k * step) for k in range(40)]
+    rows = [f"{stamp},{k % 7}.5,25.1" for k, stamp in enumerate([*stamps[:30], beyond, *stamps[30:]])]
+    times = () if ":" in beyond else ("--times", "elapsed s")
+    done = convert(
+        tmp_path,
+        "\n".join(["time,current [A],voltage [V]", *rows]),
+        options=("--zone", "UTC", "--allow-rejects", *times),
+    )
+    assert len(done.time_us) == 40
+    assert done.reject_lines == [32]
