@@ -54,7 +54,7 @@ def pump_pulse(site: Site | None, load: Load | None, runs: Runs, span: Span, che
 
     `checks` are those of health; of them the one on the tank's air counts.
     """
-    air = next((check for check in checks if check.code == AIR_CODE), None)
+    air = _on_air(checks)
     flow = _flow(site, load, runs, air)
     pumped = pumped_water(flow, float(runs.lengths_s().sum()), span.covered_s)
     quiet = None
@@ -83,8 +83,11 @@ def air_doubt(site: Site, load: Load, cycles: Cycles, how: HowRead) -> str:
 
 def with_flow_seen(site: Site, load: Load, runs: Runs, checks: Sequence[Check]) -> tuple[Check, ...]:
     """Return checks of health with what the flow says against the tank's air, as a report has them."""
-    air = next((check for check in checks if check.code == AIR_CODE), None)
-    return with_flow(checks, _flow(site, load, runs, air))
+    return with_flow(checks, _flow(site, load, runs, _on_air(checks)))
+
+
+def _on_air(checks: Sequence[Check]) -> Check | None:
+    return next((check for check in checks if check.code == AIR_CODE), None)
 
 
 def _flow(site: Site | None, load: Load | None, runs: Runs, air: Check | None) -> PumpFlow | Missing:
