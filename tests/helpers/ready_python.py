@@ -35,6 +35,7 @@ if sys.argv[1] != "-c":  # Python itself is asked for, with flags of its own
     os.execv({python!r}, [{python!r}, *sys.argv[1:]])
 HEARD = (_signal.SIGHUP, _signal.SIGINT, _signal.SIGTERM)
 deaf = [n for n in HEARD if _signal.getsignal(n) == _signal.SIG_IGN]
+_signal.pthread_sigmask(_signal.SIG_BLOCK, HEARD)  # until it is known whom they are handed on to
 asked = marshal.dumps((sys.argv[2], sys.argv[3:], os.getcwd(), dict(os.environ), os.getpid(), list(map(int, deaf))))
 wire = _socket.socket(_socket.AF_UNIX)
 wire.connect({address!r})
@@ -49,6 +50,7 @@ def hand_on(number, _):
         pass
 for number in set(HEARD) - set(deaf):
     _signal.signal(number, hand_on)
+_signal.pthread_sigmask(_signal.SIG_UNBLOCK, HEARD)
 status = int.from_bytes(wire.recv(8), "big", signed=True)
 if status < 0:
     if -status in HEARD:
