@@ -47,6 +47,6 @@ def command(
     if as_json:
         print_json(cycles_document(result))
     else:
-        say_answer(cycles_answer(result), explain=explain)
+        say_answer(cycles_answer(result, folder=log if log.is_dir() else None), explain=explain)
     # Whatever is printed: a script that watches a pump looks at the status alone.
     return int(strictly(result.findings) if strict else Exit.DONE)

@@ -20,6 +20,7 @@ from ..wording.how_it_runs import (
 )
 from ..wording.log_sentences import by_severity, ran
 from ..wording.numbers import PLUS_MINUS_MEANS, amount, counted, duration, number
+from ..wording.several_sentences import MANY
 from ..wording.verdict import verdict_on
 from .answer import Block, Reply
 from .charge import doubt_lines
@@ -28,6 +29,8 @@ from .plate import plate_in_short, plate_lines
 from .span import span_in_short, span_lines
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from ....analysis.cycles.cycle import Cycle, Cycles
     from ....analysis.health.finding import Finding
     from ....analysis.one_log.log_report import LogReport
@@ -37,15 +40,18 @@ if TYPE_CHECKING:
 _MOST_CYCLES: Final = 200
 
 
-def cycles_answer(log: LogReport) -> Reply:
-    """Return what a load took by itself and how it is with it; each run, finding and check are among the reasons."""
+def cycles_answer(log: LogReport, *, folder: Path | None = None) -> Reply:
+    """Return what a load took by itself and how it is with it; each run, finding and check are among the reasons.
+
+    Of a `folder` whose logs were read as one it is said what tells them apart.
+    """
     total = first_answer(log)
     return Reply(
         [
             *(f"WARNING: {each.title}. {each.check_first}" for each in log.findings if each.code == WRONG_SIGN),
             *doubt_lines(log.charge),
             total,
-            *([] if is_swapped(log.findings) else _of_the_load(log)),
+            *([] if is_swapped(log.findings) else _of_the_load(log, folder)),
             *span_in_short(log.facts, log.charge.span),
             *([PLUS_MINUS_MEANS] if "±" in total else []),
         ],
@@ -54,10 +60,11 @@ def cycles_answer(log: LogReport) -> Reply:
     )
 
 
-def _of_the_load(log: LogReport) -> list[str]:
+def _of_the_load(log: LogReport, folder: Path | None) -> list[str]:
     """Say how it is with the load, how it ran, and what it draws."""
     return [
         *_verdict(log),
+        *([] if folder is None else _all_together(folder)),
         *([ran(log)] if load_took(log) is not None else _no_start(log)),
         *filter(None, [bank_gave(log)]),
         *_draws(log),
@@ -74,6 +81,14 @@ def _verdict(log: LogReport) -> list[str]:
     lines = [f"{verdict.state.upper()}: {verdict.sentence}"]
     lines += [f"Do first: {verdict.first_step}"] if verdict.first_step else []
     return [*lines, *([f"Also found: {also}."] if also else [])]
+
+
+def _all_together(folder: Path) -> list[str]:
+    """Say what a judgement of many logs as one leaves out: a fault that has been mended meanwhile, above all."""
+    logs = sum(1 for _ in folder.glob("*.parquet"))
+    apart = f"shuntbook report {folder}/*.parquet"
+    line = f"That is of {logs} logs together; {apart} tells them apart, and how it is since a change."
+    return [line] if logs >= MANY else []
 
 
 def _no_start(log: LogReport) -> list[str]:

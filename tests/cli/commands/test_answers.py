@@ -200,6 +200,17 @@ def test_what_a_load_took_is_first_and_once(logs, demo, capsys):
         assert not re.search(r"\b29[78] Wh\b", out)
 
 
+def test_logs_judged_as_one_say_what_tells_them_apart(capsys, tmp_path):
+    """What was mended on the tenth day is found among all days; from three logs on a report has the days."""
+    (tmp_path / "days").mkdir()
+    for day in (13, 14, 15):
+        lines = "time,A,V\n" + "".join(f"2026-06-{day}T10:{m:02}:00Z,-{30 * (m % 9 == 0)},25\n" for m in range(60))
+        (tmp_path / "day.csv").write_text(lines)
+        told(capsys, "convert", tmp_path / "day.csv", "--out", tmp_path / "days" / f"{day}.parquet")
+        said = unwrapped(told(capsys, "cycles", tmp_path / "days")[1])
+        assert (f"shuntbook report {tmp_path / 'days'}/*.parquet tells them apart" in said) == (day == 15)
+
+
 def test_findings_and_checks_stand_before_the_list_of_runs(logs, demo, capsys):
     """A list of hundreds of runs scrolls everything else away, so nothing that matters stands before it."""
     out = told(capsys, "cycles", logs["findings"], "--site", demo / "site.toml", "--explain")[1]
