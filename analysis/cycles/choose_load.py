@@ -116,16 +116,23 @@ def loads_of(changes: FloatArray, heights: Heights | None = None, expected: floa
             if load.runs:
                 loads.append(load)
                 left = without(left, load)
-    return [load for load in loads if not _is_two(load, loads)]
+    return _without_pairs(loads, changes)
 
 
-def _is_two(load: LoadSteps, loads: Sequence[LoadSteps]) -> bool:
-    """Tell whether what looks like a load is rather two that stepped at once: the sum or difference of two frequent.
+def _without_pairs(loads: Sequence[LoadSteps], changes: FloatArray) -> list[LoadSteps]:
+    """Return loads but for what looks like one and is two that stepped at once: the sum or difference of two frequent.
 
     One load by itself cannot start twice at once: a load of twice another's draw is a load.
     """
-    frequent = [other.up for other in loads if len(other.runs) > MORE_OFTEN * len(load.runs)]
-    return any(abs(abs(a + sign * b) / load.up - 1) < ALIKE for a, b in combinations(frequent, 2) for sign in (1, -1))
+    # Two that have started at once seldom stop at once too: what hardly has stops of its own is no load for its starts.
+    times = [len(load.stops(changes, load.runs)) for load in loads]
+
+    def is_pair(load: LoadSteps, count: int) -> bool:
+        frequent = [other.up for other, n in zip(loads, times, strict=True) if n > MORE_OFTEN * max(count, 1)]
+        pairs = (abs(a + sign * b) for a, b in combinations(frequent, 2) for sign in (1, -1))
+        return any(abs(pair / load.up - 1) < ALIKE for pair in pairs)
+
+    return [load for load, count in zip(loads, times, strict=True) if not is_pair(load, count)]
 
 
 def the_load(

@@ -5,15 +5,16 @@ draw? Here is weighed as well what `never_back` has found to be on to the log's 
 the load's own draw fell.
 
 Such runs look like another load's. They are the pump's if they stand where its own would: none of its own begins while
-they go on, though some would have; they start as it does; and there are hardly any like them at other times.
+they go on, though some would have; they start as it does; and there are hardly any like them at other times, none while
+it is on.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import groupby, pairwise
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -68,6 +69,10 @@ MOST_OTHERS: Final = 0.2
 #: Runs in a row tell so much each, up to so many; a draw that fell to as much within the run before them, so much. [1]
 IN_A_ROW: Final = 1.5
 MOST_IN_A_ROW: Final = 3
+#: More starts than so many, with shorter pauses than this as a rule, are a drum's or a hob's: whoever tries a pump
+#: waits or gives up, and what protects it waits for minutes: common practice, no source. [1], [s]
+MOST_TRIES: Final = 6
+PAUSE_S: Final = 120.0
 #: Three and more that all go on for long, none like them at other times, tell so much more. [1]
 LONG_IN_A_ROW: Final = 1.5
 FELL_BEFORE: Final = 4.0
@@ -85,8 +90,8 @@ LIKE_TOP: Final = (0.6, 1.5)
 class _Own:
     """What a load's own runs have shown: when they are, and how they begin.
 
-    ``log_s`` is the log's length. ``tops`` are how far its starts rise above what follows, over each one's step;
-    ``usual`` is that step. [unit]
+    ``spans_us`` are those at its full draw, ``log_s`` is the log's length. ``tops`` are how far its starts rise above
+    what follows, over each one's step; ``usual`` is that step. [unit]
     """
 
     load: LoadSteps
@@ -187,12 +192,15 @@ class _Weighed(NamedTuple):
 def _weighed(own: _Own, dry: LoadSteps, levels: LevelList) -> _Weighed:
     """Return which runs of a drier draw are a load's own."""
     # What is on while the load is on is another load; of the rest, what comes between two of its runs is judged as one.
-    alone = [run for run in dry.runs if not _meets(_span_us(run, levels), own.spans_us)]
+    on_us = [_span_us(run, levels) for run in own.load.runs]
+    beside = {run for run in dry.runs if _meets(_span_us(run, levels), on_us)}
+    alone = [run for run in dry.runs if run not in beside]
     taken, total, doubt = list[RunLevels](), 0.0, None
     for row in _rows(alone, own, levels):
-        # Another load has runs like these at any time, with the load and without.
+        # Another load has runs like these at any time, with the load and without; and what pulses is no pump.
         others = _like(row, [run for run in dry.runs if run not in row and run not in taken], levels)
-        evidence = _of_row(row, own, dry, levels) if others <= MOST_OTHERS * len(row) else 0.0
+        is_other = others > MOST_OTHERS * len(row) or _like(row, beside, levels) > 0 or _is_pulsed(row, levels)
+        evidence = 0.0 if is_other else _of_row(row, own, dry, levels)
         if evidence >= ENOUGH:
             taken, total = [*taken, *row], total + evidence
         elif evidence >= PERHAPS and doubt is None:
@@ -200,7 +208,14 @@ def _weighed(own: _Own, dry: LoadSteps, levels: LevelList) -> _Weighed:
     return _Weighed(total, taken, doubt)
 
 
-def _like(row: Sequence[RunLevels], others: Sequence[RunLevels], levels: LevelList) -> int:
+def _is_pulsed(row: Sequence[RunLevels], levels: LevelList) -> bool:
+    """Tell whether so many runs follow one another so soon that something other than a person switches them."""
+    spans_us = [_span_us(run, levels) for run in row]
+    pauses_us = [later[0] - earlier[1] for earlier, later in pairwise(spans_us)]
+    return len(row) > MOST_TRIES and float(np.median(pauses_us)) < PAUSE_S * MICROSECONDS
+
+
+def _like(row: Sequence[RunLevels], others: Iterable[RunLevels], levels: LevelList) -> int:
     """Return how many of other runs are as long as those of a row, roughly."""
     usual_s = float(np.median([_lasted_s([run], levels) for run in row]))
     lengths_s = [_lasted_s([run], levels) for run in others]

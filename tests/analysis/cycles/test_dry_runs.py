@@ -89,6 +89,24 @@ def test_other_loads_of_that_size_are_not_the_pump(runs_s):
     assert "prime_lost" not in codes
 
 
+@pytest.mark.parametrize(
+    "runs_s",
+    [
+        [(13000.5 + 18 * k, 13010.5 + 18 * k) for k in range(20)],  # a drum between two of the pump's runs
+        [(13000.5 + 120 * k, 13040.5 + 120 * k) for k in range(10)],  # slower pulses
+        [(3950.5, 4150.5), *((13000.5 + 450 * k, 13300.5 + 450 * k) for k in range(6))],  # once on while the pump ran
+        [(3060.5, 3101.0), *((3110.5 + 22 * k, 3118.5 + 22 * k) for k in range(6))],  # off as the pump came on
+    ],
+    ids=["drum", "pulses", "beside", "at once"],
+)
+def test_other_motors_of_that_size_are_not_the_pump(runs_s):
+    """They start as the pump without water does."""
+    result, codes = found_in(with_dry(runs_s, 0.6))
+    assert len(starts_s(result, less=False)) == 14
+    assert not starts_s(result, less=True)
+    assert not codes & {"prime_lost", "air_charge_lost"}
+
+
 def test_the_end_of_the_log_cut_anywhere_changes_no_earlier_run():
     """What is found does not depend on where chunks end."""
     scene = with_dry([(13000.5, 9e9)], 0.55)

@@ -76,6 +76,15 @@ def test_what_looks_like_a_load_may_be_two_that_step_at_once():
     assert len(loads_of(in_turn((10.0, 12), (24.0, 12), (17.0, 3)))) == 3
 
 
+def test_what_hardly_stops_by_itself_is_two_that_step_at_once():
+    """A drum of 10 A and a pump of 24 A, which three times starts as the drum falls; twice both stop at once."""
+    together = [10.0, 14.0, 10.0, -10.0, 10.0, -34.0]
+    changes = np.append(in_turn((10.0, 40), (24.0, 8)), [*together, *together, *together[:-1], -14.0, -10.0])
+    loads = loads_of(changes)
+    assert sorted(load.up for load in loads) == [10.0, 24.0]
+    assert len(the_load(loads, changes, 24.0, [False] * len(changes)).runs) == 8 + 3
+
+
 def test_a_load_of_twice_anothers_draw_is_a_load():
     """Twenty runs of 10 A and six of 20 A: no load starts twice at once, so the six are another's."""
     loads = loads_of(in_turn((10.0, 20), (20.0, 6)))
