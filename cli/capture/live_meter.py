@@ -127,6 +127,8 @@ class LiveMeter:
     _highest: HighestShown = field(default_factory=HighestShown)
     _notes: deque[tuple[int, str]] = field(default_factory=lambda: deque(maxlen=_NOTES))
     _cycles_seen: Cycles | None = None
+    #: The cycles as seen when the load was last found not to run: a run that goes on in them has ended since.
+    _rested_with: Cycles | None = None
     _look_again: float = 0.0
     _last: Reading | None = None
     _newest: dict[str, float] = field(default_factory=dict)
@@ -203,6 +205,8 @@ class LiveMeter:
             self._cycles_seen = None
         last_us = self._last.time_us if self._last is not None else None
         cycles = self._cycles_now(last_us)
+        running = self._running(cycles)
+        self._rested_with = cycles if running is False else self._rested_with
         whole = self._sure(self._whole, cycles)
         findings = self._findings(cycles, whole)
         newest = self._stretches.newest
@@ -219,8 +223,8 @@ class LiveMeter:
             peak_A=self._peaks.get("current_A"),
             peak_W=self._peaks.get("power_W"),
             cycles=cycles,
-            running=self._running(cycles),
-            running_s=_running_s(cycles, last_us),
+            running=running,
+            running_s=None if cycles is self._rested_with else _running_s(cycles, last_us),
             findings=findings,
             readings=self._readings,
             connected=connected,

@@ -155,10 +155,14 @@ def not_judged(codes: Sequence[str]) -> str:
 _OF_LOG: Final = ("sampling_too_slow", "charge_wrong_sign")
 
 
+def _about(code: str) -> str:
+    return numbers.uncapital(ABOUT.get(code, code))
+
+
 def in_order(checks: Sequence[Check]) -> str:
     """Say in few words what of the load was checked and is in order, and what was not judged; empty without checks."""
     parts = [
-        f"{heading}: {'; '.join(numbers.uncapital(ABOUT.get(code, code)) for code in codes)}."
+        f"{heading}: {'; '.join(map(_about, codes))}."
         for heading, outcome in (("Checked, and nothing found", "passed"), ("Not judged", "not judged"))
         if (codes := [each.code for each in checks if each.outcome == outcome and each.code not in _OF_LOG])
     ]
@@ -179,11 +183,11 @@ def when(finding: Finding, facts: LogFacts) -> str:
 
 def check_lines(checks: Sequence[Check], trends: Sequence[Trend]) -> list[str]:
     """Return for a terminal, in short, what passed, what could not be judged and why, and the trends."""
-    # By their codes, as --json has them; what was found stands above in full.
-    passed = [check.code for check in checks if check.outcome == "passed"]
+    # What was found stands above in full.
+    passed = [_about(check.code) for check in checks if check.outcome == "passed"]
     withheld = [check for check in checks if check.outcome == "not judged"]
-    lines = ["", f"checked and passed: {', '.join(passed)}"] if passed else []
-    lines += [f"not judged: {check.code} ({check.remark})" for check in withheld]
+    lines = ["", f"checked and passed: {'; '.join(passed)}"] if passed else []
+    lines += [f"not judged: {_about(check.code)} ({check.remark})" for check in withheld]
     return lines + [f"trend: {of_trend(trend)}" for trend in trends]
 
 

@@ -236,7 +236,7 @@ def test_checks_and_trends_are_in_the_documents(tmp_path, capsys):
     assert run(["cycles", str(log), "--explain"]) == 0
     said = capsys.readouterr().out
     assert "checked and passed: " in said
-    assert "not judged: standing_draw (" in said
+    assert "not judged: draw while the load rests (" in said
 
 
 @OF_WORDS_ALONE
