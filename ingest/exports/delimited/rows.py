@@ -83,8 +83,8 @@ class RowReader:
             self._needed = sorted({*self._needed, self._second.index})
 
     def _second_clock(self) -> SecondClock | None:
-        dialect, used = self._layout.dialect, set(self._needed)
-        free = [k for k, name in enumerate(dialect.names) if k not in used and _CLOCK_NAME.search(name)]
+        dialect = self._layout.dialect
+        free = [k for k, name in enumerate(dialect.names) if k not in self._needed and _CLOCK_NAME.search(name)]
         if not free:
             return None
         from ..times.second_clock import second_clock  # most rows hold one clock
@@ -100,12 +100,12 @@ class RowReader:
         if self._second is None or self._second.is_over:
             return
         if (at := self._second.first_apart(time_us, flat(table.column(str(self._second.index))))) is not None:
-            names = self._layout.dialect.names
-            self._at_odds = (
-                f"from line {rows.line_of(at)} on the clock of {quoted(names[self._second.index])} does not go with "
-                f"that of {' and '.join(quoted(names[k]) for k in self._layout.time.indices)} any more, which is "
-                "taken: one of them was set, or stood still"
+            names, columns = self._layout.dialect.names, self._layout.time.indices
+            own, place = (
+                " and ".join(quoted(names[k]) for k in columns),
+                f"{self._layout.name}, line {rows.line_of(at)}",
             )
+            self._at_odds = self._second.at_odds(own, quoted(names[self._second.index]), place)
 
     def read(self, block: Block) -> RowBatch:
         """Read a block's rows."""

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pyarrow as pa
 
+from ...errors import InputError
 from ...zone import NO_TIME
 from .instants import parse
 from .stamps import IntArray, Style, find_style
@@ -27,7 +28,10 @@ _QUARTER_US, _MOST_QUARTERS = 900_000_000, 12
 
 @dataclass
 class SecondClock:
-    """The column of a second clock, and how far it was from the first clock at the beginning. [us]"""
+    """The column of a second clock, and how far it was from the first clock at the beginning. [us]
+
+    ``first_stood`` tells, once they do not agree any more, whether the first stood still while this one went on.
+    """
 
     index: int
     style: Style
@@ -36,6 +40,7 @@ class SecondClock:
     _near_us: int = round(_NEAR_S * 1e6)
     _last_us: int | None = None
     is_over: bool = False
+    first_stood: bool = False
 
     def first_apart(self, time_us: IntArray, cells: pa.Array) -> int | None:
         """Return the row from which the clocks do not agree any more; None where they do. [us]"""
@@ -65,7 +70,34 @@ class SecondClock:
         if not on_end.any():
             return None
         self.is_over = True
-        return int(rows[np.argmax(on_end)])
+        first = int(np.argmax(on_end))
+        self.first_stood = _goes_on(other_us[own_us == own_us[first]], self._near_us)
+        return int(rows[first])
+
+    def at_odds(self, own: str, other: str, place: str) -> str:
+        """Return the sentence that two clocks, by their columns' names, do not agree from a place on.
+
+        Raises
+        ------
+        InputError
+            If the first stood still there: its times are none.
+        """
+        if self.first_stood:
+            raise InputError(
+                f"{place}: the clock of {own} stands still while that of {other} goes on; say in a profile (--profile) "
+                "that the other holds the time: [time] column and style"
+            )
+        line = place.rpartition(", ")[2]
+        return (
+            f"from {line} on the clock of {other} does not go with that of {own} any more, which is taken: one of them "
+            "was set, or stood still"
+        )
+
+
+def _goes_on(time_us: IntArray, near_us: int) -> bool:
+    """Tell whether a clock passes on, by more than clocks may differ, in many steps and not in one jump."""
+    span_us = int(time_us[-1] - time_us[0])
+    return len(time_us) >= _FEWEST and span_us > near_us and int(np.diff(time_us).max()) < span_us / 2
 
 
 def second_clock(names: Sequence[str], columns: Mapping[int, Sequence[str]]) -> SecondClock | None:
