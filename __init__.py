@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from .ingest.log.log import Log
 
 __all__ = ["Log", "__version__", "open_log"]
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 
 def __getattr__(name: str) -> Any:  # noqa: ANN401 - the loader of a module's public names
