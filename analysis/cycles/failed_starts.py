@@ -24,6 +24,9 @@ DRAWS_LEAST, DRAWS_MOST = 1.3, 10.0
 PULSES, AT_STANDSTILL = 8, 2.5
 #: A start that succeeds follows within this time in at least half of the cases: common practice, no source. [s], [1]
 RETRY_S, RETRIED = 180.0, 0.5
+#: Where more than this share of the settled draw stays after it, it has not failed: an array may give the rest of what
+#: the load draws, and nothing of the surge. Common practice, no source. [1]
+GOES_ON = 0.25
 #: Fewest readings of a failed start: one may be a false row; two as well, unless the volts fall with them.
 WITH_SAG, WITHOUT_SAG = 2, 3
 #: The volts fall by at least this share of what the load's own starts and runs make them fall for each amp.
@@ -67,7 +70,7 @@ def attempts_of(levels: LevelList, own: Sequence[SeenRun], expected: float | Non
     draw = float(np.median([run.settled(levels.signal) for run in own])) if own else float(expected or 0.0)
     sag_per_unit = _sag_per_unit(levels, own)
     starts = np.array([run.start_us for run in own])
-    bursts = sorted(_bursts(levels, own, DRAWS_LEAST * draw), key=lambda burst: burst.start_us)
+    bursts = sorted(_bursts(levels, own, draw), key=lambda burst: burst.start_us)
     failed = [
         burst
         for burst in _while_off(bursts, own)
@@ -121,16 +124,16 @@ def _tried_again(begun_us: FloatArray, starts_us: FloatArray) -> float:
     return float(np.mean(after - begun_us <= RETRY_S * MICROSECONDS))
 
 
-def _bursts(levels: LevelList, own: Sequence[SeenRun], least: float) -> Iterable[Burst]:
+def _bursts(levels: LevelList, own: Sequence[SeenRun], draw: float) -> Iterable[Burst]:
     """Yield what was drawn briefly, between two readings at one level or as a level of its own that stays so high."""
     starts = {run.start for run in own}
-    yield from levels.bursts.values()
+    yield from (b for k, b in levels.bursts.items() if levels.change(k, levels.signal) < GOES_ON * draw)
     begun_us, after_gap = np.array(levels.start_us), levels.behind_gap
     brief = (begun_us[2:] - begun_us[1:-1] <= ATTEMPT_S * MICROSECONDS) & ~after_gap[1:-1] & ~after_gap[2:]
     for k in (np.flatnonzero(brief) + 1).tolist():
         rise, fall = levels.change(k, levels.signal), -levels.change(k + 1, levels.signal)
         # A level below that is a short run, whatever its start's top was.
-        if k not in starts and rise > least and abs(rise - fall) < SAGS * rise:
+        if k not in starts and rise > DRAWS_LEAST * draw and abs(rise - fall) < SAGS * rise:
             peak = {name: x[k] - levels.last[name][k - 1] for name, x in levels.peak.items()}
             before_V = levels.last["voltage_V"][k - 1] if "voltage_V" in levels.last else math.nan
             yield Burst(levels.start_us[k], levels.start_us[k + 1], WITHOUT_SAG, peak, before_V - levels.lowest_V[k])

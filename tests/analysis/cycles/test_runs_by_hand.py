@@ -207,6 +207,13 @@ def test_what_stands_out_between_two_levels_may_be_a_failed_start(burst, is_one)
         assert (attempt.peak_A, attempt.peak_W) == (burst["burst"].peak["current_A"], burst["burst"].peak["power_W"])
 
 
+@pytest.mark.parametrize(("stays_A", "count"), [(-20.0, 1), (4.9, 1), (5.1, 0)])
+def test_a_start_after_which_the_load_goes_on_has_not_failed(stays_A, count):
+    """The surge of a pump of 20 A, of which the array gives three quarters once it runs."""
+    made = levels(*PUMP[:2], (50, 2, 25), (50, 2 + stays_A, 25, bursting(80.0, at_s=155.0)))
+    assert len(attempts_of(made, [run(made, 1, 2)], None)) == count
+
+
 @pytest.mark.parametrize(("peak_A", "count", "left"), [(36.0, 7, 7), (36.0, 8, 0), (49.0, 8, 0), (51.0, 8, 8)])
 def test_many_bursts_of_less_than_a_standstills_draw_are_an_appliances_pulses(peak_A, count, left):
     """Of a pump of 20 A, 1.8 times as much: a hob's; a rotor at standstill draws more."""
