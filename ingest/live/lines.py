@@ -120,7 +120,7 @@ class LineCutter:
         # A stream at the wrong baud rate may never end a line: memory stays bounded, and it is told once. The last
         # bytes stay, since the line's end may be cut in two.
         if len(rest) > LINE_MOST:
-            lines += [] if self._too_long else [RawLine(now_us, rest[:LINE_MOST], too_long=True)]
+            lines += [] if self._too_long else [RawLine(self._instant(now_us), rest[:LINE_MOST], too_long=True)]
             self._rest, self._too_long = rest[-len(self._end) :], True
         self._last_us = max(now_us, self._last_us)
         return lines
@@ -131,8 +131,12 @@ class LineCutter:
         data = data.strip(b"\r\n")
         if goes_on or not data:
             return None
-        # Two short lines may fall within one microsecond, yet each needs an instant of its own.
-        self._last_us = time_us = max(time_us, self._last_us + 1)
+        time_us = self._instant(time_us)
         if len(data) > LINE_MOST:
             return RawLine(time_us, data[:LINE_MOST], too_long=True)
         return RawLine(time_us, data, whole)
+
+    def _instant(self, time_us: int) -> int:
+        # Two short lines may fall within one microsecond, yet each needs an instant of its own.
+        self._last_us = max(time_us, self._last_us + 1)
+        return self._last_us
