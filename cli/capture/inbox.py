@@ -106,7 +106,13 @@ def new_private_file(path: Path) -> int:
         with suppress(FileNotFoundError, FileExistsError):
             remove_left_behind(path)
             os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
-            if (handle := hold(path, os.O_RDWR)) is not None:
+            try:
+                handle = hold(path, os.O_RDWR)
+            except (InputError, OSError):  # it is nobody's: none else would remove it
+                with suppress(OSError):
+                    path.unlink()
+                raise
+            if handle is not None:
                 return handle
         time.sleep(0.02)
     raise InputError(f"{path}: another capture uses this file")

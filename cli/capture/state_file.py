@@ -60,7 +60,11 @@ class StateFile:
         self._path = state_path(state.log)
         self._handle = new_private_file(self._path)
         content = asdict(state) | {"log": state.log.name, "logs": [log.name for log in state.logs]}
-        os.write(self._handle, json.dumps({"shuntbook_capture": _FORMAT, **content}, indent=1).encode())
+        try:
+            os.write(self._handle, json.dumps({"shuntbook_capture": _FORMAT, **content}, indent=1).encode())
+        except OSError:
+            self.close()
+            raise
 
     def close(self) -> None:
         """Remove it."""

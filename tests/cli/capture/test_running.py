@@ -252,6 +252,24 @@ def test_a_place_where_nothing_can_lie_beside_the_log_stops_no_capture(folder, c
     assert {path.name for path in folder.iterdir()} == {".a.parquet.capture.json"}
 
 
+@pytest.mark.parametrize("error", [OSError(28, "No space left on device"), InputError("no locks here")], ids=str)
+def test_what_cannot_be_used_beside_the_log_is_not_left_there(folder, monkeypatch, error):
+    """On a disk that is full, or knows no locks, once the file is made."""
+
+    def refuse(*_):
+        raise error
+
+    log = folder / "a.parquet"
+    with monkeypatch.context() as patch, pytest.raises(type(error)):
+        patch.setattr("shuntbook.cli.capture.inbox.hold", refuse)
+        Inbox(log)
+    if isinstance(error, OSError):
+        with monkeypatch.context() as patch, pytest.raises(OSError, match="No space"):
+            patch.setattr("shuntbook.cli.capture.state_file.os.write", refuse)
+            StateFile(CaptureState(log, (log,), "hand:", "Mill", None, 0, os.getpid()))
+    assert list(folder.iterdir()) == []
+
+
 STATED = {"log": "a.parquet", "logs": ["a.parquet"], "source": "hand:", "title": "t", "page": None, "process": 1}
 
 
