@@ -314,14 +314,14 @@ def _sizes(levels: LevelList) -> tuple[FloatArray, Heights, float]:
 
 def _rest_before(levels: LevelList, run: SeenRun, previous: SeenRun | None, shortest_s: float) -> float | None:
     """Return the time since the load's last stop [s]; None for the first run, and where a gap may hide another."""
-    if previous is None or previous.stop is None:
+    # One step cannot end a run and begin the next: that one had ended unseen before, as the signal slid to its rest.
+    if previous is None or previous.stop in (None, run.start):
         return None
     between = [k for k in range(previous.stop + 1, run.start + 1) if levels.after_gap[k]]
     # A gap hides no run of the load if it is shorter than its shortest one.
     gaps_us = [levels.first_us[k] - levels.last_us[k - 1] for k in between]
-    if any(gap_us >= shortest_s * MICROSECONDS for gap_us in gaps_us):
-        return None
-    return (round(run.start_us) - round(previous.stop_us)) / MICROSECONDS
+    may_hide = any(gap_us >= shortest_s * MICROSECONDS for gap_us in gaps_us)
+    return None if may_hide else (round(run.start_us) - round(previous.stop_us)) / MICROSECONDS
 
 
 def _usual(values: Sequence[float]) -> float | None:

@@ -278,3 +278,15 @@ def test_what_is_known_of_edges_and_rests():
     assert result.base_A == pytest.approx(2.0)
     assert result.shortest_run_s == 3.0
     assert (result.covered_s, result.first_us, result.last_us) == (1200.0, T0_US, T0_US + 1200 * US)
+
+
+def test_what_slid_to_its_rest_unseen_leaves_the_rest_after_it_unknown():
+    """The draw fades away within the third run: when that ended nobody knows, but not as the next one began."""
+    time_s = np.arange(0.0, 3600.0)
+    phase_s = time_s % 600 - 300
+    current_A = 1 + 20.0 * ((phase_s >= 0) & (phase_s < 200))
+    fades = (time_s >= 1600) & (time_s < 2100)
+    current_A[fades] = np.maximum(21 - (time_s[fades] - 1600) / 20, 1)
+    current_A += np.random.default_rng(1).normal(0, 0.02, len(time_s))
+    cycles = cycles_of(chunk_of(time_s, current_A=np.round(current_A, 2))).cycles
+    assert [cycle.off_before_s for cycle in cycles] == [None, 400.0, 400.0, None, 400.0, 400.0]
