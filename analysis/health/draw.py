@@ -10,6 +10,7 @@ import numpy as np
 from ..readings.chunk import SECONDS_PER_HOUR, BoolArray, FloatArray
 from ..wording import figure, spell
 from .finding import Advice, Check, Rule, Severity
+from .hardly_seen import taken_as_one
 from .limits import HealthLimits
 from .runs import LEAST_CYCLES, Runs
 from .trends import DAY_US, trend_of
@@ -132,6 +133,8 @@ def prime_lost(runs: Runs, limits: HealthLimits) -> Check:
         f"a running draw of at least {100 * share:.0f} % of this pump's own usual one",
         limits.dry_share.source,
     )
+    if taken_as_one(runs):
+        return rule.not_judged("the readings are means, in which brief runs look like one that draws less")
     usual, unit = usual_draw(runs), runs.draw_unit
     if (of_plate := _of_plate(runs, limits)) is not None:
         return of_plate

@@ -22,6 +22,9 @@ MEAN: Final = (0.2, 1.25)
 OF_SEEN: Final = 0.6
 #: And so large a share of all that rises. [1]
 WORTH_LOOKING: Final = 0.1
+#: With more rises than so many times the runs that were seen, means have taken brief runs and rests for one run: common
+#: practice, no source. [1]
+AS_ONE: Final = 4.0
 
 
 @dataclass(frozen=True)
@@ -62,6 +65,13 @@ def hardly_seen(runs: Runs) -> HardlySeen | None:
     usable = ~rises.charged if rises.means else np.ones(len(rises.size), dtype=bool)
     candidates = [each for size in _sizes(runs, rises) if (each := _of_size(rises, usable, size)) is not None]
     return max(candidates, default=None, key=lambda each: (_likely(each, runs), each.size))
+
+
+def taken_as_one(runs: Runs) -> bool:
+    """Tell whether readings are means that take brief runs, and the rests between, for one that draws less."""
+    rises = runs.cycles.rises
+    seen = hardly_seen(runs) if rises is not None and rises.means else None
+    return seen is not None and seen.count > AS_ONE * len(runs.start_us)
 
 
 def most_starts(runs: Runs, *, by_rises: bool) -> int:

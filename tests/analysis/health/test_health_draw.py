@@ -7,6 +7,7 @@ import pytest
 from health_cycles import DAY_S, cycles, found, healthy, judged, site
 
 from shuntbook.analysis.health.limits import limits_for
+from shuntbook.analysis.signal_levels.rises import Rises
 
 
 def days(count, length_d, draw_W, seed=1, **changes):
@@ -208,6 +209,18 @@ def test_a_log_that_is_dry_throughout_is_held_against_the_plate(share, is_dry):
         assert finding.severity == "watch"
         assert "held against the plate" in finding.evidence
         assert f"{100 * share:.0f} % of" in finding.evidence
+
+
+@pytest.mark.parametrize(
+    ("count", "means", "outcome"), [(24, True, "found"), (25, True, "not judged"), (25, False, "found")]
+)
+def test_brief_runs_that_means_take_for_one_are_no_dry_pump(count, means, outcome):
+    """Six runs at half the plate's watts; what rises within them shows more than four times as many."""
+    place = site()
+    draw_W = 0.5 * limits_for(place, place.load("well pump")).plate_W.value
+    made = cycles(DRY_S, 1800.0, draw_W=draw_W)
+    rises = Rises(*(np.array([x]) for x in (0, 0.8 * made.cycles[0].run_A, count, 24.0, False)), means=means)
+    assert judged(replace(made, rises=rises), place)["prime_lost"].outcome == outcome
 
 
 def test_runs_that_end_as_the_tank_makes_them_are_not_dry_whatever_the_plate_says():
