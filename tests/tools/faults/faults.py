@@ -14,6 +14,7 @@ unhurt, it ends well and leaves nothing that a run without faults would not.
 from __future__ import annotations
 
 import argparse
+import codecs
 import errno
 import importlib
 import os
@@ -262,6 +263,7 @@ def warm_up() -> None:
         package = importlib.import_module(f"shuntbook.{room}")
         for module in pkgutil.walk_packages(package.__path__, f"shuntbook.{room}."):
             importlib.import_module(module.name)
+    codecs.lookup("utf-16le")  # of PDFs; Python's own files may be closed to whoever a command becomes
     assert shuntbook.__version__
 
 
