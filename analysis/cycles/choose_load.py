@@ -15,7 +15,8 @@ from itertools import combinations
 
 import numpy as np
 
-from ..readings.chunk import FloatArray
+from ..readings.chunk import BoolArray, FloatArray
+from ..signal_levels.cloud_steps import NEAR, StepsBySize
 from .on_off_path import STAYS, TOLERANCE, WORST, Heights, RunLevels, fit, follow, overlap, steps_of
 
 #: Steps of one load are alike to within this share.
@@ -156,10 +157,11 @@ def the_load(
         return load
     less = [other for other in others if _is_what_is_left(other, load, changes)]
     heights = heights or Heights.of(changes)
-    load = load.again(
-        changes, heights, _where_two_stepped(load, [other for other in others if other not in less], changes)
-    )
-    return replace(load, runs=in_turn(load.runs, [run for other in less for run in other.runs]))
+    at_once = _where_two_stepped(load, [other for other in others if other not in less], changes, heights.charged)
+    load = load.again(changes, heights, at_once)
+    load = replace(load, runs=in_turn(load.runs, [run for other in less for run in other.runs]))
+    load = apart_from_clouds(load, changes, heights, at_once)
+    return load if load.runs else None
 
 
 def in_turn(runs: Sequence[RunLevels], more: Sequence[RunLevels]) -> tuple[RunLevels, ...]:
@@ -169,6 +171,30 @@ def in_turn(runs: Sequence[RunLevels], more: Sequence[RunLevels]) -> tuple[RunLe
         if not any(overlap(run, other) for other in merged):
             merged.append(run)
     return tuple(sorted(merged, key=lambda run: run.start))
+
+
+def apart_from_clouds(
+    load: LoadSteps, changes: FloatArray, heights: Heights, at_once: tuple[FloatArray, FloatArray] | None = None
+) -> LoadSteps:
+    """Return a load without the runs that clouds may as well have made, where they step by about its draw.
+
+    `at_once` are the steps' shares and how they fit where another load may have stepped at once.
+    """
+    share, charged = load.share(changes), heights.charged
+    by_day, away = StepsBySize.of(share[charged]), np.abs(np.abs(share) - 1.0)
+    if not by_day.doubtful:
+        return load
+    share, good = at_once or (share, fit(share, load.tolerance))
+    if by_day.stand_out:
+        good = np.where(charged, np.minimum(fit(share, 2 * NEAR), good), good)
+        load = load.again(changes, heights, (share, good))
+
+    def is_its(run: RunLevels) -> bool:
+        # A draw may fall by any share, as clouds step by any.
+        near = min(away[k] for k in (run.start, run.stop) if k is not None) < NEAR
+        return by_day.stand_out and run.fall is None and bool(near)
+
+    return replace(load, runs=tuple(run for run in load.runs if not charged[run.start] or is_its(run)))
 
 
 def _is_what_is_left(other: LoadSteps, load: LoadSteps, changes: FloatArray) -> bool:
@@ -185,7 +211,7 @@ def _is_what_is_left(other: LoadSteps, load: LoadSteps, changes: FloatArray) -> 
 
 
 def _where_two_stepped(
-    load: LoadSteps, others: Sequence[LoadSteps], changes: FloatArray
+    load: LoadSteps, others: Sequence[LoadSteps], changes: FloatArray, charged: BoolArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return steps over what is expected of a load, and how well they fit, where another may have stepped at once."""
     share = load.share(changes)
@@ -194,10 +220,12 @@ def _where_two_stepped(
     # among sums and differences of all loads anything can be found.
     alone = np.max([good, *(fit(other.share(changes), other.tolerance) for other in others)], axis=0)
     is_open = (alone < WELL) & (np.abs(changes) > LEAST_LEFT * load.down)
+    # The steps of clouds as well, but for those that fit well.
+    tolerance = np.where(charged, NEAR, load.tolerance)
     for other in others:
         for change in (other.up, -other.down):
             own = load.share(changes - change)
-            together = fit(own, load.tolerance) - TOGETHER_COST
+            together = fit(own, tolerance) - TOGETHER_COST
             better = is_open & (together > good)
             share, good = np.where(better, own, share), np.where(better, together, good)
     return share, good

@@ -13,9 +13,10 @@ import numpy as np
 
 from ..readings.chunk import MICROSECONDS, SECONDS_PER_HOUR, Chunk, FloatArray
 from ..readings.measured_span import HowRead
+from ..signal_levels.cloud_steps import StepsBySize
 from ..signal_levels.inner_levels import with_inner
 from ..signal_levels.level_record import LevelList, LevelRecord, stairs_of
-from ..signal_levels.levels import START_S, Level, LevelMaker, edge_readings, record
+from ..signal_levels.levels import Level, LevelMaker, edge_readings, record
 from ..signal_levels.plateau import EDGE, Plateau
 from ..signal_levels.start_length import start_length_s
 from ..signal_levels.steps import Plateaus, StepFold
@@ -24,7 +25,8 @@ from .choose_load import LoadSteps, loads_of, the_load
 from .cycle import Cycle, Cycles, CycleSummary, PerhapsDry, TwoKinds, total_taken
 from .cycle_figures import at_regulation, brief_cycle, cycle_of, may_share, prompt_ohm, regulation_V, with_brief
 from .dry_runs import MOST_FALL, at_one_draw, dry_runs, fell, held_run, with_late_fall
-from .failed_starts import attempts_of, brief_runs, is_brief, without_failed
+from .failed_starts import attempts_of, brief_runs, in_clouds, is_brief, without_failed
+from .never_back import on_since_first
 from .on_off_path import Heights, RunLevels
 from .rest_to_rest import Track, runs_at_speeds
 from .run_figures import NOTHING, SeenRun, coincidences, is_apart, seen
@@ -35,8 +37,6 @@ from .two_kinds import of_kind, tell_apart, with_overlapped
 SHORTEST_INTERVALS = 3
 #: The usual start must take so many usual intervals for the lengths of starts to be told: common practice, no source.
 START_READINGS = 2
-#: Without a plate, what draws less from the first reading on only stands by: common practice, no source. [unit]
-STANDS_BY = {"current_A": 4.0, "power_W": 100.0}
 
 
 class CycleFold:
@@ -91,7 +91,8 @@ class CycleFold:
         usual_s = self._how.usual_interval_s
         # What is brief where readings are close together is no run, and of means nobody knows what it drew.
         can_be = plateaus.rises is not None and not two_kinds and not of_speeds
-        bursts = brief_runs(levels.list, own, usual_s or 0.0) if can_be else []
+        cloudy = in_clouds(levels.list, own)
+        bursts = brief_runs(levels.list, own, usual_s or 0.0, cloudy=cloudy) if can_be else []
         are_its = self._how.sampling == "instant" and is_brief(own, usual_s or 0.0)
         brief = [brief_cycle(burst, self._how, self._load) for burst in bursts if are_its]
         running_s = sum(run.length_s for run in own) + sum(cycle.run_s or 0.0 for cycle in brief)
@@ -111,10 +112,11 @@ class CycleFold:
             rises=plateaus.rises,
             brief_runs=len(brief),
             unmeasured_runs=len(bursts) - len(brief),
+            in_clouds=cloudy,
             covered_s=plateaus.covered_s,
             first_us=levels.first_us,
             last_us=levels.last_us,
-            on_since_first=not own and _on_since_first(levels.list, self._expected),
+            on_since_first=not own and on_since_first(levels.list, self._expected),
             speeds=draws.speeds,
             fixed_speeds=draws.fixed,
             drive=self._drive,
@@ -238,6 +240,9 @@ def _by_steps(
         others += two_kinds.kinds[1 - two_kinds.own].count
     # Among what is left: did it draw less from the start on in some? These were counted among the others so far.
     less, perhaps = dry_runs(load, levels, changes, heights)
+    # Clouds step by any share of its draw.
+    if StepsBySize.of(load.share(changes)[heights.charged]).doubtful:
+        less = [run for run in less if not heights.charged[run.start]]
     if held is not None and held.run.fall is None:
         less = [*(run for run in less if run.start < held.run.start), held.run]
     # Its own runs may have been followed on through a late fall meanwhile: what they cover now is no run beside them.
@@ -256,20 +261,6 @@ def _start_lengths(own: Sequence[SeenRun], how: HowRead) -> list[float | None]:
     if how.sampling != "instant" or usual_s is None or usual_s < START_READINGS * (how.usual_interval_s or math.inf):
         return [None] * len(own)
     return [None if math.isnan(length_s) else length_s for length_s in lengths_s]
-
-
-def _on_since_first(levels: LevelList, expected: float | None) -> bool:
-    """Tell whether a load without a start was on when the log began, and still is."""
-    if not len(levels):
-        return False
-    # The log may begin with the surge of a start: what outlasts one counts.
-    over_us = levels.first_us[0] + START_S * MICROSECONDS
-    settled = next((k for k, last_us in enumerate(levels.last_us) if last_us > over_us), -1)
-    first, lowest = float(levels.after[settled]), float(levels.after[settled:].min())
-    # With a plate, what stands beside the load is no matter: half of its own draw must be there, and never have gone.
-    draw = first if expected is None else expected
-    least = STANDS_BY[levels.signal] if expected is None else expected / 2
-    return first >= least and first - lowest < draw / 2
 
 
 def _seen(levels: LevelList, runs: Sequence[RunLevels]) -> list[SeenRun]:
@@ -308,7 +299,7 @@ def _sizes(levels: LevelList) -> tuple[FloatArray, Heights, float]:
     steps = np.where(small, 0.0, steps)
     steps[levels.behind_gap] = np.nan
     before, after, rest = (per_unit * x for x in (levels.before, levels.after, levels.rest))
-    heights = Heights(before, after, rest, levels.gives)
+    heights = Heights(before, after, rest, levels.charged)
     return steps, heights, per_unit
 
 

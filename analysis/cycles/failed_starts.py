@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 import numpy as np
 
 from ..readings.chunk import MICROSECONDS, FloatArray
+from ..signal_levels.cloud_steps import StepsBySize
 from ..signal_levels.level_record import Burst, LevelList
 from .choose_load import LoadSteps
 from .cycle import Attempt
@@ -80,15 +81,27 @@ def attempts_of(levels: LevelList, own: Sequence[SeenRun], expected: float | Non
     return tuple(map(_attempt, _without_pulses(failed, starts, levels.signal, AT_STANDSTILL * draw)))
 
 
-def brief_runs(levels: LevelList, own: Sequence[SeenRun], usual_s: float) -> list[Burst]:
-    """Return more runs of a load, of too few readings for a level each, these `usual_s` apart [s]; none if few."""
+def in_clouds(levels: LevelList, own: Sequence[SeenRun]) -> bool:
+    """Tell whether clouds step by about the draw of these runs; of none, that is not known."""
+    if not own:
+        return False
+    draw = float(np.median([run.settled(levels.signal) for run in own]))
+    return StepsBySize.of(levels.changes(levels.signal)[levels.charged] / draw).some_clouds
+
+
+def brief_runs(levels: LevelList, own: Sequence[SeenRun], usual_s: float, *, cloudy: bool) -> list[Burst]:
+    """Return more runs of a load, of too few readings for a level each, these `usual_s` apart [s]; none if few.
+
+    A gap between clouds is as brief: where they step by its draw, none while the bank was charged.
+    """
     if not own:
         return []
     draw = float(np.median([run.settled(levels.signal) for run in own]))
+    bursts = [burst for k, burst in levels.bursts.items() if not (cloudy and levels.charged[k])]
     low, high = (share * draw for share in LIKE_RUNS)
     brief = [
         burst
-        for burst in _while_off(levels.bursts.values(), own)
+        for burst in _while_off(bursts, own)
         # What lasts for longer than its readings stand for are several, with rests as brief between them.
         if low < burst.settled.get(levels.signal, math.nan) < high
         and burst.over_us - burst.start_us < (burst.in_all + 0.5) * usual_s * MICROSECONDS

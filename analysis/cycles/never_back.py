@@ -18,6 +18,7 @@ import numpy as np
 
 from ..readings.chunk import MICROSECONDS
 from ..signal_levels.level_record import LevelList
+from ..signal_levels.levels import START_S
 from .choose_load import LoadSteps
 from .on_off_path import RunLevels
 
@@ -35,6 +36,8 @@ SAME: Final = 0.15
 OWN: Final = 0.15
 #: So many of a load's runs, and of their number such a share, may seem to begin meanwhile: others stepped at once. [1]
 BY_CHANCE: Final = (1, 0.1)
+#: Without a plate, what draws less from the first reading on only stands by: common practice, no source. [unit]
+STANDS_BY: Final = {"current_A": 4.0, "power_W": 100.0}
 
 
 class Held(NamedTuple):
@@ -115,3 +118,17 @@ def _fall(levels: LevelList, start: int, draw: float) -> int | None:
     if not len(steps) or np.abs(steps - down).min() > SAME * draw:
         return None
     return start + 1 + int(np.argmax(np.abs(steps - down) <= SAME * draw))
+
+
+def on_since_first(levels: LevelList, expected: float | None) -> bool:
+    """Tell whether a load without a start was on when the log began, and still is."""
+    if not len(levels):
+        return False
+    # The log may begin with the surge of a start: what outlasts one counts.
+    over_us = levels.first_us[0] + START_S * MICROSECONDS
+    settled = next((k for k, last_us in enumerate(levels.last_us) if last_us > over_us), -1)
+    first, lowest = float(levels.after[settled]), float(levels.after[settled:].min())
+    # With a plate, what stands beside the load is no matter: half of its own draw must be there, and never have gone.
+    draw = first if expected is None else expected
+    least = STANDS_BY[levels.signal] if expected is None else expected / 2
+    return first >= least and first - lowest < draw / 2

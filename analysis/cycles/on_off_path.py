@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..readings.chunk import FloatArray
+from ..readings.chunk import BoolArray, FloatArray
 
 #: A step that differs from what is expected by more than this share speaks against the load: common practice, no
 #: source.
@@ -119,7 +119,7 @@ class _Paths(NamedTuple):
         return max(self.off, self.unseen, on, fallen, key=lambda path: path.score)
 
 
-def fit(share: FloatArray, tolerance: float = TOLERANCE) -> FloatArray:
+def fit(share: FloatArray, tolerance: FloatArray | float = TOLERANCE) -> FloatArray:
     """Return how well steps fit, by their share of what is expected: 1 is perfect, below 0 speaks against the load."""
     return np.maximum(1.0 - np.square((np.abs(share) - 1.0) / tolerance), WORST)
 
@@ -234,19 +234,27 @@ class Heights:
 
     ``before`` is the level right before it, ``after`` the lower of where it begins after it and where it stays as a
     rule (a moment, or a single reading, is neither), ``rest`` the level at which as little as ever is drawn there.
-    ``gives`` says whether anything flowed back: where an array gives, the signal slides to its rest while a load runs.
+    ``charged`` says whether anything flowed back around it: clouds step as well then, and where an array gives at any
+    time the signal slides to its rest while a load runs.
     """
 
     before: FloatArray
     after: FloatArray
     rest: FloatArray
-    gives: bool = False
+    charged: BoolArray
 
     @classmethod
     def of(cls, changes: FloatArray) -> Heights:
         """Return the heights of a signal that is level between its steps."""
         after = np.cumsum(np.nan_to_num(changes))
-        return cls(after - np.nan_to_num(changes), after, np.minimum.accumulate(after))
+        return cls(
+            after - np.nan_to_num(changes), after, np.minimum.accumulate(after), np.zeros(len(after), dtype=bool)
+        )
+
+    @property
+    def gives(self) -> bool:
+        """Whether anything flowed back at any time."""
+        return bool(self.charged.any())
 
 
 def steps_of(share: FloatArray, good: FloatArray, heights: Heights, draw: float = 1.0) -> Iterator[StepMatch]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ..cycles.cycles import STANDS_BY
+from ..cycles.never_back import STANDS_BY
 
 if TYPE_CHECKING:
     from ..cycles.cycle import Cycle, Cycles

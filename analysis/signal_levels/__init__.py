@@ -2,6 +2,7 @@
 
 __all__ = [
     "base_path",
+    "cloud_steps",
     "inner_levels",
     "level_record",
     "levels",

@@ -19,6 +19,8 @@ from ..readings.chunk import MICROSECONDS, BoolArray, FloatArray
 
 #: What is drawn at rest is the least that was drawn in so long: common practice, no source. [s]
 REST_S = 6 * 3600.0
+#: Where anything flowed back the sun shines, and clouds may hide it for so long: common practice, no source. [s]
+CLOUDS_S = 900.0
 
 
 @dataclass(slots=True)
@@ -268,7 +270,19 @@ class LevelList:
     @cached_property
     def gives(self) -> bool:
         """Whether anything flowed back at any time, beyond the noise."""
-        return bool(np.any(np.minimum(self.before, self.after) < -np.array(self.least)))
+        return bool(np.any(self._back))
+
+    @cached_property
+    def charged(self) -> BoolArray:
+        """Whether anything flowed back within `CLOUDS_S` of each level's beginning; shape (n,)."""
+        begun_us, reach_us = np.array(self.start_us), CLOUDS_S * MICROSECONDS
+        back_us = begun_us[self._back]
+        return np.searchsorted(back_us, begun_us + reach_us, "right") > np.searchsorted(back_us, begun_us - reach_us)
+
+    @cached_property
+    def _back(self) -> BoolArray:
+        """Whether anything flowed back right before each level or in it, beyond the noise; shape (n,)."""
+        return np.minimum(self.before, self.after) < -np.array(self.least)
 
 
 def _lower(a: FloatArray, b: FloatArray) -> FloatArray:

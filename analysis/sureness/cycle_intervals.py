@@ -16,7 +16,7 @@ from ..readings.measured_span import HowRead
 from ..site.motor_tables import USUAL_START_S
 from ..stats.interval95 import EVEN, WITHIN
 from .meter_figures import Accuracy, MeterFigures
-from .too_brief import too_brief, with_lower_bounds
+from .too_brief import too_brief, with_lower_bounds, without_clouds
 
 #: The level a run stands on is known from about so many readings: common practice, no source. [1]
 _BASE_READINGS = 10
@@ -45,6 +45,8 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
     An offset of the meter's zero cancels, since a cycle counts above the level before it; the instants of both edges,
     the meter's gain, its last digit and the noise do not. `noise` is a standard deviation in the unit of the signal.
     """
+    count = too_brief(cycles)
+    cycles = without_clouds(cycles) if count else cycles
     runs, volts = _CycleColumns(cycles.cycles), _volts(cycles)
     noise_A = noise if cycles.signal == "current_A" else noise / volts
     current, power = figures.current, figures.power
@@ -74,7 +76,7 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
             else replace(cycle, so_far_u95_Ah=of_charge, so_far_u95_Wh=of_energy)
             for cycle, of_charge, of_energy in of_each
         ),
-        summary=with_lower_bounds(summary, too_brief(cycles)),
+        summary=with_lower_bounds(summary, count),
     )
 
 

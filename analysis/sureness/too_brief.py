@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ..cycles.cycle import Cycles, CycleSummary, lower_end
+from ..cycles.cycle import Cycle, Cycles, CycleSummary, lower_end, total_taken
 from ..cycles.failed_starts import BRIEF_SHARE, LEAST_BRIEF, LIKE_RUNS
 from ..readings.chunk import MICROSECONDS, TimeArray
 from ..signal_levels.rises import QUARTER_S, Rises
@@ -59,18 +60,41 @@ def _rises_beside_runs(cycles: Cycles, rises: Rises) -> int:
         return 0
     low, high = (share * float(np.median(known)) for share in LIKE_RUNS)
     like = (rises.size > low) & (rises.size < high)
-    # Where it surely runs for one reading or two a rise is no cloud; else those of the night alone are surely none.
-    if cycles.brief_runs:
+    # Where it surely runs for one reading or two a rise is no cloud, unless they step by its draw; else those of the
+    # night alone are surely none.
+    if cycles.brief_runs and not cycles.in_clouds:
         return int(rises.count[like].sum()) - len(cycles.cycles)
     return int(rises.count[like & ~rises.charged].sum()) - _not_all_charged(cycles, rises)
 
 
 def _not_all_charged(cycles: Cycles, rises: Rises) -> int:
     """Return how many runs may have their highest reading, by which a rise is dated, while nothing charged. [1]."""
+    quarters, charged = _quarters(cycles, rises)
+    return int((charged < quarters).sum())
+
+
+def _quarters(cycles: Cycles, rises: Rises) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return in how many quarters of an hour each run is, and in how many of them the bank was charged. [1]."""
     first, last = (ends_us // int(QUARTER_S * MICROSECONDS) for ends_us in _ends_us(cycles))
     charged = np.unique(rises.quarter[rises.charged])
-    within = np.searchsorted(charged, last, side="right") - np.searchsorted(charged, first)
-    return int((within <= last - first).sum())
+    return last - first + 1, np.searchsorted(charged, last, side="right") - np.searchsorted(charged, first)
+
+
+def without_clouds(cycles: Cycles) -> Cycles:
+    """Return cycles beside which others were too brief, without the amounts of those that clouds may have made."""
+    if cycles.rises is None or not cycles.in_clouds:
+        return cycles
+    _, charged = _quarters(cycles, cycles.rises)
+    each = tuple(
+        _of_unknown_amount(cycle) if by_day else cycle for cycle, by_day in zip(cycles.cycles, charged > 0, strict=True)
+    )
+    charge_Ah, energy_Wh = total_taken(each, "Ah"), total_taken(each, "Wh")
+    return replace(cycles, cycles=each, summary=replace(cycles.summary, charge_Ah=charge_Ah, energy_Wh=energy_Wh))
+
+
+def _of_unknown_amount(cycle: Cycle) -> Cycle:
+    whole = replace(cycle, charge_Ah=None, energy_Wh=None, straight_Ah=None, straight_Wh=None)
+    return replace(whole, so_far_Ah=None, so_far_Wh=None)
 
 
 def with_lower_bounds(summary: CycleSummary, count: int) -> CycleSummary:

@@ -49,7 +49,7 @@ LIMITS = {
     "look": (69, 44),
     "charge": (60, 41),
     "charge --site": (104, 83),
-    "capture": (142, 107),
+    "capture": (143, 108),
     "report": (235, 152),
 }
 

@@ -1,6 +1,7 @@
 """Made-up logs of loads that switch, with the truth: what each run began, ended and took."""
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from readings import chunk_of, fed, how
@@ -80,3 +81,12 @@ def evenly(first_s, run_s, rest_s, count):
     """Runs one after the other."""
     starts = first_s + np.arange(count) * (run_s + rest_s)
     return [(float(a), float(a + run_s)) for a in starts]
+
+
+def clouds(peak_A, span_s, seed, turn_s=60.0):
+    """What an array gives under quick clouds, as loads that draw less than nothing: another amount every minute."""
+    rng = np.random.default_rng(seed)
+    edges_s = np.cumsum(turn_s * rng.uniform(0.6, 1.4, int(span_s / (0.6 * turn_s)) + 1))
+    return [
+        Load(-peak_A * rng.uniform(0.1, 1.0), [(float(a), float(b))]) for a, b in pairwise(edges_s[edges_s < span_s])
+    ]

@@ -97,7 +97,7 @@ def test_steps_after_which_nothing_is_drawn_are_no_second_loads():
     changes = np.array([np.nan, *(x for up in ups for x in (up, -up)), 11.0, 0.0, 11.0, 0.0, 11.0])
     after = np.array([1.0, *(x for up in ups for x in (1.0 + up, 1.0)), 1.0, 1.0, 1.0, 1.0, 1.0])
     before = np.concatenate([[1.0], after[:-1]])
-    loads = loads_of(changes, Heights(before, after, np.ones(len(after))))
+    loads = loads_of(changes, Heights(before, after, np.ones(len(after)), np.zeros(len(after), dtype=bool)))
     assert [len(load.runs) for load in loads] == [9]
 
 

@@ -7,9 +7,10 @@ import pytest
 from examples import examples, many
 from hypothesis import given
 from hypothesis import strategies as st
-from load_scenes import Load, Scene, cycles_of, evenly, gap_limit_s
+from load_scenes import Load, Scene, clouds, cycles_of, evenly, gap_limit_s
 from readings import T0_US, US, flat, how
 
+from shuntbook.analysis.cycles.taken_by_load import taken_by_load
 from shuntbook.analysis.health.health import sampling_too_slow
 from shuntbook.analysis.health.limits import limits_for
 from shuntbook.analysis.health.runs import Runs
@@ -90,6 +91,30 @@ def test_runs_of_one_reading_leave_a_lower_bound():
     check = sampling_too_slow(Runs(cycles, 4.0), limits_for(None, None))
     assert check.outcome == "found"
     assert check.finding.plain.startswith(f"At least {summary.too_brief} runs were too brief to be measured.")
+
+
+@pytest.mark.parametrize(
+    ("every_s", "dark", "seed"),
+    many([(5.0, 0.4, 4), (10.0, 0.4, 4)], list(product((3.0, 5.0, 10.0, 20.0, 60.0), (0.0, 0.4), range(6)))),
+)
+def test_under_quick_clouds_the_least_is_no_more_than_the_truth(every_s, dark, seed):
+    """Runs of 9 s beside 40 A of sun that change each minute, until dark: clouds step as the pump does."""
+    span_s = 8 * HOUR_S
+    runs = runs_of(9.0, seed, span_s, spread=(0.9, 1.1), rest_s=(100.0, 200.0))
+    sky = clouds(40.0, (1 - dark) * span_s, seed)
+    cycles = sure(Scene(Load(DRAW_A, runs), every_s, span_s, others=sky, seed=seed))
+    if cycles.summary.too_brief:
+        assert cycles.summary.count + cycles.summary.too_brief <= len(runs)
+        assert (taken_by_load(cycles).charge_Ah or 0.0) <= took_Ah(runs)
+
+
+def test_under_a_steady_sun_the_least_is_told_all_the_same():
+    """Some 7 s, read every 4 s, while an array gives 30 A and a fridge goes on and off: no clouds."""
+    runs = runs_of(7.0, 3, 3 * HOUR_S)
+    fridge = Load(4.0, evenly(300.0, 600.0, 1400.0, 5))
+    cycles = sure(Scene(Load(DRAW_A, runs), 4.0, 3 * HOUR_S, base_A=-28.0, others=[fridge]))
+    assert 0.8 * len(runs) < cycles.summary.count + cycles.summary.too_brief <= len(runs)
+    assert 0.3 * took_Ah(runs) < taken_by_load(cycles).charge_Ah < took_Ah(runs)
 
 
 def test_readings_that_are_not_close_enough_are_to_come_closer():

@@ -1,0 +1,40 @@
+"""Clouds step as loads do, but by any amount: while an array gives only steps that are alike are a load's."""
+
+import pytest
+from examples import many
+from load_scenes import Load, Scene, clouds, cycles_of, evenly
+from readings import T0_US, US
+
+HOUR_S = 3600.0
+SUN_A, DRAW_A = 40.0, 25.0
+
+
+def found(every_s, runs, sky, *, span_s=8 * HOUR_S, seed=0):
+    """Starts and stops of the runs that are told of such a pump. [s]."""
+    cycles = cycles_of(Scene(Load(DRAW_A, runs), every_s, span_s, others=sky, seed=seed).chunk(), every_s).cycles
+    return [((run.start_us - T0_US) / US, (run.start_us - T0_US) / US + (run.run_s or run.so_far_s)) for run in cycles]
+
+
+@pytest.mark.parametrize("every_s", [1.0, 5.0, 10.0])
+@pytest.mark.parametrize("seed", range(many(1, 8)))
+def test_clouds_alone_are_no_load(every_s, seed):
+    """Another amount of sun every minute for eight hours, and nothing that runs."""
+    assert found(every_s, [], clouds(SUN_A, 8 * HOUR_S, seed), seed=seed) == []
+
+
+@pytest.mark.parametrize("seed", range(many(2, 6)))
+def test_a_pump_that_draws_more_than_clouds_step_keeps_its_runs(seed):
+    """Forty runs, and clouds of up to 15 A every few minutes."""
+    runs = evenly(200.0, 100.0, 600.0, 40)
+    told = found(5.0, runs, clouds(15.0, 8 * HOUR_S, seed, turn_s=200.0), seed=seed)
+    right = sum(any(abs(a - start) <= 10 and abs(b - stop) <= 10 for start, stop in runs) for a, b in told)
+    assert right >= 0.9 * max(len(told), len(runs))
+
+
+@pytest.mark.parametrize("seed", range(many(2, 8)))
+def test_what_ran_at_night_is_told_beside_clouds(seed):
+    """By day clouds hide it; of eight hours of night it has every run."""
+    runs = evenly(8.5 * HOUR_S, 100.0, 1500.0, 16)
+    told = found(10.0, runs, clouds(SUN_A, 8 * HOUR_S, seed), span_s=16 * HOUR_S, seed=seed)
+    assert len(told) == len(runs)
+    assert all(abs(a - start) <= 10 for (a, _), (start, _) in zip(told, runs, strict=True))
