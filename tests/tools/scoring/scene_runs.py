@@ -157,6 +157,8 @@ def sound_slow(rng):
     made = living(usual(rng, (20.0, 60.0), (5.0, 10.0, 15.0, 20.0, 30.0)))
     made.meter |= {"sampling": str(rng.choice(["instant", "mean"])), "window_s": 0.0}
     made.others += lights(made, 3, 0.3 * made.pump_W, 900.0)
+    # Beside lights that switch far more in all, nobody asks for a pump of few runs without a word of it.
+    made.with_site |= len(made.runs) < 8
     if rng.random() < 0.5:
         kettle = [(a, a + rng.uniform(120, 260)) for a in np.sort(rng.uniform(0, made.span_s, 12))]
         made.others.append(load_of("kettle", kettle, rng.uniform(900, 2200)))
