@@ -213,6 +213,20 @@ def test_a_part_of_a_log_has_no_more_starts_than_there_were(seed):
     assert least(T0_US - 3600 * US, T0_US + 7 * 3600 * US) == cycles.summary.too_brief
 
 
+def test_a_run_that_goes_on_is_no_start_of_the_part_in_which_it_draws_most():
+    """A rise is dated by its highest reading: half an hour after the run began, in a part with three measured runs."""
+    brief = [run for run in runs_of(7.0, 3, 4 * HOUR_S) if run[1] < 5000 or run[0] > 9000]
+    measured = [(8000.0 + 60 * k, 8014.0 + 60 * k) for k in range(3)]
+    fridge = Load(1.5, [(7500.0, 7800.0)])
+    runs = sorted([*brief, (5400.0, 7950.0), *measured])
+    cycles = sure(Scene(Load(DRAW_A, runs), 4.0, 4 * HOUR_S, others=[fridge]))
+    begun_us = [run.start_us for run in cycles.cycles]
+    began = slice(*np.searchsorted(begun_us, [T0_US + 7000 * US, T0_US + 8800 * US]).tolist())
+    assert cycles.summary.too_brief > 0
+    assert began.stop - began.start == len(measured)
+    assert too_brief_within(cycles, began, T0_US + 7000 * US, T0_US + 8800 * US) == 0
+
+
 @examples(6, 60)
 @given(st.lists(st.integers(0, 4000), max_size=4), st.sampled_from([7.0, 9.0]))
 def test_where_a_log_is_cut_makes_no_difference(cuts, run_s):

@@ -89,6 +89,10 @@ def test_every_style_is_recognised(pattern):
         (["0:01.5", "61:02.5"], "x", Style("elapsed", unit="m:s")),
         (["1d 02:03:04", "2 days 02:03:04"], "x", Style("elapsed", unit="h:m:s")),
         (["45456.4375", "45456.4376"], "Date", Style("calendar", "y-m-d", unit="days")),
+        (["73060.4375", "73060.4376"], "Date", Style("elapsed", unit="")),  # later than 2100
+        (["45456", "45457"], "Time", Style("elapsed", unit="s")),
+        (["45456", "45457"], "Date", Style("calendar", "y-m-d", unit="days")),
+        (["1780000000", "1780000100"], "Time (us)", Style("elapsed", unit="us")),  # half an hour after its start
         (["1", "2", "3"], "Cycle", None),
         (["20", "21", "22"], "T [degC]", None),
         (["5", "1", "4"], "Step time", None),
@@ -170,6 +174,8 @@ def test_elapsed_counts(n, unit):
         (["06/13/2026 1:00"], ["m/d/y"]),
         (["05/06/2026 1:00"], ["d/m/y", "m/d/y"]),
         (["13/13/2026 1:00"], []),
+        (["05/32/2026 1:00"], []),
+        (["32/05/2026 1:00"], []),
         (["26-06-13 1:00"], ["d/m/y", "y-m-d"]),
         (["32-06-13 1:00"], ["y-m-d"]),
         (["26-13-06 1:00"], []),
