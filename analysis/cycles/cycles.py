@@ -234,7 +234,9 @@ def _by_steps(
     load = load if held is None else held.among(load)
     others = sum(len(other.runs) for other in loads if other.up != load.up)
     # Are its runs those of two loads of like draw? Then what ran together with the other is looked for once more.
-    own, two_kinds = tell_apart(_seen(levels, load.runs))
+    own, two_kinds = _seen(levels, load.runs), None
+    if not in_clouds(levels, own):  # else some are of a kind that clouds have made
+        own, two_kinds = tell_apart(own)
     if two_kinds is not None and two_kinds.own is not None:
         own = with_overlapped(own, _seen(levels, of_kind(two_kinds, changes, heights).runs), two_kinds)
         others += two_kinds.kinds[1 - two_kinds.own].count

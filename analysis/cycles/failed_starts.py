@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 import numpy as np
 
 from ..readings.chunk import MICROSECONDS, FloatArray
-from ..signal_levels.cloud_steps import StepsBySize
+from ..signal_levels.cloud_steps import NEAR, StepsBySize, alike
 from ..signal_levels.level_record import Burst, LevelList
 from .choose_load import LoadSteps
 from .cycle import Attempt
@@ -28,6 +28,9 @@ RETRY_S, RETRIED = 180.0, 0.5
 #: Where more than this share of the settled draw stays after it, it has not failed: an array may give the rest of what
 #: the load draws, and nothing of the surge. Common practice, no source. [1]
 GOES_ON = 0.25
+#: Clouds show where runs that fit only with others' steps make more than this share of all running time: common
+#: practice, no source. [1]
+UNLIKE = 0.03
 #: Fewest readings of a failed start: one may be a false row; two as well, unless the volts fall with them.
 WITH_SAG, WITHOUT_SAG = 2, 3
 #: The volts fall by at least this share of what the load's own starts and runs make them fall for each amp.
@@ -86,7 +89,19 @@ def in_clouds(levels: LevelList, own: Sequence[SeenRun]) -> bool:
     if not own:
         return False
     draw = float(np.median([run.settled(levels.signal) for run in own]))
-    return StepsBySize.of(levels.changes(levels.signal)[levels.charged] / draw).some_clouds
+    if StepsBySize.of(levels.changes(levels.signal)[levels.charged] / draw).some_clouds:
+        return True
+    # Slow ones are few, and show by runs that fit only where something else stepped at their very start or stop: not
+    # by always the same, as another load does, nor by more than a load's own step.
+    by_day = [run for run in own if run.levels.charged[run.start]]
+    beside = np.array([_beside(run, levels.signal) / draw for run in by_day])
+    lasted_s = np.array([run.length_s for run in by_day])[(beside > NEAR) & (beside < 1.0) & ~alike(beside)]
+    return bool(lasted_s.sum() > UNLIKE * sum(run.length_s for run in own))
+
+
+def _beside(run: SeenRun, signal: str) -> float:
+    """Return how much others stepped at a run's very start or stop. [unit]."""
+    return max(abs(at.get(signal, 0.0)) for at in (run.coincidence.at_start, run.coincidence.at_stop))
 
 
 def brief_runs(levels: LevelList, own: Sequence[SeenRun], usual_s: float, *, cloudy: bool) -> list[Burst]:

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from ..readings.chunk import FloatArray
+from ..readings.chunk import BoolArray, FloatArray
 
 #: Steps within this share of a draw may be the load's, those within this one of each other are alike. [1]
 LIKE: Final = 0.25
@@ -23,6 +23,16 @@ NEAR: Final = 0.06
 BEYOND_CHANCE: Final = 3.0
 
 
+def alike(sizes: FloatArray) -> BoolArray:
+    """Tell which of some sizes are those that most are alike to; shape (n,)."""
+    if not len(sizes):
+        return np.zeros(0, dtype=bool)
+    ordered = np.sort(sizes)
+    count = np.searchsorted(ordered, (1 + ALIKE) * ordered) - np.searchsorted(ordered, (1 - ALIKE) * ordered)
+    middle = float(ordered[np.argmax(count)])
+    return np.asarray((sizes >= (1 - ALIKE) * middle) & (sizes < (1 + ALIKE) * middle))
+
+
 @dataclass(frozen=True)
 class StepsBySize:
     """How many steps, while an array gives, are like a load's draw, near to it, and around it but not like it. [1]."""
@@ -36,11 +46,9 @@ class StepsBySize:
         """Count steps by their share of what is expected of a load; NaN where nothing was measured. [1]."""
         size = np.abs(share)
         away = np.abs(size - 1.0)
-        sizes = np.sort(size[(away >= LIKE) & (away < AROUND)])
+        sizes = size[(away >= LIKE) & (away < AROUND)]
         # What is alike is another load's, or this one's when it drew less.
-        alike = np.searchsorted(sizes, (1 + ALIKE) * sizes) - np.searchsorted(sizes, (1 - ALIKE) * sizes)
-        around = len(sizes) - int(alike.max(initial=0))
-        return cls(int(np.sum(away < LIKE)), int(np.sum(away < NEAR)), around)
+        return cls(int(np.sum(away < LIKE)), int(np.sum(away < NEAR)), int(np.sum(~alike(sizes))))
 
     @property
     def stand_out(self) -> bool:

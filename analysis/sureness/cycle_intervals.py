@@ -43,9 +43,12 @@ def cycles_with_intervals(cycles: Cycles, figures: MeterFigures, how: HowRead, *
     """Return cycles with half of the 95 % interval of their charge and energy.
 
     An offset of the meter's zero cancels, since a cycle counts above the level before it; the instants of both edges,
-    the meter's gain, its last digit and the noise do not. `noise` is a standard deviation in the unit of the signal.
+    the meter's gain, its last digit and the noise do not. There are none where clouds step by about the load's
+    draw: some runs may be theirs, and others missing. `noise` is a standard deviation in the unit of the signal.
     """
     count = too_brief(cycles)
+    if cycles.in_clouds and not count:
+        return cycles
     cycles = without_clouds(cycles) if count else cycles
     runs, volts = _CycleColumns(cycles.cycles), _volts(cycles)
     noise_A = noise if cycles.signal == "current_A" else noise / volts

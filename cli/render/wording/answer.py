@@ -32,6 +32,7 @@ class LoadTotal:
     those seen, ``counted`` those whose amount is known and in the figure, ``in_part`` those without an end, which count
     as far as they were seen. ``either``: two loads of like draw ran, and the log does not tell which is which.
     ``too_brief`` are runs beside those, so many at the least, that nobody could measure: figures say ``at least`` then.
+    ``in_clouds``: clouds step by about its draw, and may have made some of the runs; there is no interval then.
     """
 
     load: str
@@ -42,6 +43,7 @@ class LoadTotal:
     in_part: int = 0
     either: bool = False
     too_brief: int = 0
+    in_clouds: bool = False
 
     @property
     def in_runs(self) -> str:
@@ -51,6 +53,8 @@ class LoadTotal:
         runs = numbers.counted(self.runs, "run")
         if self.counted < self.runs:
             return f"{self.counted:,} of {runs}"
+        if self.in_clouds:
+            return f"{runs}, some of them perhaps clouds"
         part = f"{self.in_part:,} of them seen only in part" if self.runs > 1 else "seen only in part"
         return f"{runs}, {part}" if self.in_part else runs
 
@@ -78,7 +82,10 @@ class LoadTotal:
 def load_total(cycles: Cycles, name: str) -> LoadTotal | None:
     """Return what all runs of a load took, `name` with its article; None where no run was seen or nothing measured."""
     total, two = total_of(taken_by_load(cycles), name), cycles.two_kinds
-    return total if total is None or two is None or two.own is not None else replace(total, either=True)
+    if total is None:
+        return None
+    either = two is not None and two.own is None
+    return replace(total, either=either, in_clouds=cycles.in_clouds and not total.too_brief)
 
 
 def total_of(taken: TakenByLoad, name: str, *, least: bool = False) -> LoadTotal | None:
