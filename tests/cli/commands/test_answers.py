@@ -15,6 +15,8 @@ from shuntbook.cli import door
 from shuntbook.cli.main import run
 from shuntbook.cli.render.terminal.answer import Reply
 from shuntbook.cli.render.terminal.columns import wrapped
+from shuntbook.cli.render.wording.checks import ABOUT
+from shuntbook.cli.render.wording.numbers import uncapital
 
 WIDTHS = (60, 100, *(pytest.param(width, marks=pytest.mark.night) for width in (80, 160)))
 MORE = "More with --explain"
@@ -272,7 +274,7 @@ def test_a_caution_is_there_however_much_there_is_to_say(demo, tmp_path, capsys)
 
 
 def test_the_reasons_of_cycles_have_each_run_check_and_reason(logs, demo, capsys):
-    """Every run with its start, every finding with limit, source, causes and first step, every check by its code."""
+    """Every run with its start, every finding with limit, source, causes and first step, every check in plain words."""
     words = ("cycles", logs["findings"], "--site", demo / "site.toml")
     document = json.loads(told(capsys, *words, "--json")[1])
     out = told(capsys, *words, "--explain")[1]
@@ -281,7 +283,8 @@ def test_the_reasons_of_cycles_have_each_run_check_and_reason(logs, demo, capsys
     for finding in document["findings"]:
         for key in ("title", "evidence", "limit", "source", "causes", "check_first"):
             assert finding[key] in whole, key
-    assert all(check["code"] in whole for check in document["checks"])
+    for check in document["checks"]:
+        assert (check["code"] if check["outcome"] == "found" else uncapital(ABOUT[check["code"]])) in whole
     for mark in ("on paper: 415 Wh", "from the nameplate: 273 Wh", "measured: 300 Wh ± 50", "By habit one reckons"):
         assert mark in whole
 
