@@ -93,10 +93,10 @@ def in_clouds(levels: LevelList, own: Sequence[SeenRun]) -> bool:
         return True
     # Slow ones are few, and show by runs that fit only where something else stepped at their very start or stop: not
     # by always the same, as another load does, nor by more than a load's own step.
-    by_day = [run for run in own if run.levels.charged[run.start]]
-    beside = np.array([_beside(run, levels.signal) / draw for run in by_day])
-    lasted_s = np.array([run.length_s for run in by_day])[(beside > NEAR) & (beside < 1.0) & ~alike(beside)]
-    return bool(lasted_s.sum() > UNLIKE * sum(run.length_s for run in own))
+    by_day = [(_beside(run, levels.signal) / draw, run.length_s) for run in own if run.levels.charged[run.start]]
+    unlike = [(share, length_s) for share, length_s in by_day if NEAR < share < 1.0]
+    share, lasted_s = np.array(unlike).reshape(-1, 2).T
+    return bool(lasted_s[~alike(share)].sum() > UNLIKE * sum(run.length_s for run in own))
 
 
 def _beside(run: SeenRun, signal: str) -> float:

@@ -24,13 +24,14 @@ BEYOND_CHANCE: Final = 3.0
 
 
 def alike(sizes: FloatArray) -> BoolArray:
-    """Tell which of some sizes are those that most are alike to; shape (n,)."""
+    """Tell which of some sizes, as shares of a draw, are those that most are alike to; shape (n,)."""
     if not len(sizes):
         return np.zeros(0, dtype=bool)
     ordered = np.sort(sizes)
-    count = np.searchsorted(ordered, (1 + ALIKE) * ordered) - np.searchsorted(ordered, (1 - ALIKE) * ordered)
-    middle = float(ordered[np.argmax(count)])
-    return np.asarray((sizes >= (1 - ALIKE) * middle) & (sizes < (1 + ALIKE) * middle))
+    # Other loads step beside the same readings: these scatter by a share of the draw, however small the step.
+    low, high = ordered - ALIKE * np.maximum(ordered, 1.0), ordered + ALIKE * np.maximum(ordered, 1.0)
+    k = int(np.argmax(np.searchsorted(ordered, high) - np.searchsorted(ordered, low)))
+    return np.asarray((sizes >= low[k]) & (sizes < high[k]))
 
 
 @dataclass(frozen=True)
