@@ -108,6 +108,8 @@ def new_private_file(path: Path) -> int:
             os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
             try:
                 handle = hold(path, os.O_RDWR)
+            except FileNotFoundError:  # another took it for left behind; what lies there now is not this one's
+                raise
             except (InputError, OSError):  # it is nobody's: none else would remove it
                 with suppress(OSError):
                     path.unlink()

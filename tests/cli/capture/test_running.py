@@ -270,6 +270,21 @@ def test_what_cannot_be_used_beside_the_log_is_not_left_there(folder, monkeypatc
     assert list(folder.iterdir()) == []
 
 
+def test_what_another_capture_makes_in_its_place_meanwhile_is_left(folder, monkeypatch):
+    """One that looked for what was left behind removed the first file, and another made its own."""
+    path = inbox_path(folder / "a.parquet")
+
+    def removed_and_made_anew(*_):
+        path.write_text("another's")
+        raise FileNotFoundError
+
+    monkeypatch.setattr("shuntbook.cli.capture.inbox.hold", removed_and_made_anew)
+    monkeypatch.setattr("shuntbook.cli.capture.inbox.remove_left_behind", lambda _: None)  # it is held
+    with pytest.raises(InputError, match="another capture uses this file"):
+        Inbox(folder / "a.parquet")
+    assert path.read_text() == "another's"
+
+
 STATED = {"log": "a.parquet", "logs": ["a.parquet"], "source": "hand:", "title": "t", "page": None, "process": 1}
 
 
