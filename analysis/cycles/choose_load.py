@@ -160,7 +160,7 @@ def the_load(
     at_once = _where_two_stepped(load, [other for other in others if other not in less], changes, heights.charged)
     load = load.again(changes, heights, at_once)
     load = replace(load, runs=in_turn(load.runs, [run for other in less for run in other.runs]))
-    load = apart_from_clouds(load, changes, heights, at_once)
+    load = _apart_from_clouds(load, changes, heights, at_once)
     return load if load.runs else None
 
 
@@ -173,8 +173,8 @@ def in_turn(runs: Sequence[RunLevels], more: Sequence[RunLevels]) -> tuple[RunLe
     return tuple(sorted(merged, key=lambda run: run.start))
 
 
-def apart_from_clouds(
-    load: LoadSteps, changes: FloatArray, heights: Heights, at_once: tuple[FloatArray, FloatArray] | None = None
+def _apart_from_clouds(
+    load: LoadSteps, changes: FloatArray, heights: Heights, at_once: tuple[FloatArray, FloatArray]
 ) -> LoadSteps:
     """Return a load without the runs that clouds may as well have made, where they step by about its draw.
 
@@ -184,8 +184,8 @@ def apart_from_clouds(
     by_day, away = StepsBySize.of(share[charged]), np.abs(np.abs(share) - 1.0)
     if not by_day.doubtful:
         return load
-    share, good = at_once or (share, fit(share, load.tolerance))
     if by_day.stand_out:
+        share, good = at_once
         good = np.where(charged, np.minimum(fit(share, 2 * NEAR), good), good)
         load = load.again(changes, heights, (share, good))
 
