@@ -60,16 +60,17 @@ def test_means_say_nothing():
     assert looked(scene(8.0, 4.0), sampling="mean")[0].brief_runs == 0
 
 
-def counted(*pulses, apart=25, gaps=(), tail=25):
+def counted(*pulses, apart=25, gaps=(), tail=25, spread_A=0.05):
     """Brief runs of a log by hand: readings every 4 s of 2 A, with such pulses [A] in turn, each after a rest.
 
-    Where the number of a pulse is among `gaps`, so many readings after its beginning are missing.
+    Where the number of a pulse is among `gaps`, so many readings after its beginning are missing. Noise has such a
+    standard deviation.
     """
     amps, gaps_at = [2.0] * 40, []
     for k, pulse in enumerate(pulses):
         gaps_at += [len(amps) + dict(gaps)[k]] if k in dict(gaps) else []
         amps += [*pulse, *([2.0] * (apart if k + 1 < len(pulses) else tail))]
-    noise_A = np.random.default_rng(1).normal(0, 0.05, len(amps))
+    noise_A = np.random.default_rng(1).normal(0, spread_A, len(amps))
     time_s = 4.0 * np.arange(len(amps)) + 600.0 * np.isin(np.arange(len(amps)), gaps_at).cumsum()
     reading = how("dc", "instant", 20.0, 4.0)
     chunk = chunk_of(time_s, current_A=np.array(amps) + noise_A)
@@ -85,6 +86,8 @@ def test_a_brief_run_has_one_reading_or_two_alike_and_ends_where_it_began():
     assert counted(*10 * [(18.0, 18.0, 18.0)]) == 0
     assert counted(*10 * [(24.0, 12.0)]) == 0
     assert counted(*10 * [(18.0, 10.0)], apart=40) == 0
+    # 4 A of the 16 A that it rose by are a quarter, and are no longer alike.
+    assert counted(*10 * [(18.0, 14.0)], spread_A=0.0) == counted(*10 * [(18.0, 6.0)], spread_A=0.0) == 0
     assert counted(*15 * [ONE], gaps=[(2, 0), (5, 1), (9, 0)]) == 12
     assert counted(*15 * [TWO], gaps=[(2, 1), (5, 2), (9, 0)]) == 12
 

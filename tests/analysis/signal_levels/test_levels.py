@@ -156,6 +156,8 @@ def burst_of(*between, after_A=2.0, least=0.5, after_gap=False, voltage=True):
         more = {"voltage_V": [25.0 - 0.01 * x for x in row]} if voltage else {}
         parts.append(plateau(at_s, row, step=row[0] - last, least=least, **more))
         at_s, last = at_s + len(row), row[-1]
+    # The volts come back a little lower: a sag is told against those before.
+    volts = {name: [24.9] * 20 for name in volts}
     after = plateau(at_s, [after_A] * 20, step=after_A - last, least=least, **volts)
     return record(Level([after], parts, after_gap), before, "current_A", at_start=15, at_end=15).burst
 

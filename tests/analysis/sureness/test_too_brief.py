@@ -1,5 +1,6 @@
 """Runs too brief for the readings: what the others took is a lower bound then, and never a total that pretends."""
 
+from dataclasses import replace
 from itertools import pairwise, product
 
 import numpy as np
@@ -225,6 +226,18 @@ def test_a_run_that_goes_on_is_no_start_of_the_part_in_which_it_draws_most():
     assert cycles.summary.too_brief > 0
     assert began.stop - began.start == len(measured)
     assert too_brief_within(cycles, began, T0_US + 7000 * US, T0_US + 8800 * US) == 0
+
+
+def test_a_part_without_a_measured_run_has_no_draw_to_know_others_by():
+    """Of runs whose draw nobody knows none can be said to be like them."""
+    span_s = 2 * HOUR_S
+    cycles = sure(Scene(Load(DRAW_A, runs_of(7.0, 1, span_s)), 4.0, span_s))
+    from_us, to_us = T0_US, T0_US + round(span_s) * US
+    of_all = slice(0, len(cycles.cycles))
+    assert too_brief_within(cycles, of_all, from_us, to_us) > 0
+    unknown = replace(cycles, cycles=tuple(replace(run, run_A=None, run_W=None) for run in cycles.cycles))
+    assert too_brief_within(unknown, of_all, from_us, to_us) == 0
+    assert too_brief_within(cycles, slice(0, 0), from_us, to_us) == 0
 
 
 @examples(6, 60)
