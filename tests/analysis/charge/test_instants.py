@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from math import sqrt
+
 import numpy as np
 import pytest
 from quality_logs import changed, codes, grades, looked
 from readings import charge_of, chunk_of, fed, how
 
-from shuntbook.analysis.charge.instants import InstantsFold, looked_at
+from shuntbook.analysis.charge.instants import Instants, InstantsFold, looked_at
+from shuntbook.analysis.charge.ripple import Ripple
+from shuntbook.analysis.cycles.in_step import InStep
+from shuntbook.analysis.readings.blocks import BLOCK
 from shuntbook.analysis.readings.windows import WINDOW, Windows
 from shuntbook.analysis.sureness.amount_intervals import with_intervals
 from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED
@@ -130,6 +135,83 @@ def test_a_load_that_drifts_past_the_readings_is_not_in_step():
     rng = np.random.default_rng(3)
     on = np.repeat(np.arange(3000) % 2, rng.integers(2, 12, 3000))
     assert seen_in(chunk_of(np.arange(len(on)), current_A=2 + 20.0 * on)).in_step is None
+
+
+def alternating(count, *, low_A=2.0, high_A=22.0, gap_after=None, gap_s=60.0):
+    """A load read on and off in turn, every second; each so many readings there may be a gap."""
+    k = np.arange(count)
+    return chunk_of(k + (gap_s * (k // gap_after) if gap_after else 0.0), current_A=np.where(k % 2, high_A, low_A))
+
+
+def test_how_much_must_repeat_to_be_in_step():
+    """Four times 64 readings without a gap, by 2 % of the draw, and on the whole drawn: as `in_step` states."""
+    assert seen_in(alternating(256)).in_step == InStep(2, pytest.approx(20.0 / 12.0 / 2))
+    assert seen_in(alternating(255)).in_step is None
+    assert seen_in(alternating(2560, gap_after=50)).in_step is None
+    # Two levels scatter by half of what lies between them.
+    assert seen_in(alternating(2560, low_A=40.0, high_A=42.0)).in_step is not None
+    assert seen_in(alternating(2560, low_A=40.0, high_A=41.4)).in_step is None
+    assert seen_in(alternating(2560, low_A=-20.0, high_A=20.0)).in_step is None
+
+
+@pytest.mark.parametrize(("amplitude", "seen"), [(0.9, True), (1.25, False)])
+def test_no_more_than_all_of_the_draw_pulses(amplitude, seen):
+    """What goes far below nought is a battery that is charged, too."""
+    phase = np.random.default_rng(1).uniform(0, 2 * np.pi, 8000)
+    chunk = chunk_of(np.arange(8000.0), current_A=40.0 * (1 + amplitude * np.cos(phase)))
+    assert (seen_in(chunk).ripple is not None) is seen
+
+
+def test_what_only_a_small_draw_shows_is_no_ripple():
+    """A ripple is a share of the draw: what 40 A do not show, 2 A between them do not have."""
+    time_s = np.arange(0, 3 * HOUR_S, 1.0)
+    small_A = 2.0 * (1 + 0.5 * np.cos(np.random.default_rng(1).uniform(0, 2 * np.pi, len(time_s))))
+    assert seen_in(chunk_of(time_s, current_A=np.where(time_s % 1000 < 300, 40.0, small_A))).ripple is None
+
+
+@pytest.mark.parametrize(("windows", "seen"), [(6, True), (5, False)])
+def test_a_few_still_windows_of_a_small_draw_tell_a_ripple_from_noise(windows, seen):
+    """A meter's noise is the same in both; six windows of sixteen readings must show it."""
+    amps = 40.0 * (1 + 0.6 * np.cos(np.random.default_rng(1).normal(0, 0.63, 4 * BLOCK)))
+    amps[: windows * WINDOW] = 1.0
+    assert (seen_in(chunk_of(np.arange(len(amps)), current_A=amps)).ripple is not None) is seen
+
+
+@pytest.mark.parametrize("hours", [1, 4, 64])
+def test_whole_waves_average_out_over_time(hours):
+    """A steady draw whose ripple goes by in 31.3 s: as a share, by the root of the waves there were, within twice."""
+    time_s = np.arange(0, hours * HOUR_S, 1.0)
+    ripple = seen_in(chunk_of(time_s, current_A=40.0 * (1 + 0.5 * np.cos(2 * np.pi * time_s / 31.3)))).ripple
+    assert (ripple.slow, ripple.scatters) == (False, False)
+    assert ripple.amplitude == pytest.approx(0.5, rel=0.1)
+    by_chance = 0.5 / sqrt(2) * sqrt(31.3 / len(time_s))
+    assert by_chance / 2 < ripple.share < 2 * by_chance
+
+
+@pytest.mark.parametrize("size", [100, 700])
+@pytest.mark.parametrize("chunk", [pump_log(1, amplitude=0.5)[0], alternating(20 * BLOCK)])
+def test_readings_that_come_few_by_few_show_the_same(chunk, size):
+    """Blocks that fill up one by one wait until they are many."""
+    whole = seen_in(chunk)
+    few = fed(InstantsFold("current_A", 50.0), chunk, range(size, len(chunk), size)).result()
+    assert whole.ripple or whole.in_step
+    for name in ("ripple", "in_step"):
+        a, b = getattr(whole, name), getattr(few, name)
+        assert (vars(a) if a else a) == (pytest.approx(vars(b)) if b else b)
+
+
+def test_what_they_make_of_an_amount():
+    """Of 50 Ah no more than 55 % is symmetrical; what goes beyond lies above, to 0.95 of an even distribution's end."""
+    ripple, in_step = Ripple(2.0, 0.8, slow=True, scatters=True), InStep(3, 0.3)
+    first, second = Instants(ripple, in_step).components(50.0)
+    assert (first.u, first.even) == (pytest.approx(27.5), 1.0)
+    assert (second.u, second.even) == (pytest.approx(50.0 * 0.3 / sqrt(3)), 1.0)
+    assert "every 3 readings" in second.reason
+    assert Instants(ripple, in_step).beyond(50.0) == pytest.approx(0.95 * sqrt(3) * 50.0 * 0.25)
+    (many,) = Instants(Ripple(0.5, 0.1, slow=False, scatters=False), None).components(50.0)
+    assert (many.u, many.even) == (pytest.approx(5.0), 0.0)
+    for none in (Instants(None, None), Instants(None, in_step)):
+        assert none.beyond(50.0) == 0.0
 
 
 def test_where_nothing_is_looked_at():
