@@ -1,11 +1,13 @@
 """Plateaus put together to levels, by hand."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from readings import US
 
+from shuntbook.analysis.signal_levels.level_record import Burst, LevelList
 from shuntbook.analysis.signal_levels.levels import MOST_PARTS, Level, LevelMaker, edge_readings, record
 from shuntbook.analysis.signal_levels.plateau import Plateau, traces_of
 
@@ -210,10 +212,34 @@ def test_what_is_kept_of_a_level():
     )
     got = record(level, before, "current_A", at_start=3, at_end=3)
     assert (got.start_us, got.spacing_s, got.first_us, got.last_us) == (19.5 * US, 1.0, 22 * US, 41 * US)
+    assert (got.left_us, got.left_s, got.reached_us, got.reached_s) == (19.5 * US, 1.0, 21.5 * US, 1.0)
     assert (got.first["current_A"], got.last["current_A"], got.peak["current_A"]) == (30.0, 29.0, 35.0)
     assert (got.sums_first, got.sums_last) == ({"current_A": 1.0}, {"current_A": 2.0})
     assert (got.after_gap, got.least, got.burst) == (False, 0.5, None)
     assert math.isnan(got.lowest_V)
+
+
+def test_a_list_with_the_levels_within_one_in_its_place():
+    """Levels of 2, 30, 2 and 9 A, the second of which went through 10 and 30 A; bursts go with their levels."""
+    base, run, rest, other = (
+        record(Level([plateau(20 * k, [x] * 20)], [], not k), None, "current_A", at_start=3, at_end=3)
+        for k, x in enumerate((2.0, 30.0, 2.0, 9.0))
+    )
+    low = record(Level([plateau(20, [10.0] * 8)], [], False), None, "current_A", at_start=3, at_end=3)
+    high = replace(run, first_us=28 * US, leaves=(38.25 * US, 0.5))
+    bursts = [Burst(at_us, at_us + US, 1, {"current_A": 50.0}, math.nan) for at_us in (19 * US, 39 * US, 59 * US)]
+    rows = [base, replace(run, inner=(low, high)), replace(rest, burst=bursts[1]), replace(other, burst=bursts[2])]
+    whole = LevelList("current_A", rows)
+    assert list(whole.refined.first["current_A"]) == [2.0, 10.0, 30.0, 2.0, 9.0]
+    assert list(whole.refined.first_us) == [0, 20 * US, 28 * US, 40 * US, 60 * US]
+    assert whole.refined.bursts == {3: bursts[1], 4: bursts[2]}
+    assert (whole.refined.left_us[3], whole.refined.left_s[3]) == (38.25 * US, 0.5)
+    assert whole.refined.left_us[4] == whole.left_us[3]
+    # Some of the levels, as a list of their own: counted from its first.
+    part = whole.part(1, 3)
+    assert (list(part.first["current_A"]), part.bursts, part.inner) == ([30.0, 2.0], {1: bursts[1]}, {0: (low, high)})
+    assert (whole.part(2, 4).bursts, whole.part(2, 4).inner) == ({0: bursts[1], 1: bursts[2]}, {})
+    assert LevelList("current_A", [base, rest]).refined.inner == {}
 
 
 # --- plateaus put together ------------------------------------------------------------------------------------------
@@ -272,6 +298,7 @@ def test_a_level_after_a_gap_is_one_however_short():
     [
         # Held at 60 A for 4 s, then 30 A: a start, less than 0.65 of whose top remains.
         (((20, 2.0), (5, 60.0), (20, 30.0)), [(20, 0, 2.0), (20, 5, 30.0)]),
+        (((20, 2.0), (6, 60.0), (20, 30.0)), [(20, 0, 2.0), (20, 6, 30.0)]),  # just 5 s
         (((20, 2.0), (7, 60.0), (20, 30.0)), [(20, 0, 2.0), (7, 0, 60.0), (20, 0, 30.0)]),  # 6 s are too long
         (((20, 2.0), (5, 60.0), (20, 40.0)), [(20, 0, 2.0), (5, 0, 60.0), (20, 0, 40.0)]),  # 38 of 58 A
         (((20, 2.0), (5, 60.0), (20, 39.0)), [(20, 0, 2.0), (20, 5, 39.0)]),  # 37 of 58 A
@@ -290,6 +317,13 @@ def test_a_surge_that_dies_away_within_a_starts_time_belongs_to_the_change(every
     """From 60 A by steps of a tenth to 34.4 A, 32.4 of 58 A: in 3.5 s it is a start, in 14 s the load's own draw."""
     parts = ((20, 2.0), (4, 60.0), (2, 55.0), (2, 50.0), (2, 45.0), (2, 40.0), (2, 35.5), (20, 34.4))
     assert made_of(in_a_row(*parts, every_s=every_s)) == [(20, 0, 2.0), level]
+
+
+@pytest.mark.parametrize(("at_the_top", "level"), [(3, (20, 13, 34.4)), (4, (34, 0, 34.4))])
+def test_a_surge_may_take_a_starts_time_to_fall_below_its_limit(at_the_top, level):
+    """Its last reading of 40 A, 38 of 58 A, is 5 s after its first, or 5.5 s."""
+    parts = ((20, 2.0), (at_the_top, 60.0), (2, 55.0), (2, 50.0), (2, 45.0), (2, 40.0), (2, 35.5), (20, 34.4))
+    assert made_of(in_a_row(*parts, every_s=0.5)) == [(20, 0, 2.0), level]
 
 
 def test_a_level_has_no_more_plateaus_than_are_kept():

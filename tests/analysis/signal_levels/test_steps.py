@@ -97,6 +97,53 @@ def test_a_spike_after_a_small_rise_is_one_all_the_same():
     assert max(high for _, high in levels_of([2.0] * 40 + [3.0] * 40 + [33.0, 533.0] + [33.0] * 40)) == 33.0
 
 
+#: A change by 1 A: of readings that hardly change otherwise, five of these are a step and no less.
+DIGIT = [2.0] * 40 + [3.0] * 40 + [2.0] * 40
+
+
+@pytest.mark.parametrize(("after_A", "stays"), [(51.0, False), (52.0, True), (72.0, True)])
+def test_readings_around_a_spike_agree_within_a_tenth_of_it(after_A, stays):
+    """2 A before it and 500 A above those after it: 50 A more after it are as much as a tenth, and a start's."""
+    top_A = after_A + 500.0
+    assert (max(high for _, high in levels_of([*DIGIT, top_A, *[after_A] * 40])) == top_A) is stays
+
+
+@pytest.mark.parametrize(("before_A", "stays"), [(52.0, False), (53.0, True)])
+def test_what_rises_by_a_tenth_of_a_spike_before_it_is_no_start(before_A, stays):
+    """From 2 A by 50 or 51 A, then by 500 A for one reading."""
+    top_A = before_A + 500.0
+    assert (max(high for _, high in levels_of([*DIGIT, before_A, top_A, *[before_A] * 40])) == top_A) is stays
+
+
+@pytest.mark.parametrize(("stays_A", "counts"), [(33.0, [120, 72]), (34.0, [120, 31, 41])])
+def test_of_a_step_more_than_three_fifths_stand_one_reading_further_out(stays_A, counts):
+    """From 28 A, a lone dip below 30 A, to 34 A: 6 A, where 5 A are a step; 3 A of them remain, or 4 A."""
+    got = levels_of([*DIGIT, *[30.0] * 30, 28.0, 34.0, *[stays_A] * 40])
+    assert [count for count, _ in got] == counts
+
+
+def test_each_block_is_judged_by_its_own_noise():
+    """A block of 2 A with 5 A as a step, and one that swings by 20 A; 40 A once at its beginning are not far off."""
+    current_A = np.full(2 * BLOCK, 2.0)
+    current_A[100:200] = 3.0
+    begins = BLOCK - 2  # as many readings are held back
+    current_A[begins + 5 :: 2] = 22.0
+    current_A[begins] = 40.0
+    assert levels_of(current_A) == [(2 * BLOCK, 40.0)]
+
+
+@pytest.mark.parametrize("read", ["current_A voltage_V", "current_A power_W voltage_V", "power_W"])
+def test_rises_between_slow_readings_have_the_volts_at_their_tops(read):
+    """A minute apart: 30 readings of 30 A, each alone above 2 and 3 A, at 24.5 V; unknown where no volts are read."""
+    time_s = 60.0 * np.arange(300)
+    current_A = np.where(np.arange(300) % 10 == 5, 32.0, np.where(np.arange(300) < 150, 2.0, 3.0))
+    q = {"current_A": current_A, "power_W": 25.0 * current_A, "voltage_V": np.where(current_A > 30, 24.5, 25.0)}
+    slow = how(gap_limit_s=300.0, usual_interval_s=60.0)
+    rises = plateaus_of(time_s, slow, **{name: q[name] for name in read.split()}).rises
+    assert rises.count.sum() == 30
+    np.testing.assert_equal(rises.volts, 24.5 if "voltage_V" in read else math.nan)
+
+
 @pytest.mark.parametrize("at", [BLOCK - 2, BLOCK - 1, BLOCK, BLOCK + 1])
 def test_a_spike_where_two_blocks_meet_is_none_the_less_one(at):
     """It is judged when what follows is known; and a step is where it is."""
@@ -179,6 +226,8 @@ def test_watts_whose_sign_contradicts_the_current_give_way_at_the_bank_only():
     (bank,) = plateaus_of(np.arange(5.0), **readings).plateaus
     (behind,) = plateaus_of(np.arange(5.0), how(side="ac"), **readings).plateaus
     assert (bank.traces["power_W"].usual, behind.traces["power_W"].usual) == (-120.0, 100.0)
+    (agrees,) = plateaus_of(np.arange(5.0), **readings | {"power_W": -118.0}).plateaus
+    assert agrees.traces["power_W"].usual == -118.0  # as the meter says, not volts times amps
 
 
 @pytest.mark.parametrize(
