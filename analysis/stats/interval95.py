@@ -164,7 +164,7 @@ def _running_mean(F: FloatArray, step: float, a: float) -> FloatArray:
 def _normal(z: FloatArray) -> FloatArray:
     """Return the normal distribution function, by summing its density over an even grid."""
     density = np.exp(-z * z / 2)
-    area = np.concatenate([[0.0], np.cumsum((density[1:] + density[:-1]) / 2)])
+    area = np.concatenate([[0.0], np.cumsum(density[1:] + density[:-1])])  # twice as large, and so is the whole
     return np.asarray(area / area[-1])
 
 
@@ -182,7 +182,7 @@ def t_factor(dof: float, level: float) -> float:
 
 
 def _quantile(x: FloatArray, density: FloatArray, share: float) -> float:
-    area = np.concatenate([[0.0], np.cumsum((density[1:] + density[:-1]) / 2)])
+    area = np.concatenate([[0.0], np.cumsum(density[1:] + density[:-1])])
     return float(np.interp(share * area[-1], area, x))
 
 

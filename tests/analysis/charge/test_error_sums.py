@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from readings import charge_of, chunk_of, fed, how
 
 from shuntbook.analysis.charge.charge import ChargeFold
+from shuntbook.analysis.charge.equal_readings import RunTimes, RunTimeTotals
 from shuntbook.analysis.charge.grouped_sums import HALF, size_of, sums_by_size
 from shuntbook.analysis.stats.interval95 import Component, judged
 
@@ -142,6 +143,21 @@ def test_many_readings_that_stand_still_are_put_together_now_and_then():
     still = facts_of(current_A, sampling="mean", cuts=(70_000,)).evidence.current.runs.still
     np.testing.assert_array_equal(still.kinds, levels)
     np.testing.assert_array_equal(still.times_s, np.full(20_000, 8.0) - 4.0 * (levels == levels[-1]))
+
+
+@pytest.mark.parametrize("each_time", [1, 10_000])
+@pytest.mark.parametrize(("most", "holds"), [(3, True), (2, False)])
+def test_totals_hold_as_many_kinds_as_they_may_and_none_of_more(most, holds, each_time):
+    """Three kinds; whether few or many wait to be put together; what may change yet counts as well."""
+    totals, kinds = RunTimeTotals(most), np.array([1.0, 2.0, 5.0])
+    many = RunTimes(np.resize(kinds, 3 * each_time), np.full(3 * each_time, 2.0))
+    totals.add(RunTimes(np.resize(kinds[:2], 2 * each_time), np.ones(2 * each_time)))
+    assert totals.result().times_s.tolist() == [each_time] * 2
+    assert totals.result(many).times_s.tolist() == ([3 * each_time, 3 * each_time, 2 * each_time] if holds else [])
+    totals.add(many)
+    got = totals.result(RunTimes(kinds[:1], np.ones(1)))
+    assert got.kinds.tolist() == (kinds.tolist() if holds else [])
+    assert got.times_s.tolist() == ([3 * each_time + 1, 3 * each_time, 2 * each_time] if holds else [])
 
 
 def test_what_is_worked_out_of_volts_and_amps_has_no_digit_of_its_own():

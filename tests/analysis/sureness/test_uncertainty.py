@@ -114,6 +114,51 @@ def test_a_last_digit_does_not_average_out_where_nothing_moves():
     assert parts_of(sure)["last digit"] < 0.01 * parts_of(still)["last digit"]
 
 
+def test_of_how_many_even_errors_the_last_digit_is_the_sum():
+    """One where nothing moves; of an hour whose readings change each second as many as there are readings."""
+    still = with_intervals(charge_of(steady()), figures(resolution=0.1)).charge.sure.net
+    assert component(still, "last digit").even == pytest.approx(1.0)
+    moving = chunk_of(np.arange(3601.0), current_A=5 + 0.1 * (np.arange(3601) % 3))
+    sure = with_intervals(charge_of(moving), figures(resolution=0.1)).charge.sure.net
+    last_digit = component(sure, "last digit")
+    assert last_digit.even == pytest.approx(3600, rel=1e-3)
+    assert last_digit.u == pytest.approx(0.1 / math.sqrt(12) * math.sqrt(3600) / 3600, rel=1e-3)
+
+
+@pytest.mark.parametrize(("zero_A", "hours"), [(0.05, 24), (0.06, 6)])
+@pytest.mark.parametrize("nought_A", [0.0, -0.0])
+def test_an_offset_within_the_last_digit_counts_while_the_meter_reads_nought(zero_A, hours, nought_A):
+    """A quarter of a day at 5 A, then nought to a tenth: 0.05 A would not show there, 0.06 A would."""
+    time_s = np.arange(DAY_S + 1.0)
+    chunk = chunk_of(time_s, current_A=np.where(time_s <= DAY_S / 4, 5.0, nought_A))
+    sure = with_intervals(charge_of(chunk), figures(zero=zero_A, resolution=0.1)).charge.sure
+    for each in (sure.drawn, sure.net):
+        assert component(each, "zero").u == pytest.approx(zero_A * hours / math.sqrt(3), rel=1e-4)
+
+
+@pytest.mark.parametrize(("draw_A", "hours"), [(0.04, 24), (0.4, 12)])
+def test_an_offset_counts_where_it_could_turn_what_flows(draw_A, hours):
+    """Half a day drawn, half returned, by less than 0.05 A or by more; of the net all day. In energy times 25 V."""
+    time_s = np.arange(DAY_S + 1.0)
+    chunk = chunk_of(time_s, current_A=np.where(time_s <= DAY_S / 2, draw_A, -draw_A), voltage_V=25.0)
+    charge = with_intervals(charge_of(chunk), figures(zero=0.05))
+    for amounts, volts in ((charge.charge, 1.0), (charge.energy, 25.0)):
+        for part, counted_h in (("drawn", hours), ("returned", hours), ("net", 24)):
+            zero = component(getattr(amounts.sure, part), "zero")
+            assert zero.u == pytest.approx(0.05 * volts * counted_h / math.sqrt(3), rel=1e-4)
+
+
+def test_runs_of_one_mean_may_hide_more_at_the_upper_end():
+    """Means of -5 and 15 A among -10: a fifth of 15 A s is hidden and half as much again; 2.4 A s more may be.
+
+    So the middle of the interval, as wide as half of what was read, lies 4.5 and half of 2.4 A s above it.
+    """
+    chunk = chunk_of(np.arange(42.0), current_A=[-10.0] * 20 + [-5.0, 15.0] + [-10.0] * 20)
+    amounts = with_intervals(charge_of(chunk, how(sampling="mean")), figures(reading_pct=50.0)).charge
+    drawn = amounts.sure.drawn
+    assert (drawn.low + drawn.high) / 2 - amounts.drawn == pytest.approx((4.5 + 1.2) / 3600, rel=1e-6)
+
+
 def test_runs_of_equal_readings_are_looked_at_where_a_last_digit_is_stated():
     """Nobody asks for them else: the intervals are the same as of who looks at them all the same."""
     chunk = steady(voltage_V=25.0)
