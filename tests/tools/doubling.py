@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import gc
 import io
 import os
 import subprocess
@@ -194,6 +195,9 @@ def counted(argv: list[str]) -> Cost:
         calls += event in {"call", "c_call"}
 
     with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+        # When garbage is collected is chance, and a peak would be with it or without.
+        gc.collect()
+        gc.disable()
         tracemalloc.start()
         threading.setprofile(count)
         sys.setprofile(count)
@@ -204,6 +208,7 @@ def counted(argv: list[str]) -> Cost:
             threading.setprofile(None)
             memory = tracemalloc.get_traced_memory()[1]
             tracemalloc.stop()
+            gc.enable()
     if status:
         raise SystemExit(f"{' '.join(argv)}: ended with {status}")
     return Cost(calls, memory)
