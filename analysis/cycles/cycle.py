@@ -193,7 +193,7 @@ class Cycles:
     are of two loads; where it knows which are the load's, the others are among ``other_runs``, else all are cycles.
     ``brief_runs`` are those of its cycles that only one reading or two show; ``unmeasured_runs`` as brief ones that are
     not among them. ``in_clouds``: clouds step by about its draw, so that what was seen while the bank was charged
-    proves no brief run.
+    proves no brief run; where no run was seen, clouds may hide some.
     ``rises`` are a lower bound of the starts of whatever runs too briefly for the readings; None where these are close
     together. ``covered_s`` is the time measured; ``first_us`` and ``last_us`` are the log's ends. ``on_since_first``:
     the load was on with the first reading and has not gone off since, so that no start of it was seen. ``speeds`` are

@@ -85,11 +85,13 @@ def attempts_of(levels: LevelList, own: Sequence[SeenRun], expected: float | Non
 
 
 def in_clouds(levels: LevelList, own: Sequence[SeenRun]) -> bool:
-    """Tell whether clouds step by about the draw of these runs; of none, that is not known."""
+    """Tell whether clouds step by about the draw of these runs; of none, whether they may hide some."""
+    steps = levels.changes(levels.signal)[levels.charged]
     if not own:
-        return False
+        usual = float(np.nanmedian(np.abs(steps))) if np.isfinite(steps).any() else 0.0
+        return usual > 0 and StepsBySize.of(steps / usual).many_clouds
     draw = float(np.median([run.settled(levels.signal) for run in own]))
-    if StepsBySize.of(levels.changes(levels.signal)[levels.charged] / draw).some_clouds:
+    if StepsBySize.of(steps / draw).some_clouds:
         return True
     # Slow ones are few, and show by runs that fit only where something else stepped at their very start or stop: not
     # by always the same, as another load does, nor by more than a load's own step.

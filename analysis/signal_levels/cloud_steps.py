@@ -17,6 +17,8 @@ ALIKE: Final = 0.05
 AROUND: Final = 0.6
 SOME: Final = 0.25
 ALL: Final = 0.8
+#: Fewer are a morning's loads, each switched once or twice: common practice, no source. [1]
+MANY: Final = 12
 #: A load's own steps are this near to its draw, more of them than chance has there by so many standard deviations:
 #: common practice, no source. [1]
 NEAR: Final = 0.06
@@ -61,6 +63,11 @@ class StepsBySize:
     def some_clouds(self) -> bool:
         """Whether clouds are among them."""
         return self.around > SOME * self.like
+
+    @property
+    def many_clouds(self) -> bool:
+        """Whether so many steps are unlike each other that a load's may be hidden among them."""
+        return self.around >= MANY and self.around > ALL * self.like
 
     @property
     def doubtful(self) -> bool:

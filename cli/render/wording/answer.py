@@ -192,8 +192,9 @@ def load_took_over(over: OverLogs) -> LoadTotal | None:
     taken = taken_over(over)
     if taken is None:
         return None
-    name = log_sentences.load_name(next(log for log in added_up(over) if log.cycles.cycles))
-    return total_of(taken, name, least=over.at_least)
+    ran = [log for log in added_up(over) if log.cycles.cycles]
+    total = total_of(taken, log_sentences.load_name(ran[0]), least=over.at_least)
+    return total and replace(total, in_clouds=any(log.cycles.in_clouds for log in ran) and not total.too_brief)
 
 
 def taken_over(over: OverLogs) -> TakenByLoad | None:

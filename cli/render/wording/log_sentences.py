@@ -194,8 +194,9 @@ def two_kinds(log: LogReport) -> str:
 def _not_seen(log: LogReport) -> str:
     """Say that no run of the load was seen, and what there was instead."""
     cycles, others = log.cycles, log.cycles.summary.other_runs
+    clouds = " Clouds may hide it: log it behind its inverter, or at night." if cycles.in_clouds else ""
     if named_load(log) is None:
-        return "No load was seen to start and stop."
+        return f"No load was seen to start and stop.{clouds}"
     text = f"No run of {load_name(log)} was seen"
     if cycles.expected is not None:
         # Two digits: a plate says no more of what a load draws in use.
@@ -203,7 +204,7 @@ def _not_seen(log: LogReport) -> str:
         text = f"No run like {load_name(log)}'s was seen (its plate says about {about:,g} {unit})"
     if others:
         text += f"; {numbers.counted(others, 'run')} of other loads {'was' if others == 1 else 'were'}"
-    return f"{text}."
+    return f"{text}.{clouds}"
 
 
 def verdict(log: LogReport) -> tuple[str, list[Finding]]:

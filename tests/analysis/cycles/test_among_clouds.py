@@ -23,8 +23,18 @@ def found(every_s, runs, sky, *, span_s=8 * HOUR_S, seed=0):
 @pytest.mark.parametrize("every_s", [1.0, 5.0, 10.0])
 @pytest.mark.parametrize("seed", range(many(1, 8)))
 def test_clouds_alone_are_no_load(every_s, seed):
-    """Another amount of sun every minute for eight hours, and nothing that runs."""
-    assert found(every_s, [], clouds(SUN_A, 8 * HOUR_S, seed), seed=seed) == []
+    """Another amount of sun every minute for eight hours, and nothing that runs: they may have hidden it."""
+    scene = Scene(Load(DRAW_A, []), every_s, 8 * HOUR_S, others=clouds(SUN_A, 8 * HOUR_S, seed), seed=seed)
+    cycles = cycles_of(scene.chunk(), every_s)
+    assert (cycles.cycles, cycles.in_clouds) == ((), True)
+
+
+def test_a_quiet_day_or_night_hides_nothing():
+    """Where nothing runs: a clear day, a night, and a day on which each of four lamps is lit once."""
+    lamps = [Load(3.0 + k, [(4000.0 * k + 900, 4000.0 * k + 2000)]) for k in range(4)]
+    for others, drift_A in (([], 30.0), ([], 0.0), (lamps, 10.0)):
+        scene = Scene(Load(DRAW_A, []), 5.0, 8 * HOUR_S, base_A=-20.0, others=others, drift_A=drift_A)
+        assert not cycles_of(scene.chunk(), 5.0).in_clouds
 
 
 @pytest.mark.parametrize("seed", range(many(2, 6)))

@@ -96,7 +96,9 @@ def test_without_a_run_the_answer_says_so():
         ),
     )
     assert answer.load_took(none) is None
-    assert answer.first_answer(none).startswith("No load was seen")
+    assert answer.first_answer(none) == "No load was seen to start and stop."
+    hidden = replace(none, cycles=replace(none.cycles, in_clouds=True))
+    assert answer.first_answer(hidden).endswith("stop. Clouds may hide it: log it behind its inverter, or at night.")
     unknown = replace(log, cycles=made(2, charge_Ah=None, energy_Wh=None))
     bare = tuple(replace(cycle, charge_Ah=None, energy_Wh=None) for cycle in unknown.cycles.cycles)
     unknown = replace(unknown, cycles=replace(unknown.cycles, cycles=bare))
@@ -184,6 +186,9 @@ def test_of_many_logs_it_is_what_the_load_took_in_all():
     assert answer.load_took_over(over_logs(one_unknown, zone_of)).sentence == (
         "The well pump took 24.0 Ah ± 1.5 in 3 of 4 runs; of the others the amount is not known."
     )
+    cloudy = replace(logs[0], cycles=replace(logs[0].cycles, in_clouds=True))
+    under_clouds = answer.load_took_over(over_logs((cloudy, *logs[1:]), zone_of)).sentence
+    assert under_clouds.endswith("in 4 runs, some of them perhaps clouds.")
     turned = replace(logs[0], findings=(Finding(WRONG_SIGN, "act", "", "", "", ""),))
     assert answer.load_took_over(over_logs((turned, *logs[1:]), zone_of)) is None
 
