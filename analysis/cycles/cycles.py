@@ -88,13 +88,11 @@ class CycleFold:
         own, others, two_kinds, perhaps_dry, of_speeds = self._chosen(levels.list)
         cycles = self._cycles_of(own, [None] * len(own) if of_speeds else _start_lengths(own, self._how))
         draws, cycles = told_speeds(own, cycles) if of_speeds else (NO_SPEEDS, cycles)
-        usual_s = self._how.usual_interval_s
-        # What is brief where readings are close together is no run, and of means nobody knows what it drew.
-        can_be = plateaus.rises is not None and not two_kinds and not of_speeds
-        cloudy = in_clouds(levels.list, own)
-        bursts = brief_runs(levels.list, own, usual_s or 0.0, cloudy=cloudy) if can_be else []
-        are_its = self._how.sampling == "instant" and is_brief(own, usual_s or 0.0)
-        brief = [brief_cycle(burst, self._how, self._load) for burst in bursts if are_its]
+        usual_s, cloudy = self._how.usual_interval_s, in_clouds(levels.list, own)
+        brief, unmeasured = list[Cycle](), 0
+        # What is brief where readings are close together is no run.
+        if usual_s is not None and plateaus.rises is not None and not two_kinds and not of_speeds:
+            brief, unmeasured = self._brief(levels.list, own, usual_s, cloudy)
         running_s = sum(run.length_s for run in own) + sum(cycle.run_s or 0.0 for cycle in brief)
         cycles = with_brief(cycles, brief, levels.list) if brief else cycles
         return Cycles(
@@ -111,7 +109,7 @@ class CycleFold:
             perhaps_dry=perhaps_dry,
             rises=plateaus.rises,
             brief_runs=len(brief),
-            unmeasured_runs=len(bursts) - len(brief),
+            unmeasured_runs=unmeasured,
             in_clouds=cloudy,
             covered_s=plateaus.covered_s,
             first_us=levels.first_us,
@@ -123,6 +121,14 @@ class CycleFold:
             under_array=of_speeds and levels.list.gives,
             stairs=stairs_of(levels.list),
         )
+
+    def _brief(self, levels: LevelList, own: list[SeenRun], usual_s: float, cloudy: bool) -> tuple[list[Cycle], int]:
+        """Return the load's runs of a reading or two, and how many more there are of which nobody knows the draw."""
+        bursts = brief_runs(levels, own, usual_s, cloudy=cloudy)
+        # Of means nobody knows what it drew.
+        if self._how.sampling != "instant" or not is_brief(own, usual_s):
+            return [], len(bursts)
+        return [brief_cycle(burst, self._how, self._load) for burst in bursts], 0
 
     def _chosen(self, levels: LevelList) -> _Chosen:
         """Return the load's runs: from rest to rest of one of several speeds, else by its steps."""

@@ -69,9 +69,9 @@ def _lengths_us(load: LoadSteps, at_us: FloatArray) -> FloatArray:
 
 def attempts_of(levels: LevelList, own: Sequence[SeenRun], expected: float | None) -> tuple[Attempt, ...]:
     """Return the failed starts of a load, in order; `expected` is its draw by the nameplate, if it never ran."""
-    if not own and expected is None:
+    draw = float(np.median([run.settled(levels.signal) for run in own])) if own else expected
+    if draw is None:
         return ()
-    draw = float(np.median([run.settled(levels.signal) for run in own])) if own else float(expected or 0.0)
     sag_per_unit = _sag_per_unit(levels, own)
     starts = np.array([run.start_us for run in own])
     bursts = sorted(_bursts(levels, own, draw), key=lambda burst: burst.start_us)

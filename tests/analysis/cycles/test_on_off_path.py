@@ -56,6 +56,16 @@ def test_a_draw_may_fall_by_up_to_three_quarters_within_a_run(fall, is_own):
     assert runs[-1] == RunLevels(4, 5)
 
 
+@pytest.mark.parametrize(("slid_to_A", "matter"), [(21.0, [0, 1, 3, 4]), (24.9, [0, 1, 3, 4]), (25.0, [0, 1, 4])])
+def test_a_step_that_fits_nothing_matters_where_the_signal_has_slid_to_its_rest(slid_to_A, matter):
+    """By hand, for a draw of 10 A above a rest of 20 A: before a step of 4.5 A a run may have ended unseen."""
+    changes = np.array([np.nan, 10.0, 0.5, 4.5, 9.5])
+    after = np.array([20.0, 30.0, 30.5, slid_to_A + 4.5, slid_to_A + 14.0])
+    heights = Heights(after - np.nan_to_num(changes), after, np.full(5, 20.0), np.zeros(5, dtype=bool))
+    share = changes / 10.0
+    assert [step.level for step in steps_of(share, fit(share), heights, 10.0)] == matter
+
+
 def test_how_well_a_step_fits():
     """1 where it is what is expected, 0 where a quarter is missing or too much, and never below -3."""
     assert fit(np.array([1.0, -1.0, 0.75, 1.25, 1.5, 9.0])) == pytest.approx([1.0, 1.0, 0.0, 0.0, -3.0, -3.0])
@@ -128,6 +138,15 @@ def test_the_plates_load_is_the_near_one_with_most_runs():
     assert [chosen(in_turn((20.0, 5)), plate) for plate in (8.0, 7.9, 50.0, 51.0)] == [20.0, None, 20.0, 20.0]
     # Where the array may have given part of its starts it may draw half of that still.
     assert [chosen(in_turn((20.0, 5)), plate, in_part=True) for plate in (100.0, 101.0)] == [20.0, None]
+
+
+@pytest.mark.parametrize(("shared", "draw"), [(2, None), (3, 20.0), (5, 20.0)])
+def test_a_load_draws_half_of_its_plate_where_the_array_may_have_given_to_half_of_its_starts(shared, draw):
+    """Five starts of 20 A for a plate of 100 A."""
+    changes = in_turn((20.0, 5))
+    in_part = np.isin(np.arange(len(changes)), np.flatnonzero(changes > 0)[:shared])
+    load = the_load(loads_of(changes, expected=100.0), changes, 100.0, in_part)
+    assert (load and load.up) == draw
 
 
 def test_where_nothing_fits_the_plate_a_pump_without_water_may_be_all_there_is():

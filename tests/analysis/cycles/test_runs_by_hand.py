@@ -9,7 +9,14 @@ import pytest
 from readings import US, how
 
 from shuntbook.analysis.cycles.choose_load import LoadSteps
-from shuntbook.analysis.cycles.cycle_figures import at_regulation, may_share, prompt_ohm, regulation_V
+from shuntbook.analysis.cycles.cycle_figures import (
+    at_regulation,
+    brief_cycle,
+    may_share,
+    prompt_ohm,
+    regulation_V,
+    with_brief,
+)
 from shuntbook.analysis.cycles.cycle_figures import cycle_of as cycle_told
 from shuntbook.analysis.cycles.failed_starts import attempts_of, without_failed
 from shuntbook.analysis.cycles.on_off_path import RunLevels
@@ -397,6 +404,30 @@ def test_a_run_cut_by_a_gap_ends_there():
     """Its last level is the one before the gap."""
     made = levels((50, 2, 25), (20, 22, 25), (20, 30, 25), (50, 2, 25, {"after_gap": True}), (9, 5, 25))
     assert (seen(made, RunLevels(1, None)).last, seen(made, RunLevels(4, None)).last) == (2, 4)
+
+
+def test_brief_runs_stand_among_the_others_with_the_rests_between():
+    """Runs from 51 to 103 s and from 271 s on, brief ones of 4 s at 20, 30 and 200 s, and a gap at 207 s."""
+    made = levels(*PUMP, (50, 2, 25), (9, 2, 25, {"after_gap": True}), (30, 2, 25), (50, 22, 24.8))
+    own = [cycle_of(run(made, 1, 2), how()), cycle_of(run(made, 6, None), how())]
+    brief = [
+        brief_cycle(
+            Burst(at_s * US, (at_s + 2) * US, 1, {"current_A": 50.0}, NAN, (at_s + 4) * US, 2, {"current_A": 20.0}),
+            how(),
+            None,
+        )
+        for at_s in (20, 30, 200)
+    ]
+    merged = with_brief(own, brief, made)
+    assert [cycle.start_us / US for cycle in merged] == [20, 30, 51, 200, own[1].start_us / US]
+    assert [cycle.off_before_s for cycle in merged] == [None, 6.0, 17.0, 97.0, None]
+    assert (merged[0].run_s, merged[0].run_A, merged[0].charge_Ah) == (4.0, 20.0, pytest.approx(20 * 4 / 3600))
+    assert (merged[0].run_W, merged[0].energy_Wh, merged[0].surge_A, merged[0].start_within_s) == (
+        None,
+        None,
+        50.0,
+        1.0,
+    )
 
 
 def test_what_is_unknown_is_none():

@@ -60,6 +60,7 @@ def test_a_run_lasts_from_rest_to_rest(ramp_s):
     result = cycles_of(log_of(RUNS, ramp_s=ramp_s), EVERY_S, side="ac")
 
     assert len(result.cycles) == len(RUNS) == result.summary.count
+    assert result.summary.other_runs == 0
     now = REST_S
     for cycle, run in zip(result.cycles, RUNS, strict=True):
         length_s = sum(held_s for _, held_s in run)
@@ -172,6 +173,28 @@ def truth_of(runs):
         length_s = sum(held_s for _, held_s in run)
         yield now, now + length_s, sum(held_W * held_s for held_W, held_s in run) / 3600
         now += length_s + REST_S
+
+
+def test_draws_of_all_sizes_are_told_in_four_bands():
+    """From 44 to 199 W each reaches 1.458 times as high as the one below: to 64, 94, 136 and 199 W."""
+    result = cycles_of(log_of(DEMANDS), EVERY_S, side="ac")
+    assert not result.fixed_speeds
+    watts, lasted_s = np.array([held for run in DEMANDS for held in run]).T
+    band = np.searchsorted([44 * (199 / 44) ** (k / 4) for k in (1, 2, 3)], watts)
+    assert [speed.lasted_s for speed in result.speeds] == pytest.approx(np.bincount(band, lasted_s), rel=0.02)
+    mean_W = np.bincount(band, watts * lasted_s) / np.bincount(band, lasted_s)
+    assert [speed.draw_W for speed in result.speeds] == pytest.approx(mean_W, rel=0.02)
+
+
+@pytest.mark.parametrize("factor", [0.001, 1000.0])
+@pytest.mark.parametrize("runs", [RUNS, DEMANDS[:10]])
+def test_a_thousandth_or_a_thousand_times_of_the_signal_gives_the_same_runs(runs, factor):
+    """No draw is too small by itself to run at several speeds."""
+    chunk, usual = log_of(runs), cycles_of(log_of(runs), EVERY_S, side="ac")
+    scaled = chunk_of((chunk.time_us - T0_US) / US, power_W=factor * chunk.quantities["power_W"])
+    result = cycles_of(scaled, EVERY_S, side="ac")
+    assert [(x.start_us, x.stop_us) for x in result.cycles] == [(x.start_us, x.stop_us) for x in usual.cycles]
+    assert [x.draw_W for x in result.speeds] == pytest.approx([factor * x.draw_W for x in usual.speeds])
 
 
 @pytest.mark.parametrize("drive", [False, True])

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from readings import US
 
+from shuntbook.analysis.signal_levels.inner_levels import with_inner
 from shuntbook.analysis.signal_levels.level_record import Burst, LevelList
 from shuntbook.analysis.signal_levels.levels import MOST_PARTS, Level, LevelMaker, edge_readings, record
 from shuntbook.analysis.signal_levels.plateau import Plateau, traces_of
@@ -240,6 +241,37 @@ def test_a_list_with_the_levels_within_one_in_its_place():
     assert (list(part.first["current_A"]), part.bursts, part.inner) == ([30.0, 2.0], {1: bursts[1]}, {0: (low, high)})
     assert (whole.part(2, 4).bursts, whole.part(2, 4).inner) == ({0: bursts[1], 1: bursts[2]}, {})
     assert LevelList("current_A", [base, rest]).refined.inner == {}
+
+
+# --- the levels that one went through -------------------------------------------------------------------------------
+
+
+def inner_of(*parts, every_s=1.0):
+    """The levels within one of these plateaus (readings, amps) after 2 A: how each begins, and when the last leaves."""
+    before, *plateaus = in_a_row((20, 2.0), *parts, every_s=every_s)
+    level, base = Level(plateaus, [], False), Level([before], [], False)
+    inner = with_inner(record(level, base, "current_A", at_start=3, at_end=3), level, base, "current_A").inner
+    return [x.first["current_A"] for x in inner], inner[-1].leaves if inner else None
+
+
+@pytest.mark.parametrize(
+    ("parts", "inner"),
+    [
+        (((20, 12.0), (20, 22.0)), ([12.0, 22.0], None)),  # 10 A after a step of 10 A
+        (((20, 12.0), (20, 14.0)), ([], None)),  # 2 A: no more than a quarter of it
+        (((20, 12.0), (2, 17.0), (20, 22.0)), ([12.0, 22.0], None)),  # on the way
+        (((20, 12.0), (20, 22.0), (20, 22.3)), ([12.0, 22.0], None)),  # less than noise may be: 0.7 of 0.5 A
+        (((20, 12.0), (20, 22.0), (20, 22.4)), ([12.0, 22.0, 22.4], None)),
+        (((2, 12.0), (2, 22.0)), ([], None)),  # nothing holds
+        (((40, 22.0),), ([], None)),
+        (((2, 12.0), (20, 22.0)), ([], None)),  # one level, and nothing after it
+        (((20, 22.0), (2, 17.0), (2, 12.0)), ([22.0], (39.5 * US, 1.0))),  # the way down, from the first that is off it
+        (((20, 22.0), (2, 22.4), (2, 17.0)), ([22.0], (41.5 * US, 1.0))),
+    ],
+)
+def test_the_levels_that_a_level_went_through(parts, inner):
+    """Each stretch that holds; what moves on after the last is the way to the next level."""
+    assert inner_of(*parts) == inner
 
 
 # --- plateaus put together ------------------------------------------------------------------------------------------
