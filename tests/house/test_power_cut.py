@@ -71,7 +71,7 @@ class Disk:
 @pytest.mark.parametrize(
     "job",
     [
-        pytest.param(job, id=job.name, marks=[pytest.mark.night] if job.name == "demo" else [])
+        pytest.param(job, id=job.name, marks=[pytest.mark.night] if job.name in {"demo", "film"} else [])
         for job in JOBS
         if "pdf" not in job.name
     ],

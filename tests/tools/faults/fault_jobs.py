@@ -141,6 +141,22 @@ def _recording(folder: Path) -> None:
     _export(folder, bad=0)
 
 
+def _film(folder: Path) -> None:
+    """Stills of a display, what says where it stands in them, and what an earlier reading wrote."""
+    import cv2
+    from film_drawing import Painter, display_toml
+    from film_plans import demo_plan
+
+    painter = Painter(demo_plan())
+    (folder / "stills").mkdir()
+    for k in range(4):
+        cv2.imwrite(str(folder / "stills" / f"{k}.png"), painter.picture(2.0 * k))
+    # One display is enough: to find where its digits stand is what takes time.
+    (folder / "display.toml").write_text(display_toml(demo_plan()).partition("\n\n")[0] + "\n", encoding="utf-8")
+    _old_log(folder)
+    (folder / "boxes.png").write_bytes(b"an older picture")
+
+
 def _fleet(folder: Path) -> None:
     (folder / "logs").mkdir()
     for name in ("east", "west"):
@@ -150,6 +166,7 @@ def _fleet(folder: Path) -> None:
 
 
 _OUT = ("--out", "pump.parquet")
+_OF_STILLS = ("stills", "--display", "display.toml", "--every", "2s")
 _FROM_EXPORT = ("convert", "export.csv", *_OUT, "--zone", "UTC")
 JOBS = (
     Job("convert anew", _FROM_EXPORT, _convert_anew, again=(*_FROM_EXPORT, "--force")),
@@ -170,6 +187,13 @@ JOBS = (
         again=("look", "pump.parquet"),
         counted="pump.parquet",
     ),
+    Job(
+        "film",
+        ("convert", *_OF_STILLS, "--start", "2026-06-13T10:30:05", "--zone", "UTC", *_OUT, "--force"),
+        _film,
+        slow=True,
+    ),
+    Job("film's boxes", ("look", *_OF_STILLS, "--out", "boxes.png", "--force"), _film, slow=True),
     Job(
         "report --out --pdf",
         ("report", "pump.parquet", "--out", "page.html", "--pdf", "page.pdf", "--force"),
