@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shuntbook.analysis.cycles.cycle import total_taken
-from shuntbook.analysis.cycles.taken_by_load import taken_between, taken_by_load
+from shuntbook.analysis.cycles.taken_by_load import seen_until, taken_between, taken_by_load
 
 
 def runs(*amounts_Ah, u95_Ah=0.1):
@@ -38,6 +38,23 @@ def test_where_all_are_known_the_summary_has_it():
     taken = taken_by_load(replace(made, summary=whole))
     assert (taken.charge_Ah, taken.charge_u95_Ah) == (3.0, 0.3)
     assert (taken.runs_with_Ah, taken.runs_in_part) == (2, 1)
+
+
+def test_of_watt_hours_the_summary_says_the_same():
+    """Where it knows the energy its interval stands, not the sum of the runs' own."""
+    made = runs(1.0, 2.0)
+    made = replace(made, cycles=tuple(replace(run, energy_Wh=25.0, energy_u95_Wh=2.0) for run in made.cycles))
+    apart = taken_by_load(made)
+    assert (apart.energy_Wh, apart.energy_u95_Wh, apart.runs_with_Wh) == (50.0, 4.0, 2)
+    whole = replace(made.summary, energy_Wh=50.0, energy_u95_Wh=3.0)
+    assert taken_by_load(replace(made, summary=whole)).energy_u95_Wh == 3.0
+
+
+def test_one_run_without_an_interval_leaves_the_sum_without():
+    """The half of another's says nothing of it."""
+    first, second = runs(1.0, 2.0).cycles
+    made = replace(runs(1.0, 2.0), cycles=(first, replace(second, charge_u95_Ah=None)))
+    assert (taken_by_load(made).charge_Ah, taken_by_load(made).charge_u95_Ah) == (3.0, None)
 
 
 def test_no_run_took_nothing_that_is_known():
@@ -110,4 +127,7 @@ def test_a_run_cut_off_by_the_log_has_its_interval():
     made = replace(made, cycles=(*made.cycles[:2], cut))
     taken, pieces = taken_between(made, made.cycles[1].start_us, cut.start_us + 10**12)
     assert (taken.charge_Ah, taken.charge_u95_Ah) == (5.0, pytest.approx(0.4))
-    assert (taken.runs, taken.runs_in_part, pieces.runs) == (2, 1, 0)
+    assert (taken.runs, taken.runs_in_part, taken.runs_too_brief, pieces.runs) == (2, 1, 0, 0)
+    # It is seen to its last reading; a single one counts as an instant after its start.
+    assert seen_until(replace(cut, so_far_s=90.0)) == cut.start_us + 90 * 10**6
+    assert seen_until(replace(cut, so_far_s=0.0)) == seen_until(replace(cut, so_far_s=None)) == cut.start_us + 1

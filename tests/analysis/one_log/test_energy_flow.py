@@ -1,6 +1,7 @@
 """Where energy went, as far as the meter shows: nothing is made up, and everything adds up."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 from report_scenes import make_cycle, make_log, with_facts
@@ -88,6 +89,20 @@ def test_no_interval_goes_below_nothing():
     assert flow.load == Within(0.5, 0.0, 1.5)
     assert flow.others.low == 0.0
     assert flow.charging == flow.returned
+    unknown = log_of([run], 0.6, 0.0)
+    summary = replace(unknown.cycles.summary, energy_u95_Wh=None)
+    unknown = replace(unknown, cycles=replace(unknown.cycles, summary=summary))
+    assert energy_flow([unknown]).load == Within.exactly(0.5)
+
+
+def test_a_charger_is_taken_off_what_charged_the_bank():
+    """Of 300 Wh that came back 100 are the charger's, or of 12 Ah 4; the rest is the sun's."""
+    whole = SimpleNamespace(charger_Wh=Within(100.0, 90.0, 110.0), charger_Ah=Within.exactly(4.0))
+    log = replace(log_of([], 0.0, 300.0), by_site=SimpleNamespace(sources=SimpleNamespace(whole=whole)))
+    flow = energy_flow([log])
+    assert (flow.charger, flow.sun) == (Within(100.0, 90.0, 110.0), Within(200.0, 190.0, 210.0))
+    in_Ah = replace(log, charge=replace(log.charge, energy=None, charge=Amounts(0.0, 12.0)))
+    assert energy_flow([in_Ah]).sun == Within.exactly(8.0)
 
 
 def test_a_run_of_which_nothing_is_known_adds_nothing_from_the_array():

@@ -74,3 +74,7 @@ def test_an_offset_that_is_a_share_of_the_range_goes_by_the_highest_that_was_see
     figures = MeterFigures(current=Accuracy(reading_pct=1.0, range_pct=1.0))
     log = replace(log, cycles=replace(log.cycles, cycles=(run,)), figures=figures)
     assert sure_from_array(log, "Ah") == pytest.approx(0.9875 * (1.0 - 0.01 * highest_A / 2))
+    # A smaller run beside it, which took nothing from the array, changes nothing.
+    beside = replace(run, surge_A=None, run_A=None, straight_Ah=0.0)
+    both = replace(log, cycles=replace(log.cycles, cycles=(run, beside)))
+    assert sure_from_array(both, "Ah") == sure_from_array(log, "Ah")

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from logs_of_days import day_log, days_from, zone_of
 
 from shuntbook.analysis.health.finding import Check, Finding
-from shuntbook.analysis.several_logs.newest_state import JudgedDay, judged_days, newest_state
+from shuntbook.analysis.several_logs.newest_state import JudgedDay, Month, MonthDay, judged_days, newest_state
 from shuntbook.analysis.several_logs.over_logs import over_logs
 
 SHORT, LEAK = (
@@ -108,3 +108,11 @@ def test_notes_are_no_state():
     note = replace(SHORT, severity="note")
     log = replace(day_log(FIRST, (6.0, 12.0)), findings=(note,), checks=(PASSED,))
     assert [day.findings for day in judged_days(over_logs([log], zone_of))] == [()]
+
+
+def test_a_day_and_a_month_are_as_their_worst_finding():
+    """Findings come with the gravest first; a day that could not be judged is neither healthy nor not."""
+    day = over_logs([day_log(FIRST, (6.0, 12.0))], zone_of).days[0]
+    days = [MonthDay(day, findings) for findings in (None, (), (LEAK,), (SHORT, LEAK))]
+    assert [each.state for each in days] == ["not judged", "healthy", "watch", "act"]
+    assert [Month(tuple(days[:k])).state for k in (3, 4)] == ["watch", "act"]
