@@ -358,6 +358,12 @@ def test_a_surge_may_take_a_starts_time_to_fall_below_its_limit(at_the_top, leve
     assert made_of(in_a_row(*parts, every_s=0.5)) == [(20, 0, 2.0), level]
 
 
+def test_a_start_may_end_with_the_first_plateau_of_its_level():
+    """A top of 100 A above 2 A, 65.5 A for 4 s, then 64 A: less than 0.65 of it remains from there on."""
+    parts = ((20, 2.0), (1, 102.0), (4, 67.5), (20, 66.0))
+    assert made_of(in_a_row(*parts)) == [(20, 0, 2.0), (20, 5, 66.0)]
+
+
 def test_a_level_has_no_more_plateaus_than_are_kept():
     """What goes on is another one."""
     noisy = in_a_row(*[(4, 2.0 + 0.3 * (k % 2)) for k in range(MOST_PARTS + 4)])

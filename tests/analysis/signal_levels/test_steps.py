@@ -1,6 +1,7 @@
 """Where a signal is level and where it steps, by hand and against plain medians."""
 
 import math
+import pickle
 from itertools import pairwise
 
 import numpy as np
@@ -115,6 +116,15 @@ def test_what_rises_by_a_tenth_of_a_spike_before_it_is_no_start(before_A, stays)
     assert (max(high for _, high in levels_of([*DIGIT, before_A, top_A, *[before_A] * 40])) == top_A) is stays
 
 
+def test_a_spike_between_two_small_rises_is_one_and_makes_no_step():
+    """40 A up before it and 40 A after it are each less than a tenth of 460 A; it is taken for the middle of both."""
+    assert max(high for _, high in levels_of([*DIGIT, 42.0, 542.0, *[82.0] * 40])) == 82.0
+    assert levels_of([*DIGIT, *[30.0] * 40, 530.0, *[30.0] * 40]) == [(120, 3.0), (81, 30.0)]
+    # Nor where only one reading is known after it, or before it.
+    assert levels_of([*DIGIT, *[30.0] * 40, 530.0, 30.0]) == [(120, 3.0), (42, 30.0)]
+    assert levels_of([30.0, 530.0, *[30.0] * 40, *DIGIT]) == [(42, 30.0), (120, 3.0)]
+
+
 @pytest.mark.parametrize(("stays_A", "counts"), [(33.0, [120, 72]), (34.0, [120, 31, 41])])
 def test_of_a_step_more_than_three_fifths_stand_one_reading_further_out(stays_A, counts):
     """From 28 A, a lone dip below 30 A, to 34 A: 6 A, where 5 A are a step; 3 A of them remain, or 4 A."""
@@ -136,7 +146,7 @@ def test_each_block_is_judged_by_its_own_noise():
 def test_rises_between_slow_readings_have_the_volts_at_their_tops(read):
     """A minute apart: 30 readings of 30 A, each alone above 2 and 3 A, at 24.5 V; unknown where no volts are read."""
     time_s = 60.0 * np.arange(300)
-    current_A = np.where(np.arange(300) % 10 == 5, 32.0, np.where(np.arange(300) < 150, 2.0, 3.0))
+    current_A = np.where(np.arange(300) % 10 == 1, 32.0, np.where(np.arange(300) < 150, 2.0, 3.0))
     q = {"current_A": current_A, "power_W": 25.0 * current_A, "voltage_V": np.where(current_A > 30, 24.5, 25.0)}
     slow = how(gap_limit_s=300.0, usual_interval_s=60.0)
     rises = plateaus_of(time_s, slow, **{name: q[name] for name in read.split()}).rises
@@ -246,6 +256,15 @@ def test_steps_are_sought_where_loads_add_up(side, quantities, signal):
     if signal is None:
         with pytest.raises(ValueError, match="no current and no power"):
             StepFold(how(side=side), quantities)
+
+
+def test_what_is_carried_does_not_grow_with_the_readings():
+    """A steady log of three blocks, and of ten: whatever a fold holds."""
+    sizes = []
+    for blocks in (3, 10):
+        fold = fed(StepFold(how(), {"current_A"}), chunk_of(np.arange(float(blocks * BLOCK + 9)), current_A=2.0))
+        sizes.append(len(pickle.dumps(fold)))
+    assert sizes[1] < 1.1 * sizes[0]
 
 
 def test_what_was_handed_over_is_forgotten():
