@@ -86,6 +86,8 @@ def attempts_of(levels: LevelList, own: Sequence[SeenRun], expected: float | Non
 
 def in_clouds(levels: LevelList, own: Sequence[SeenRun]) -> bool:
     """Tell whether clouds step by about the draw of these runs; of none, whether they may hide some."""
+    if not len(levels):
+        return False
     steps = levels.changes(levels.signal)[levels.charged]
     if not own:
         usual = float(np.nanmedian(np.abs(steps))) if np.isfinite(steps).any() else 0.0
