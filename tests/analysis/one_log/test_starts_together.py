@@ -159,6 +159,14 @@ def test_a_start_without_readings_on_both_sides_is_left_out():
     assert starts_together([whole, whole, after, before], "instant") is None
 
 
+def test_a_reading_at_the_very_start_is_enough_of_it():
+    """And one before it to stand on: its top is what that reading shows."""
+    cycle = make_cycle(100.0, surge_resolved=True)
+    us = cycle.start_us + np.array([-2000, -1000, 0]) * 1000
+    start = CloseUp(cycle, Chunk(us, {"current_A": np.array([2.0, 2.0, 12.0])}))
+    assert starts_together([start] * LEAST, "instant").surge == 10.0
+
+
 def test_half_of_the_starts_make_what_is_usual():
     """Two of four still ran: their median is told; of one in four it is not."""
     two = [make_start(100.0, run_s=1.0)] * 2 + [make_start(100.0)] * 2

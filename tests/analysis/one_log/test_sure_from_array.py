@@ -8,7 +8,7 @@ from report_scenes import make_cycle, make_log, with_facts
 from shuntbook.analysis.charge.amounts import Amounts, Sureness
 from shuntbook.analysis.cycles.cycle import RunKind, TwoKinds
 from shuntbook.analysis.health.finding import Finding
-from shuntbook.analysis.one_log.from_array import sure_from_array
+from shuntbook.analysis.one_log.from_array import straight_in, straight_in_all, sure_from_array
 from shuntbook.analysis.stats.interval95 import Component, judged
 from shuntbook.analysis.sureness.meter_figures import Accuracy, MeterFigures, ZeroCheck
 
@@ -78,3 +78,26 @@ def test_an_offset_that_is_a_share_of_the_range_goes_by_the_highest_that_was_see
     beside = replace(run, surge_A=None, run_A=None, straight_Ah=0.0)
     both = replace(log, cycles=replace(log.cycles, cycles=(run, beside)))
     assert sure_from_array(both, "Ah") == sure_from_array(log, "Ah")
+
+
+def test_of_logs_together_what_is_sure_of_each_adds_up():
+    """Where all their runs count; in amp-hours where a log has any."""
+    log = log_of(straight=1.0)
+    assert straight_in(log) == (pytest.approx(0.9875), "Ah")
+    assert straight_in_all([log, log], 2) == (pytest.approx(2 * 0.9875), "Ah")
+    assert straight_in_all([log, log], 3) == straight_in_all([], 0) == (0.0, "Ah")
+
+
+@pytest.mark.parametrize(
+    ("volts", "straight_Wh", "least_Wh"), [(25.0, 20.0, 17.5), (None, 20.0, None), (25.0, None, None)]
+)
+def test_watt_hours_count_by_the_volts_before_a_run(volts, straight_Wh, least_Wh):
+    """A zero that may be 0.2 A off takes 2.5 Wh of half an hour at 25 V, of the 20 Wh that the levels tell."""
+    log = log_of(zero_A=0.2)
+    (run,) = log.cycles.cycles
+    sure = Sureness(*(judged(x, [Component("zero", 0.05)]) for x in (250.0, 125.0, 125.0)))
+    summary = replace(log.cycles.summary, energy_Wh=200.0, energy_u95_Wh=0.0)
+    runs = (replace(run, before_V=volts, straight_Wh=straight_Wh),)
+    log = replace(log, charge=replace(log.charge, energy=Amounts(250.0, 125.0, sure)))
+    log = replace(log, cycles=replace(log.cycles, cycles=runs, summary=summary))
+    assert sure_from_array(log, "Wh") == (least_Wh and pytest.approx(least_Wh))
