@@ -221,7 +221,7 @@ def _above_base(run: SeenRun, name: str, base: float, drift: float) -> float | N
     # It stands on the level before, plus the steps of others meanwhile, plus the drift between the levels before and
     # after, taken as linear.
     below = base * length_us + drift * length_us / 2
-    below += sum(levels.change(k, name) * (until_us - levels.start_us[k]) for k in run.others) if run.others else 0.0
+    below += sum(levels.change(k, name) * (until_us - levels.start_us[k]) for k in run.others)
     whole = sums[name][after] - levels.sums_last[name][before]
     return _known((whole - below / MICROSECONDS) / SECONDS_PER_HOUR)
 

@@ -1,7 +1,7 @@
 """Runs of a load in made-up logs with known truth, and in the sample data against the simulator's own."""
 
 import dataclasses
-from math import gamma
+from math import gamma, log
 
 import numpy as np
 import pytest
@@ -140,6 +140,8 @@ def test_charge_energy_sag_and_draw_of_a_run():
         assert cycle.peak_W == pytest.approx((24 - 0.02 * 122) * 122 - 23.96 * 2, rel=0.03)
         assert cycle.run_s == pytest.approx(90.0, abs=0.2)
         assert cycle.surge_resolved
+        # Half of the surge is gone: exp(-(t/tau)^3) = 1/2, to half a spacing and some noise.
+        assert cycle.start_s == pytest.approx(0.3 * log(2) ** (1 / 3), abs=0.065)
 
 
 @pytest.mark.parametrize(("every_s", "resolved"), [(0.1, True), (0.2, True), (1.0, False), (10.0, False)])
@@ -372,6 +374,17 @@ def test_a_log_of_a_few_readings_has_no_cycles(count):
     result = cycles_of(chunk_of(np.arange(count), current_A=np.arange(count) * 10.0))
     assert result.cycles == ()
     assert result.summary.median_run_s is None
+    assert not result.in_clouds
+
+
+def test_without_a_usual_interval_nobody_knows_how_short_a_run_may_be():
+    """The shortest run that shows is three intervals."""
+    shortest_s = []
+    for interval_s in (None, 2.0):
+        fold = CycleFold(how(usual_interval_s=interval_s), {"current_A"})
+        fold.add(chunk_of([0.0], current_A=2.0))
+        shortest_s.append(fold.result().shortest_run_s)
+    assert shortest_s == [None, 6.0]
 
 
 # --- other signals --------------------------------------------------------------------------------------------------

@@ -101,14 +101,23 @@ def test_a_load_of_twice_anothers_draw_is_a_load():
     assert sorted((load.up, len(load.runs)) for load in loads) == [(10.0, 20), (20.0, 6)]
 
 
-def test_steps_after_which_nothing_is_drawn_are_no_second_loads():
+@pytest.mark.parametrize("rest_A", [1.0, 6.0])
+def test_steps_after_which_nothing_is_drawn_are_no_second_loads(rest_A):
     """Nine runs of 10 and 11 A read in whole amps, and three steps up of 11 A that slid back to rest: one load."""
     ups = [11.0, 10.0, 11.0] * 3
     changes = np.array([np.nan, *(x for up in ups for x in (up, -up)), 11.0, 0.0, 11.0, 0.0, 11.0])
-    after = np.array([1.0, *(x for up in ups for x in (1.0 + up, 1.0)), 1.0, 1.0, 1.0, 1.0, 1.0])
-    before = np.concatenate([[1.0], after[:-1]])
-    loads = loads_of(changes, Heights(before, after, np.ones(len(after)), np.zeros(len(after), dtype=bool)))
+    after = rest_A + np.array([0.0, *(x for up in ups for x in (up, 0.0)), 0.0, 0.0, 0.0, 0.0, 0.0])
+    before = np.concatenate([[rest_A], after[:-1]])
+    loads = loads_of(changes, Heights(before, after, np.full(len(after), rest_A), np.zeros(len(after), dtype=bool)))
     assert [len(load.runs) for load in loads] == [9]
+
+
+def test_a_bank_that_takes_back_what_a_run_took_makes_its_stops_larger():
+    """10 A up; by night 8 A down, and by day, while the array holds the bank, 15 A: all eight runs are whole."""
+    changes = np.array([np.nan, 60.0, *[10.0, -8.0] * 4, *[10.0, -15.0] * 4])  # beside another that stays on
+    (load,) = (load for load in loads_of(changes) if load.up == 10.0)
+    assert [(run.start, run.stop) for run in load.runs] == [(2 * k + 2, 2 * k + 3) for k in range(8)]
+    assert load.down == 11.5  # the middle of 8 A and 15 A
 
 
 def test_two_loads_of_nearly_one_size_that_run_at_once():
@@ -116,6 +125,9 @@ def test_two_loads_of_nearly_one_size_that_run_at_once():
     loads = loads_of(np.array([np.nan, *[30.0, 34.0, -30.0, -34.0] * 8]))
     assert sorted((load.up, len(load.runs)) for load in loads) == [(30.0, 8), (34.0, 8)]
     assert len(loads_of(np.array([np.nan, *[30.0, 31.0, -30.0, -31.0] * 8]))) == 1
+    # Each keeps to its size: what the smaller does by itself is not the larger's.
+    loads = loads_of(np.array([np.nan, *[30.0, 34.0, -30.0, -34.0] * 8, *[30.0, -30.0] * 4]))
+    assert sorted((load.up, len(load.runs)) for load in loads) == [(30.0, 12), (34.0, 8)]
 
 
 def chosen(changes, expected=None, in_part=False):
@@ -180,6 +192,14 @@ def test_a_plates_draw_is_looked_for_however_much_else_is_switched():
     assert not [load for load in loads_of(changes) if load.up == 24.0]  # others matter more
 
 
+def test_a_run_ends_where_a_step_of_any_size_leads_to_rest():
+    """Above a rest of 5 A: 10 A, another load's 24 A, and both off at once."""
+    share = np.array([np.nan, 10, 24, -34, 10, -10]) / 10
+    before, after = np.array([5.0, 5, 15, 39, 5, 15]), np.array([5.0, 15, 39, 5, 15, 5])
+    heights = Heights(before / 10, after / 10, np.full(6, 0.5), np.zeros(6, dtype=bool))
+    assert follow(steps_of(share, fit(share), heights)) == [RunLevels(1, 3), RunLevels(4, 5)]
+
+
 @given(st.lists(st.sampled_from([10.0, -10.0, 3.0, -3.0, np.nan]), max_size=60))
 def test_runs_of_one_load_never_overlap(changes):
     """Whatever the steps, a load that is on cannot start."""
@@ -233,6 +253,15 @@ def test_failed_starts_are_attempts_and_no_runs():
     )
     np.testing.assert_allclose([a.peak_A for a in result.attempts], 100.0, rtol=0.02)
     np.testing.assert_allclose([a.lasted_s for a in result.attempts], 1.0, atol=0.3)
+
+
+def test_failed_starts_before_a_run_that_goes_on_at_the_end_are_attempts():
+    """Three of five times what it draws, for a second and a half, and then it starts and stays on."""
+    fails_s = [(100.05 + 15 * k, 101.55 + 15 * k) for k in range(3)]
+    scene = Scene(Load(20.0, [(145.05, 9e9)]), others=[Load(100.0, fails_s)], every_s=0.1, span_s=400, ohm=0.01)
+    result = cycles_of(scene.chunk(), 0.1)
+    assert [cycle.run_A for cycle in result.cycles] == [pytest.approx(20.0, rel=0.01)]
+    assert len(result.attempts) == 3
 
 
 def test_a_short_false_row_is_no_attempt():

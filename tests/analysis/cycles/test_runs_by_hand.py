@@ -100,6 +100,7 @@ def test_a_step_is_made_at_regulation_if_the_bank_was_held_there_before():
         ((-4, 28.8), (16, 28.6), (-5, 28.8), False),  # 1 A more: less than a tenth
         ((0, 28.8), (20, 28.79), (0, 28.8), False),  # nothing went into the bank
         ((4, 28.8), (24, 28.79), (4, 28.8), False),  # the bank gave already
+        ((-4, 0.99 * 28.8), (16, 28.5), (-9, 28.5), True),  # just 1 % below it
         ((-4, 28.0), (16, 27.99), (-9, 28.0), False),  # more than 1 % below the regulation voltage: still filling
     ],
 )
@@ -388,6 +389,26 @@ def test_a_step_down_is_its_own_where_the_base_says_so():
     assert (own.others, lamp.others) == ([], [2])
     assert own.settled("current_A") == 20.0  # the longer of its two levels
     assert lamp.settled("current_A") == 30.0
+
+
+@pytest.mark.parametrize(("step_A", "others"), [(0.24, []), (0.26, [2])])
+def test_a_step_of_less_than_half_of_what_stands_out_is_no_other_loads(step_A, others):
+    """0.5 A stand out from the noise; a twenty-fifth of the run's 5 A is less than half of that."""
+    made = levels((50, 2, 25), (20, 7, 25), (30, 7 + step_A, 25), (50, 2 + step_A, 25))
+    assert seen(made, RunLevels(1, 3)).others == others
+
+
+def test_what_came_straight_from_the_array_is_no_more_than_the_run_took():
+    """At 60 A into the bank a run of 20 A for 52 s takes them straight from the array, and what it drew is the most."""
+    straight_Ah = [
+        cycle_of(run(levels((50, -60, 25), (50, -60 + drawn_A, 25, usual), (50, -60, 25)), 1, 2), how()).straight_Ah
+        for drawn_A, usual in (
+            (20, {}),
+            (20, {"usual": {"current_A": -30.0, "voltage_V": 25.0, "power_W": -750.0}}),  # its rule is more than all
+            (-5, {"usual": {"current_A": -30.0, "voltage_V": 25.0, "power_W": -750.0}}),
+        )
+    ]
+    assert straight_Ah == pytest.approx([20 * 52 / 3600, 20 * 52 / 3600, 0.0])
 
 
 def test_a_strange_start_is_anothers_where_the_base_says_so():

@@ -83,7 +83,7 @@ def test_its_draws_are_told_with_the_time_at_each():
     assert [speed.draw_W for speed in result.speeds] == pytest.approx([20, 45, 70, 100], rel=0.02)
     assert [speed.lasted_s for speed in result.speeds] == pytest.approx([560, 600, 390, 270], abs=4 * EVERY_S)
     assert result.cycles[0].at_speeds == pytest.approx((120, 200, 300, 0), abs=2 * EVERY_S)
-    assert result.cycles[0].surge_ratio is None
+    assert (result.cycles[0].surge_ratio, result.cycles[0].start_s) == (None, None)
 
 
 def test_what_is_on_or_off_has_no_speeds():
