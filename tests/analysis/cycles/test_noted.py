@@ -236,6 +236,9 @@ def test_facts_of_notes_by_hand():
     assert facts.edges2 == {"drawn": 4 * 9.0, "returned": 2 * 4.0, "net": 9 + 25 + 4 + 9 + 9.0}
     assert facts.edges4 == {"drawn": 4 * 81.0, "returned": 2 * 16.0, "net": 81 + 625 + 16 + 81 + 81.0}
     assert (facts.moment_s, facts.digit) == (30.0, 1.0)
+    # However little flows, it is drawn or returned.
+    facts = facts_of([0.5, -0.25], [60.0, 30.0])
+    assert facts.runs2 == {"drawn": 60.0**2, "returned": 30.0**2, "net": 60.0**2 + 30.0**2}
 
 
 @pytest.mark.parametrize(("x", "digit"), [(0.125, 0.001), (12.25, 0.01), (900.0, 1.0), (0.0625, 0.0), (0.0, 0.0)])

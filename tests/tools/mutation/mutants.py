@@ -173,7 +173,7 @@ GROUPS = {
     ),
     "notes": (
         "analysis/charge: noted; analysis/cycles: noted_runs dry_runs never_back",
-        "noted dry_runs",
+        "noted dry_runs never_back",
         "",
     ),
 }  # fmt: skip
