@@ -191,7 +191,7 @@ def test_no_peukert_without_lead_acid_or_hour_rate():
         assert any(words in said for said in got.assumptions)
 
 
-@pytest.mark.parametrize(("degC", "is_told"), [(-5.0, True), (5.0, False), (None, False)])
+@pytest.mark.parametrize(("degC", "is_told"), [(-5.0, True), (0.0, False), (0.5, False), (None, False)])
 def test_what_the_frost_takes_from_lithium_is_not_judged(degC, is_told):
     """No table holds for all of its makers, and in the frost that is said."""
     got = runtime(bank(chemistry="lifepo4", temperature_degC=degC), exactly(90.0), 21.0)

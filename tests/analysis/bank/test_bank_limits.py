@@ -544,6 +544,13 @@ def test_a_bank_judged_alone_says_what_was_not(inverters, cables, words):
     assert beside.sentence == "The system carries it: the shed holds and the bank holds."
 
 
+@pytest.mark.parametrize(("inverter", "begins"), [("holds", "carry it safely"), ("fails", "carry it")])
+def test_a_system_whose_ratings_hold_fails_by_its_conductors_alone(inverter, begins):
+    """A conductor that fails is no rating: the loads run, and not safely; beside an inverter that fails they do not."""
+    got = system_word([InverterWord("the shed", inverter)], of(PAIR, 10), conductor_fails=True)
+    assert got.sentence.startswith(f"The system does not {begins}: the shed ")
+
+
 def test_of_many_words_the_one_that_asks_for_care():
     """What fails before what is doubtful before what was not judged before what holds."""
     words = (InverterWord("the shed", word) for word in ("holds", "fails"))

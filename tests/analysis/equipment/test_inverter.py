@@ -11,7 +11,7 @@ from shuntbook.analysis.equipment.conductor import rated_A
 from shuntbook.analysis.equipment.demand import Demand, Power, demand, power_behind
 from shuntbook.analysis.equipment.inverter_check import check_inverter, check_seen
 from shuntbook.analysis.equipment.inverter_losses import LossTerms, beyond_idle_W, efficiency, given_W, losses_of
-from shuntbook.analysis.equipment.judged import Condition, Judged, under, worst
+from shuntbook.analysis.equipment.judged import Condition, Judged, above, under, worst
 from shuntbook.analysis.inverter_sides.loss_fit import LossFit, fit_losses
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.site.site import Site
@@ -276,6 +276,22 @@ def test_every_word_on_an_inverter_agrees_with_its_sentence(locked_rotor_A, star
     # What is missing is no doubt of what is there; but with it nothing holds.
     assert got.verdict == (None if len(words) < 2 and worst(*words) == "holds" else worst(*words))
     assert bool(got.to_add) is (len(words) < 2)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "is_under", "is_above"),
+    [
+        (4.0, 5.0, "holds", "doubtful"),
+        (5.0, 5.0, "holds", "holds"),
+        (5.0, 6.0, "doubtful", "holds"),
+        (4.0, 6.0, "doubtful", "doubtful"),
+        (5.1, 6.0, "fails", "holds"),
+        (3.0, 4.9, "holds", "fails"),
+    ],
+)
+def test_a_word_is_sure_where_the_whole_interval_lies_on_one_side(low, high, is_under, is_above):
+    """Of a rating, or a floor, of 5: the limit itself is still within it."""
+    assert (under(low, high, 5.0), above(low, high, 5.0)) == (is_under, is_above)
 
 
 def test_an_inverter_that_nothing_hangs_on_is_not_judged():

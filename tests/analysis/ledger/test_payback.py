@@ -119,6 +119,17 @@ def test_cut_anywhere_the_debt_is_the_same(amps, stop, cuts):
         assert whole.owed_Ah == pytest.approx(owed, abs=1e-9)
 
 
+@pytest.mark.parametrize("cuts", [(), (11, 21, 31, 41)])
+@pytest.mark.parametrize("order", [(0, 1, 2), (2, 0, 1), (1, 2, 0)])
+def test_demos_within_each_other_are_each_followed_from_their_own_beginning(order, cuts):
+    """Ten minutes at 30 A each within an hour, and another from its end, named in any order: 5, 15 and 5 Ah."""
+    minute = np.arange(91)
+    chunk = chunk_of(60.0 * minute, current_A=np.where(minute % 20 < 10, 30.0, 0.0))
+    demos = [(1200 - 60, 1800 - 60), (60 - 60, 3600 - 60), (3600 - 60, 4200 - 60)]
+    got = paid(chunk, *(demos[k] for k in order), cuts=cuts)
+    assert [each.owed_Ah for each in got] == pytest.approx([(5.0, 14.5, 5.0)[k] for k in order])
+
+
 def test_payback_needs_amps_at_the_bank():
     """Behind an inverter there is no return to count."""
     with pytest.raises(Refusal, match="DC side"):
