@@ -48,6 +48,17 @@ def part_of(amounts, source):
     return part
 
 
+def test_a_draw_of_less_than_an_amp_is_drawn_all_the_same():
+    """0.5 A for 4 min, then 0.3 A back for 2 min, to tenths: each has the error of its own figure."""
+    amounts = sure_of(notes([0.0, 240.0, 360.0], current_A=[0.5, -0.3, 0.0]))
+    digit = {
+        part: next(each.u for each in getattr(amounts.sure, part).components if each.source == "last digit")
+        for part in ("drawn", "returned", "net")
+    }
+    for part, squares_s2 in (("drawn", 240**2), ("returned", 120**2), ("net", 240**2 + 120**2)):
+        assert digit[part] == pytest.approx(0.1 / math.sqrt(12) * math.sqrt(squares_s2) / 3600)
+
+
 def test_the_interval_comes_from_digit_and_moments():
     """70 A for 4 min, whole amps and minutes: half an amp for 4 min, and both ends to half a minute."""
     amounts = sure_of(notes([0.0, 240.0], current_A=[70.0, 0.0]))

@@ -173,7 +173,7 @@ GROUPS = {
     ),
     "notes": (
         "analysis/charge: noted; analysis/cycles: noted_runs dry_runs never_back",
-        "noted dry_runs never_back",
+        "noted dry_runs dry_runs_by_hand never_back",
         "",
     ),
 }  # fmt: skip
