@@ -18,7 +18,7 @@ from ..wording.how_it_runs import (
     times_at,
     usual_draw,
 )
-from ..wording.log_sentences import by_severity, ran
+from ..wording.log_sentences import by_severity, other_loads, ran
 from ..wording.numbers import PLUS_MINUS_MEANS, amount, counted, duration, number
 from ..wording.several_sentences import MANY
 from ..wording.verdict import verdict_on
@@ -97,7 +97,7 @@ def _no_start(log: LogReport) -> list[str]:
     if cycles.cycles:
         return []
     hint = "; if one of them is it, look at its plate and inverter in the site file" if cycles.expected else ""
-    return [f"Runs of other loads seen meanwhile: {others}{hint}."] if others else []
+    return [f"Runs of {other_loads(cycles)} seen meanwhile: {others}{hint}."] if others else []
 
 
 def _draws(log: LogReport) -> list[str]:
@@ -133,7 +133,7 @@ def _runs(log: LogReport) -> Iterator[Block]:
     if log.load_starts is not None:
         yield of_starts(log.load_starts)
     if cycles.cycles:
-        yield f"runs of other loads seen meanwhile: {cycles.summary.other_runs}"
+        yield f"runs of {other_loads(cycles)} seen meanwhile: {cycles.summary.other_runs}"
         rows = [_row(facts, k, cycles.cycles) for k in range(min(len(cycles.cycles), _MOST_CYCLES))]
         yield from ("", _at_speeds(rows, cycles) if cycles.speeds else Columns(rows, _HEADS, right=range(1, 8)))
         if len(cycles.cycles) > _MOST_CYCLES:

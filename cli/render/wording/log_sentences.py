@@ -13,6 +13,7 @@ from .sureness import net_sentence
 
 if TYPE_CHECKING:
     from ....analysis.charge.amounts import Amounts
+    from ....analysis.cycles.cycle import Cycles
     from ....analysis.health.finding import Finding, Severity
     from ....analysis.one_log.log_report import CloseUp, LogReport
     from ....analysis.readings.log_facts import LogFacts
@@ -191,6 +192,11 @@ def two_kinds(log: LogReport) -> str:
     return f"Two kinds of runs of like draw were seen: {kinds[0]}, and {kinds[1]}; {which}"
 
 
+def other_loads(cycles: Cycles) -> str:
+    """Return whose the other runs of a log may be."""
+    return "other loads or clouds" if cycles.in_clouds else "other loads"
+
+
 def _not_seen(log: LogReport) -> str:
     """Say that no run of the load was seen, and what there was instead."""
     cycles, others = log.cycles, log.cycles.summary.other_runs
@@ -203,7 +209,7 @@ def _not_seen(log: LogReport) -> str:
         about, unit = float(f"{cycles.expected:.2g}"), cycles.signal.rsplit("_", 1)[-1]
         text = f"No run like {load_name(log)}'s was seen (its plate says about {about:,g} {unit})"
     if others:
-        text += f"; {numbers.counted(others, 'run')} of other loads {'was' if others == 1 else 'were'}"
+        text += f"; {numbers.counted(others, 'run')} of {other_loads(cycles)} {'was' if others == 1 else 'were'}"
     return f"{text}.{clouds}"
 
 

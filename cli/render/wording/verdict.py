@@ -40,7 +40,8 @@ def verdict_on(log: LogReport) -> Verdict:
     if serious:
         return _by_finding(max(serious, key=lambda finding: (finding.severity == "act", _lasts(finding, log))))
     if not log.cycles.cycles:
-        return Verdict("not judged", f"{log_sentences.ran(log)} So there is nothing to judge.")
+        run = "run" if log_sentences.named_load(log) is None else f"run of {log_sentences.load_name(log)}"
+        return Verdict("not judged", f"No {run} was seen, so there is nothing to judge.")
     name = numbers.capital(log_sentences.load_name(log))
     if not is_judged(log.checks):
         note = next((finding for finding in log.findings if finding.first_step), None)

@@ -54,7 +54,7 @@ def test_a_log_without_a_run_has_nothing_to_judge():
     """No healthy pump is made of nothing seen."""
     verdict = verdict_on(log_of(starts_h=()))
     assert verdict.state == "not judged"
-    assert verdict.sentence == "No run of the well pump was seen. So there is nothing to judge."
+    assert verdict.sentence == "No run of the well pump was seen, so there is nothing to judge."
 
 
 def test_the_worst_finding_is_told_and_of_equals_the_one_seen_last():
