@@ -31,7 +31,7 @@ from ..fleet.run import (
 )
 from ..fleet.words import fleet_answer
 from ..render.documents.parts import print_json
-from ..render.terminal.answer import explain_option, say_answer
+from ..render.terminal.answer import explain_option, page_written, say_answer
 from ..render.wording.numbers import counted, duration
 
 if TYPE_CHECKING:
@@ -109,7 +109,7 @@ def command(
         from ..fleet.page import render
 
         write_text(page, render(ranking, __version__))
-        say(f"wrote {page}; open it in a browser", err=as_json)
+        say(page_written(page), err=as_json)
     counts = counts_of(ranking)
     if as_json:
         work = {"logs_kept": run.reused, "logs_computed": len(ranking) - run.reused, "worker_s": run.took_s}

@@ -18,7 +18,7 @@ from ..opening.prepared_log import Corrections, correction_options, open_site
 from ..parallel.worker_process import Second, second_process
 from ..render.page.page import load_page, render, render_one_page
 from ..render.still_charts.svg import load_library
-from ..render.terminal.answer import explain_option, say_answer
+from ..render.terminal.answer import explain_option, page_written, say_answer
 from ..render.terminal.report import report_answer
 from ..render.wording.numbers import counted
 
@@ -198,7 +198,7 @@ def _write(report: Report, out: Path | None, pdf: Path | None, second: Second, *
         paper = to_pdf(page)
     if out is not None:
         write_text(out, page)
-        say(f"wrote {out}; open it in a browser", err=err)
+        say(page_written(out), err=err)
     if pdf is not None and paper is not None:
         write_bytes(pdf, paper)
         say(f"wrote {pdf}; it is laid out for A4 paper", err=err)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any, Final
 
 import click
@@ -113,3 +114,10 @@ def _not_twice(reasons: Sequence[Block], lines: Sequence[Block]) -> Iterator[Blo
     tables = [block for block in lines if isinstance(block, Columns)]
     # A blank line parts what is around it, however often.
     yield from (block for block in reasons if block == "" or block not in (texts if isinstance(block, str) else tables))
+
+
+def page_written(path: Path) -> str:
+    """Say that a page was written, and how to see it: a browser shows the source of one with another ending."""
+    if path.suffix.lower() in {".html", ".htm"}:
+        return f"wrote {path}; open it in a browser"
+    return f"wrote {path}; name it {path.name}.html to open it in a browser"

@@ -6,6 +6,7 @@ import os
 import re
 import sys
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from places import SAMPLES
@@ -13,7 +14,7 @@ from telling import told, unwrapped
 
 from shuntbook.cli import door
 from shuntbook.cli.main import run
-from shuntbook.cli.render.terminal.answer import Reply
+from shuntbook.cli.render.terminal.answer import Reply, page_written
 from shuntbook.cli.render.terminal.columns import wrapped
 from shuntbook.cli.render.wording.checks import ABOUT
 from shuntbook.cli.render.wording.numbers import uncapital
@@ -330,3 +331,16 @@ def test_a_site_file_that_cannot_be_right_says_so_first(demo, tmp_path, capsys):
     out = told(capsys, "check-site", path)[1]
     assert out.startswith("Marrowbrook wash shed: ")
     assert len(out.splitlines()) <= 13
+
+
+@pytest.mark.parametrize(
+    ("name", "end"),
+    [
+        ("a.html", "open it in a browser"),
+        ("A.HTM", "open it in a browser"),
+        ("a", "name it a.html to open it in a browser"),
+    ],
+)
+def test_a_page_that_no_browser_takes_for_one_is_said_to_need_another_name(name, end):
+    """By the ending of a name a browser knows what a file is."""
+    assert page_written(Path("pages") / name) == f"wrote {Path('pages') / name}; {end}"
