@@ -144,7 +144,7 @@ def _says_again(raw: Times, quantities: Columns, rows: slice) -> bool:
     """Tell whether the rows that overlap those before them say the same, as where an export was taken twice."""
     inside = int(np.searchsorted(raw[rows], ends_of(raw[: rows.start])[1], side="right"))
     forget(raw)
-    return inside > 0 and say_again(raw, quantities, slice(rows.start, rows.start + inside))
+    return say_again(raw, quantities, slice(rows.start, rows.start + inside))
 
 
 def _is_twice(raw: Times, quantities: Columns, begun: int, rows: slice) -> bool:
@@ -203,7 +203,7 @@ def _begins_anew(raw: Times, before: slice, session: slice, usual: int) -> bool:
     near, fell = _near(usual), last - int(raw[start])
     ahead = raw[start : min(start + FEW_ROWS + 1, session.stop)]
     # Late rows, then a leap to where the rows before them left off.
-    if len(ahead) > 1 and int(ahead[-1]) >= last > int(ahead[0]) + near and int(np.diff(ahead).max()) > near:
+    if int(ahead[-1]) >= last > int(ahead[0]) + near and int(np.diff(ahead).max()) > near:
         return False
     # What fills a hole came late. Of a session of a row or two only those of the next can tell.
     if fell > near:

@@ -16,7 +16,7 @@ from shuntbook.analysis.sureness.amount_intervals import AmountsAnalysis
 from shuntbook.analysis.sureness.meter_figures import NOTHING_STATED
 from shuntbook.cli.main import run
 from shuntbook.ingest.log.gap_limit import GapLimit, IntervalCount, gap_limit
-from shuntbook.ingest.log.pauses import Pauses, SpacingCount
+from shuntbook.ingest.log.pauses import Changes, Pauses, SpacingCount
 
 S = 1_000_000
 
@@ -361,6 +361,33 @@ def test_only_changes_are_told_by_their_levels():
     jump = [1.0, 30.0, 30.0]
     assert pauses_of(*[*[run] * 11, jump, run]).of_changes_only(600)  # one of twelve ends elsewhere
     assert not pauses_of(*[*[run] * 9, jump, *[run] * 2, jump, run]).of_changes_only(600)  # two of twelve
+
+
+@pytest.mark.parametrize(("begins_A", "at_one_level"), [(5.9, True), (6.0, False)])
+def test_a_pause_ends_at_the_level_it_began_at_to_a_fifth_of_the_swing(begins_A, at_one_level):
+    """Bursts of 30 A that end at nothing: the next one may begin at less than 6 A."""
+    assert pauses_of(*[[begins_A, 30.0, 30.0, 30.0, 0.0]] * 12).of_changes_only(600) is at_one_level
+
+
+def changed(*levels, every_s=1.0):
+    """Counts of a meter's changes from level to level."""
+    changes = Changes(levels[0])
+    changes.add(np.array(levels[1:], dtype=float), np.full(len(levels) - 1, round(every_s * S)))
+    return changes
+
+
+@pytest.mark.parametrize(("to_A", "matters"), [(1001.9, False), (1002.1, True), (997.9, True)])
+def test_it_matters_if_values_stand_where_lines_give_a_thousandth_more_or_less(to_A, matters):
+    """From 1,000 A within a second, half a step more than 1,000 A s."""
+    assert changed(1000.0, to_A).matter is matters
+
+
+@pytest.mark.parametrize(("ups", "all_steps"), [(1, False), (2, False), (3, True), (17, True), (18, False)])
+def test_least_steps_go_up_and_down_where_a_meter_writes_each(ups, all_steps):
+    """Of twenty by 1 A, after a jump of 100 A, more than a tenth go the other way; at spacings of 1 and 60 s."""
+    steps = [100.0] + [1.0] * ups + [-1.0] * (20 - ups)
+    assert changed(*np.cumsum([50.0, *steps])).are_all(counted(*[1] * 10, *[60] * 10)) is all_steps
+    assert not changed(*np.cumsum([50.0, *steps])).are_all(counted(*[60] * 20))
 
 
 @pytest.mark.parametrize("seed", range(4))

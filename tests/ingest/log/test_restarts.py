@@ -9,6 +9,7 @@ import pytest
 
 from shuntbook.ingest.errors import InputError
 from shuntbook.ingest.log.log import Readings
+from shuntbook.ingest.log.restarts import begins_unset
 from shuntbook.ingest.log.timeline import Settled, settle
 
 S = 1_000_000
@@ -80,6 +81,52 @@ def test_a_clock_that_was_not_set_at_first():
     assert result.readings.time_us[100] // S == true
     assert sessions(result) == [100, 200]
     assert result.readings.time_us[0] // S > true - 2 * 86_400
+
+
+def assert_pauses(result: Settled) -> None:
+    """The pauses laid between sessions are those that the instants show, in any order."""
+    time_us = result.readings.time_us
+    behind = np.flatnonzero(np.diff(time_us) >= HOUR_S * S) + 1
+    shown = [(int(time_us[k - 1]), int(time_us[k])) for k in behind]
+    assert sorted(result.sessions.pauses) == shown
+
+
+def test_sessions_of_a_clock_that_was_set_late_lie_ahead_of_it():
+    """Two with the date of its making, then true ones: each pause is told where it lies."""
+    true, made = at(2026, 6, 13), at(2000)
+    result = settled([*range(made, made + 100), *range(made, made + 50), *range(true, true + 200)], counted=False)
+    assert result.readings.quantities["current_A"].tolist() == list(range(350))
+    assert sessions(result) == [100, 50, 200]
+    assert result.readings.time_us[150] // S == true
+    assert_pauses(result)
+
+
+@pytest.mark.parametrize("unset", [at(2000), at(2020), at(2021, 12, 31, 12)])
+def test_a_clock_of_another_make_falls_back_to_a_new_years_day(unset):
+    """A session of 1970 ahead, true dates, and one that begins within 15 h of a new year, of whatever time zone."""
+    true = at(2026, 6, 13)
+    seconds = [*range(100), *range(true, true + 200), *range(unset, unset + 100)]
+    result = settled(seconds, counted=False)
+    assert result.readings.quantities["current_A"].tolist() == list(range(400))
+    assert sessions(result) == [100, 200, 100]
+    assert_pauses(result)
+
+
+@pytest.mark.parametrize(
+    ("first", "steps_s", "unset"),
+    [
+        (at(2000), [1, 26 * 365 * 86_400, 1], True),
+        (at(1999, 12, 31, 10), [1, 26 * 365 * 86_400], True),  # midnight somewhere on Earth
+        (at(1980, 1, 6), [1, 46 * 365 * 86_400], True),  # satellite time
+        (at(2000), [1, 2, 1], False),  # it was never set, or is right
+        (at(2000, 1, 8), [1, 26 * 365 * 86_400], False),
+        (at(2026, 1, 3), [1, 400 * 86_400], False),
+        (at(1999, 12, 31, 8), [1, 26 * 365 * 86_400], False),
+    ],
+)
+def test_a_log_begins_unset_if_it_leaps_from_the_first_days_of_a_clock(first, steps_s, unset):
+    """By its first instant and a spacing of nearly a year and more."""
+    assert begins_unset(first * S, np.array(steps_s) * S) is unset
 
 
 def test_late_rows_of_a_count_are_no_new_session():
