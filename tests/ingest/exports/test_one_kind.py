@@ -3,6 +3,9 @@
 import pytest
 from exporting import convert
 
+from shuntbook.ingest.exports.one_kind import RejectKinds
+from shuntbook.ingest.safe_files.rejects import Reject
+
 ALLOWED = ("--zone", "UTC", "--allow-rejects")
 
 
@@ -73,3 +76,50 @@ def test_what_is_above_the_range_stops_it_where_it_is_the_surges(tmp_path, word)
     assert [reason for _, reason, _ in done.rejects] == [
         f"column 'Current (A)': '{word}' is above the meter's range"
     ] * 10
+
+
+def most_of(*cells, expected="day/month/year"):
+    """How many of these dates are told to be of one kind, where dates of one order are expected."""
+    kinds = RejectKinds()
+    kinds.add(
+        Reject("a.csv", 2 + k, f"column 'Date': found '{cell}', expected dates as {expected}", "")
+        for k, cell in enumerate(cells)
+    )
+    told = kinds.most()
+    return told and told[0]
+
+
+@pytest.mark.parametrize(
+    ("cell", "expected", "count"),
+    [
+        ("05/13/2026", "day/month/year", 3),
+        ("13/05/2026", "month/day/year", 3),
+        ("12/31/2026", "day/month/year", 3),
+        ("05/12/2026", "day/month/year", None),  # a date of either order
+        ("13/13/2026", "day/month/year", None),  # of neither
+        ("05/32/2026", "day/month/year", None),
+        ("13/05/2026", "day/month/year", None),  # as expected: something else is wrong with it
+    ],
+)
+def test_dates_of_the_other_order_are_one_kind(cell, expected, count):
+    """Where the month would be beyond twelve, and the day not: another program's rows."""
+    assert most_of(*[cell] * 3, expected=expected) == count
+    assert most_of(*[cell] * 2, expected=expected) is None
+
+
+@pytest.mark.parametrize(
+    ("lines", "told"),
+    [
+        (range(2, 14), 12),
+        (range(2, 13), None),
+        (range(2, 14, 2), None),  # a blank line may stand between two
+        (range(2, 15, 2), 13),
+        (range(2, 100, 3), None),  # two such lines end it
+    ],
+)
+def test_a_dozen_lines_of_another_width_are_a_kind(lines, told):
+    """A column came or went: from the first of them on."""
+    kinds = RejectKinds()
+    kinds.add(Reject("a.csv", line, "has 3 fields, expected 2", "10:00:01,1.5,25.1") for line in lines)
+    most = kinds.most()
+    assert (most and (most[0], most[1].line)) == (told and (told, 2))

@@ -133,7 +133,7 @@ GROUPS = {
     "amounts": (
         "ingest/exports/amounts: numbers number_forms around changes closing_row far_readings; "
         "ingest/exports: one_kind",
-        "numbers around quantities rows_of_other_kinds one_kind unit_columns convert",
+        "numbers around around_by_hand quantities rows_of_other_kinds one_kind unit_columns convert",
         "not 500_lines",
     ),
     "times": (
