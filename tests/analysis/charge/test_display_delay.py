@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from readings import chunk_of, fed
 
 from shuntbook.analysis.charge.charge import ChargeFold
-from shuntbook.analysis.charge.display_delay import DelaySums
+from shuntbook.analysis.charge.display_delay import DelayFacts, DelaySums, StartFacts, StartSums
 from shuntbook.analysis.cycles.cycles import CycleFold
 from shuntbook.analysis.readings.measured_span import HowRead
 from shuntbook.analysis.sureness.amount_intervals import with_intervals
@@ -51,6 +51,48 @@ def test_where_the_readings_are_cut_does_not_matter(intervals, cut, held):
             parts.add(x[part], start_us[part], stop_us[part])
     for one, other in zip(vars(whole.result()).values(), vars(parts.result()).values(), strict=True):
         assert other == pytest.approx(one, rel=1e-9)
+
+
+@pytest.mark.parametrize(("held", "unseen_s"), [(True, (1.0, 2.0)), (False, (2.0, 3.0))])
+def test_facts_of_a_displays_delay_by_hand(held, unseen_s):
+    """0.5 A for 1 s, 2.5 A for 2 s, -1 A for 3 s: a change comes unseen while the value before, or after it, stands.
+
+    It is late by that and by the half second for which a value is shown; 3 s are more than 1 + 0.5 + 1 s, so hidden.
+    """
+    sums = DelaySums(1.0, 0.5, held=held)
+    sums.add(np.array([0.5, 2.5, -1.0]), np.array([0, 1, 3]) * 1_000_000, np.array([1, 3, 6]) * 1_000_000)
+    changes = {"drawn": (2.0, -2.5), "returned": (0.0, 1.0), "net": (2.0, -3.5)}
+    late_s = [0.5 + each_s for each_s in unseen_s]
+    squares = {name: [(x * s) ** 2 for x, s in zip(both, late_s, strict=True)] for name, both in changes.items()}
+    assert sums.result() == DelayFacts(
+        squares={name: sum(each) for name, each in squares.items()},
+        fourths={name: sum(x**2 for x in each) for name, each in squares.items()},
+        rises={"drawn": -0.5, "returned": 1.0, "net": -1.5},
+        changes2={"drawn": 4 + 6.25, "returned": 1.0, "net": 4 + 12.25},
+        unseen={name: sum(x * s for x, s in zip(both, unseen_s, strict=True)) for name, both in changes.items()},
+        hidden2=9.0,
+        stretches=1,
+        all_s=6.0,
+    )
+
+
+def test_what_starts_settle_to_by_hand():
+    """From nothing to 28 A and in 5 s to 20 A, which is no surge that was met; 10 A for long; 40 A and soon nothing.
+
+    Up to 50 A and soon 20 A was a surge that was met; 7 A at the end are a start.
+    """
+    amps = [0.0, 28.0, 20.0, 0.0, 10.0, 0.0, 40.0, 0.0, 50.0, 20.0, 0.0, -3.0, 7.0]
+    length_s = [9.0, 5.0, 60.0, 9.0, 60.0, 9.0, 5.0, 9.0, 5.0, 60.0, 9.0, 9.0, 9.0]
+    for cut in range(len(amps) + 1):
+        sums = StartSums(soon_s=5.5)
+        for part in (slice(None, cut), slice(cut, None)):
+            if amps[part]:
+                sums.add(np.array(amps[part]), np.array(length_s[part]))
+        assert sums.result() == StartFacts(20 + 10 + 7, 400 + 100 + 49)
+    # Falls that come later than soon are loads that stop: 40 A and 50 A count as well.
+    sums = StartSums(soon_s=4.5)
+    sums.add(np.array(amps), np.array(length_s))
+    assert sums.result() == StartFacts(28 + 10 + 40 + 50 + 7, 784 + 100 + 1600 + 2500 + 49)
 
 
 @pytest.mark.parametrize("sampling", ["mean", "held"])

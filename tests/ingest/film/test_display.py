@@ -72,6 +72,30 @@ def test_two_boxes_round_one_display_are_refused(tmp_path):
     )
 
 
+@pytest.mark.parametrize(("from_x", "is_refused"), [(70, True), (80, False)])
+def test_boxes_may_share_a_quarter(tmp_path, from_x, is_refused):
+    """100 pixels wide each: 30 of them are one display's, 20 a slip of the hand."""
+    first, second = (
+        FIELD.replace(
+            "[[10, 10], [90, 12], [90, 40], [10, 40]]", f"[[{x}, 0], [{x + 100}, 0], [{x + 100}, 9], [{x}, 9]]"
+        )
+        for x in (0, from_x)
+    )
+    text = first + second.replace('"A"', '"V"')
+    if not is_refused:
+        assert field_of(tmp_path, text).digits == 4
+        return
+    with pytest.raises(InputError, match="round the same place"):
+        field_of(tmp_path, text)
+
+
+def test_a_unit_that_there_is_not_is_told_at_its_line(tmp_path):
+    """Of a display, and of what is shown in turn."""
+    for text, line in ((FIELD.replace('"A"', '"furlong"'), 2), (IN_TURN.replace('"mA"', '"furlong"'), 4)):
+        with pytest.raises(InputError, match=rf"display\.toml:{line}: .*furlong"):
+            field_of(tmp_path, text)
+
+
 def test_two_displays_of_one_quantity_are_refused(tmp_path):
     """Whatever their units; both are named."""
     second = FIELD.replace('"A"', '"mA"').replace(" 10]", " 110]").replace(" 12]", " 112]").replace(" 40]", " 140]")

@@ -34,6 +34,15 @@ def test_a_slow_film_is_looked_at_frame_by_frame(tmp_path):
     assert [frame.time_s for frame in slow.frames()] == pytest.approx([k / 10 for k in range(8)])
 
 
+def test_a_rate_that_no_camera_has_is_none(tmp_path):
+    """A thousand frames a second and more are a file's mistake: it is looked at as often as any, and how long it lasts
+    is not known."""
+    odd = open_film(str(write_small(tmp_path / "a.mp4", brighter_and_brighter(8), 1200.0)), None)
+    assert (odd.apart_s, odd.lasts_s) == (1 / 15, None)
+    quick = open_film(str(write_small(tmp_path / "b.mp4", brighter_and_brighter(8), 240.0)), None)
+    assert (quick.apart_s, quick.lasts_s) == (pytest.approx(1 / 15), pytest.approx(8 / 240))
+
+
 def test_a_film_is_entered_in_its_middle(film):
     """Both ends count, and numbers are those of the whole film; from before its beginning is from there."""
     middle = list(frames_between(film, 0.6, 0.8))

@@ -1,6 +1,6 @@
 """Films as cameras and accidents make them: each is read with its own times and turned as it was held, or refused."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import cv2
 import numpy as np
@@ -12,7 +12,7 @@ from shuntbook.ingest.film.display import Display
 from shuntbook.ingest.film.film_export import FilmExport, fitted
 from shuntbook.ingest.film.frames import frames_between, open_film
 from shuntbook.ingest.film.library import require_opencv
-from shuntbook.ingest.film.pictures.film_file import made_at
+from shuntbook.ingest.film.pictures.film_file import made_at, was_cut_off
 
 FIELD = {"unit": "A", "digits": 2, "corners": [[20, 10], [60, 10], [60, 40], [20, 40]]}
 
@@ -60,6 +60,37 @@ def test_when_a_film_was_made_by_its_own_file_is_a_hint(tmp_path, small, made_s,
         export = FilmExport(film, Display.model_validate({"fields": [FIELD]}), zone="UTC", start=start)
         list(export.batches())
         assert any("made at 2026-06-13T08:30:05" in one for one in export.layouts[0].remarks) is is_told
+
+
+def box(name, inside=b"", length=None):
+    """A box of an MP4 film: its length, by default that of all of it, and its name before what is inside."""
+    return (8 + len(inside) if length is None else length).to_bytes(4) + name + inside
+
+
+def long_box(name, inside):
+    """The same with its length in eight bytes behind its name."""
+    return (1).to_bytes(4) + name + (16 + len(inside)).to_bytes(8) + inside
+
+
+@pytest.mark.parametrize("after_2005_s", [-86_400 * 40, 0, 1, 86_400 * 10, 86_400 * 40])
+@pytest.mark.parametrize("version", [0, 1])
+def test_boxes_of_a_film_tell_when_it_was_made(tmp_path, after_2005_s, version):
+    """By hand: a long box of pictures, and the head behind another box in a table that goes on to the end.
+
+    What was made before 2005 is of a clock that was never set.
+    """
+    began = datetime(2005, 1, 1, tzinfo=UTC)
+    since_1904_s = int((began - datetime(1904, 1, 1, tzinfo=UTC)).total_seconds()) + after_2005_s
+    head = box(b"mvhd", bytes([version, 0, 0, 0]) + since_1904_s.to_bytes(8 if version else 4) + bytes(8))
+    path = tmp_path / "a.mp4"
+    path.write_bytes(
+        box(b"ftyp", b"isom") + long_box(b"mdat", bytes(300)) + box(b"moov", box(b"free", b"..") + head, 0)
+    )
+    made = began + timedelta(seconds=after_2005_s)
+    assert made_at(path) == (made if after_2005_s > 0 else None)
+    assert not was_cut_off(path)
+    path.write_bytes(box(b"ftyp", b"isom") + long_box(b"mdat", bytes(300)))
+    assert was_cut_off(path) and made_at(path) is None
 
 
 @pytest.mark.parametrize(

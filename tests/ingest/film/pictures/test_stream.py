@@ -43,6 +43,13 @@ def test_they_are_parted_however_they_drip(at_once):
     assert list(pictures_of(Dripping(b"".join(ALL), at_once))) == ALL
 
 
+def test_the_shortest_that_there_can_be_is_one():
+    """A beginning, a mark without a length, and the end: six bytes; and one with nothing between."""
+    for raw in (b"\xff\xd8\xff\x01\xff\xd9", b"\xff\xd8\xff\xd9"):
+        assert list(pictures_of(io.BytesIO(raw))) == [raw]
+        assert list(pictures_of(io.BytesIO(raw + ALL[0]))) == [raw, ALL[0]]
+
+
 def test_one_that_is_not_whole_at_the_end_is_none():
     """As when whoever writes them is stopped."""
     assert list(pictures_of(io.BytesIO(b"".join(ALL)[:-5]))) == ALL[:-1]

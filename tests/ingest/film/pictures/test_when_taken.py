@@ -81,6 +81,15 @@ def test_stills_have_the_times_in_their_names(tmp_path):
     assert [frame.time_s for frame in film.frames()] == [0.0, 0.5, 2.0]
 
 
+def test_parts_of_a_second_count(tmp_path):
+    """A quarter past seven seconds and half past eight."""
+    for part in ("07250", "08500"):
+        cv2.imwrite(str(tmp_path / f"20261105_1430{part}.png"), np.zeros((4, 4, 3), np.uint8))
+    film = open_film(str(tmp_path), None, "Europe/Berlin")
+    assert film.start_us == HALF_PAST_US + 7_250_000
+    assert [frame.time_s for frame in film.frames()] == [0.0, 1.25]
+
+
 def test_most_stills_say_how_far_apart_they_are(tmp_path):
     """A pause among them changes nothing; where one tells its time by a local clock a zone is needed."""
     for seconds in ("00", "05Z", "10", "15", "55"):
