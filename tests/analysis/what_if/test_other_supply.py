@@ -365,6 +365,17 @@ def test_a_changed_pressure_stands_in_the_unit_of_the_file():
             assert getattr(changed, f"cut_in_{unit}") == water[f"cut_in_{unit}"]
 
 
+def test_a_cable_that_is_as_it_was_hides_no_other_that_is_worse():
+    """One that carries a pump alone stands ahead of the inverter's."""
+    main = with_cable().conductors[0]
+    tap = main.model_copy(update={"name": "tap", "carries": ["pump"], "gauge_AWG": "10", "fuse_A": 30.0})
+    site = with_cable().model_copy(update={"conductors": [tap, main]})
+    result = what_if(site, "pump", changes_of(("inverter 6000 VA",)), hours=1.0)
+    assert [text.split(" are then ")[0] for text in result.amiss if "Cable and fuse" in text] == [
+        "Cable and fuse 'main'"
+    ]
+
+
 def test_starts_a_day_by_the_file_are_running_time_over_that_of_a_tank():
     """Of two hours a day the pump starts at most as often as it fills its tank in them."""
     site = scene_of()[0]
@@ -406,4 +417,11 @@ def test_a_tank_is_sized_where_there_is_one_alone():
     missing = change_of("tank for 60 s").made_in(Setup(site, site.loads[0]))
     assert isinstance(missing, Missing)
     assert missing.add == ("water",)
+    assert change_of("tank for 60 s").answer(Setup(site, site.loads[0])) == ""
+    # Nor is a size told where the flow is not known.
+    site = scene_of()[0]
+    site = site.model_copy(update={"water": site.water.model_copy(update={"flow_L_per_min": None})})
+    setup = Setup(site, site.load(PUMP))
+    assert isinstance(change_of("tank for 60 s").size_L(setup), Missing)
+    assert change_of("tank for 60 s").answer(setup) == ""
     assert (PRESSURES_OFF, VOLUME_OFF, FLOW_OFF) == (0.12, 0.05, 0.25)
