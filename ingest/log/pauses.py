@@ -144,7 +144,7 @@ class Pauses:
         total[0], count[0] = total[0] + burst.total, count[0] + burst.count
         x[0] = burst.last
         self._burst = UnbrokenReadings(*(float(part[-1]) for part in (low, high, total, count, x)))
-        if not len(at) or self._records.shape[1] >= _MOST_PAUSES:
+        if not len(at):
             return
         mean = total[:-1] / np.maximum(count[:-1], 1.0)
         new = np.stack([spacings_us[at].astype(float), x[at], x[at + 1], (high - low)[:-1], mean, count[:-1]])
@@ -156,14 +156,14 @@ class Pauses:
         # A reading alone between two pauses is no burst: what came before goes on.
         burst = np.maximum.accumulate(np.where(count > 1, np.arange(len(count)), 0))
         swing, mean = swing[burst], mean[burst]
-        these = (length_us <= to_s * 1e6) & ~np.isnan(before + after)
+        apart, level = np.abs(after - before), (before + after) / 2
+        these = (length_us <= to_s * 1e6) & ~np.isnan(apart)
         if these.sum() < _FEWEST:
             return False
-        before, after, swing, mean = before[these], after[these], swing[these], mean[these]
+        apart, level, swing, mean = apart[these], level[these], swing[these], mean[these]
         # Against the swing of the burst before, since what is much for a lamp is nothing for a pump.
-        if (np.abs(after - before) < _ONE_LEVEL * swing).mean() < _MOSTLY:
+        if (apart < _ONE_LEVEL * swing).mean() < _MOSTLY:
             return False
-        level = (before + after) / 2
         # A trigger lets readings begin and end at one and the same level; a meter of changes falls silent at any, or at
         # rest where one load switches.
         elsewhere = np.abs(level - np.median(level)) > _ELSEWHERE * np.median(swing)
@@ -189,8 +189,7 @@ class Changes:
         change = np.abs(steps)
         self._readings += len(change) - int(np.count_nonzero(np.isnan(change)))
         self._equal += int(np.count_nonzero(change == 0))
-        if len(self._steps) < _MOST_STEPS:
-            self._steps = np.concatenate([self._steps, steps[change > 0]])[:_MOST_STEPS]
+        self._steps = np.concatenate([self._steps, steps[change > 0]])[:_MOST_STEPS]
         # Where the same comes again and again, nobody writes changes alone.
         if self._equal <= _FEW_EQUAL * self._readings + 1:
             # A product of vectors would wake all processors for it.

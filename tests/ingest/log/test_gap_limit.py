@@ -333,6 +333,27 @@ def test_what_stands_on_either_side_of_the_limit():
     assert (few.limit_s, few.other_s) == (10, None)
 
 
+@pytest.mark.parametrize(("count", "is_habit"), [(2, False), (3, True)])
+def test_two_pauses_are_no_habit(count, is_habit):
+    """Of a minute each, long beside 1,000 s: what happens twice is a gap, and nobody is asked about it."""
+    limit = gap_limit(counted(*[1] * 1000), counted(*[60] * count), 60.0, None)
+    assert (limit.limit_s, limit.other_s) == (10.0, 61.0 if is_habit else None)
+
+
+@pytest.mark.parametrize(("usual", "worth_a_word"), [(5990, True), (6010, False)])
+def test_pauses_of_a_hundredth_of_the_time_are_worth_a_word(usual, worth_a_word):
+    """Three of 20 s, which a slow stretch would bridge, beside so many seconds: less changes no figure by 1 %."""
+    limit = gap_limit(counted(*[1] * usual), counted(*[20] * 3), 60.0, None)
+    assert (limit.sentence is not None) is worth_a_word
+
+
+def test_pairs_of_readings_are_usual_and_bursts_of_three_are_not():
+    """Every second spacing of ten minutes is a rhythm; every third is a pause in one."""
+    assert limit_of(bursts(2, 1, 600)) == GapLimit(3000.0)
+    three = limit_of(bursts(3, 1, 600), np.full(120, 30.0))
+    assert (three.limit_s, three.other_s) == (10.0, 610.0)
+
+
 def pauses_of(*bursts_then_pause) -> Pauses:
     """Records of bursts of levels 5 s apart, each followed by a pause of 600 s to the next one's first level."""
     levels = [level for burst in bursts_then_pause for level in burst]

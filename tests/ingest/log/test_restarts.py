@@ -62,6 +62,14 @@ def test_a_clock_of_power_up(year):
     assert sessions(result) == [100, 160, 1, 40]
 
 
+@pytest.mark.parametrize(("begins_s", "rows"), [(60, [200, 100]), (61, [300])])
+def test_from_power_up_to_the_first_reading_it_takes_about_as_long_each_time(begins_s, rows):
+    """Within a minute; what falls back to a later second was moved while it ran, and follows on."""
+    begin = at(2000)
+    seconds = [*range(begin, begin + 200), *range(begin + begins_s, begin + begins_s + 100)]
+    assert sessions(settled(seconds, counted=False)) == rows
+
+
 def test_a_clock_that_lost_its_time_goes_on_behind():
     """What bears the date of its making lies behind the true dates, not 26 years ahead; then it is set again."""
     true, later = at(2026, 6, 13), at(2026, 6, 20)
@@ -118,8 +126,11 @@ def test_a_clock_of_another_make_falls_back_to_a_new_years_day(unset):
         (at(2000), [1, 26 * 365 * 86_400, 1], True),
         (at(1999, 12, 31, 10), [1, 26 * 365 * 86_400], True),  # midnight somewhere on Earth
         (at(1980, 1, 6), [1, 46 * 365 * 86_400], True),  # satellite time
+        (at(2000, 1, 7), [1, 300 * 86_400 + 1, 1], True),
+        (at(2000, 1, 7), [1, 300 * 86_400, 1], False),  # put away for a winter
         (at(2000), [1, 2, 1], False),  # it was never set, or is right
-        (at(2000, 1, 8), [1, 26 * 365 * 86_400], False),
+        (at(2000, 1, 7, 1), [1, 26 * 365 * 86_400], False),
+        (at(1990), [1, 26 * 365 * 86_400], False),
         (at(2026, 1, 3), [1, 400 * 86_400], False),
         (at(1999, 12, 31, 8), [1, 26 * 365 * 86_400], False),
     ],
@@ -127,6 +138,71 @@ def test_a_clock_of_another_make_falls_back_to_a_new_years_day(unset):
 def test_a_log_begins_unset_if_it_leaps_from_the_first_days_of_a_clock(first, steps_s, unset):
     """By its first instant and a spacing of nearly a year and more."""
     assert begins_unset(first * S, np.array(steps_s) * S) is unset
+
+
+def test_all_sessions_before_the_first_true_date_lie_ahead_of_it():
+    """Two of a clock that was not set: each step stands where a session ended, and the rhythm knows no pause."""
+    true = at(2026, 6, 13)
+    unset = [at(2000) + 5 * k for n in (60, 40) for k in range(n)]
+    result = settled([*unset, *range(true, true + 500, 5)], counted=False)
+    assert sessions(result) == [60, 40, 100]
+    time_us = result.readings.time_us
+    assert time_us[100] // S == true
+    assert [step["at_us"] for step in result.clock_steps] == time_us[[59, 99]].tolist()
+    closed_us = np.concatenate([part.time_us for part in result.rhythm()])
+    assert (np.diff(closed_us) == 5 * S).all()
+
+
+@pytest.mark.parametrize(("day", "is_unset"), [((1, 1, 0), True), ((1, 1, 15), True), ((1, 1, 16), False)])
+@pytest.mark.parametrize("year", [2015, 2022])
+def test_a_clock_that_fell_back_to_the_first_of_a_year(year, day, is_unset):
+    """Within what a zone and some minutes make of midnight; any other day may be the truth."""
+    true, fell = at(2026, 6, 13), at(year, *day)
+    result = settled([*range(true, true + 200), *range(fell, fell + 100)], counted=False)
+    amps = result.readings.quantities["current_A"].tolist()
+    assert amps == ([*range(300)] if is_unset else [*range(200, 300), *range(200)])
+    assert ("began anew" in " ".join(result.moved())) is is_unset
+
+
+def test_a_leap_to_the_first_of_a_later_year_is_true():
+    """A log that was put away: no clock begins there by itself."""
+    first, later = at(2024, 6, 13), at(2026)
+    result = settled([*range(first, first + 200), *range(later, later + 100)], counted=False)
+    assert result.readings.time_us[200] // S == later
+    assert result.clock_steps == []
+
+
+@pytest.mark.parametrize(
+    ("seconds", "rows"),
+    [
+        ([*range(200), *range(20, 120)], [200, 100]),
+        ([0, 10, 20, 30, 40, 20, 30, 40], [5, 3]),
+        ([*range(200), *range(20, 120), *range(40, 160)], [200, 100, 120]),
+    ],
+)
+def test_a_count_that_begins_anew_a_little_later(seconds, rows):
+    """However short the log: other readings at seconds that were there are those of another session."""
+    assert sessions(settled(seconds, counted=True)) == rows
+
+
+def test_a_late_row_before_the_last_is_no_new_session():
+    """Row 20 of fifty again, with another reading, and then the next: its second is the mean of both."""
+    result = settled([*range(50), 20, 50], counted=True)
+    assert sessions(result) == [51]
+    assert result.clock_steps == []
+    assert result.readings.quantities["current_A"][20] == (20 + 50) / 2
+
+
+@pytest.mark.parametrize(
+    ("usual_s", "least_pause_s", "pause_s"), [(1, 0, 3600), (300, 0, 6000), (1, 7200, 14_400), (300, 2000, 6000)]
+)
+def test_the_pause_laid_between_sessions_is_longer_than_any_spacing(usual_s, least_pause_s, pause_s):
+    """An hour, twenty spacings, or twice what is no pause yet: whichever is most."""
+    time_us = np.array([k * usual_s for n in (60, 40) for k in range(n)], dtype=np.int64) * S
+    readings = Readings(time_us, {"current_A": np.arange(100.0)})
+    result = settle(readings, counted=True, least_pause_us=least_pause_s * S)
+    assert np.diff(result.readings.time_us)[59] == pause_s * S
+    assert [step["step_s"] for step in result.clock_steps] == [59 * usual_s + pause_s]
 
 
 def test_late_rows_of_a_count_are_no_new_session():
@@ -184,8 +260,11 @@ def test_readings_below_a_header_that_go_back_are_asked():
     with pytest.raises(InputError, match=r"row 5001 .*header that comes again.*another meter's"):
         joined(1400, [5000])
     assert len(joined(1400, [200]).clock_steps) == 1
-    for back_s in (3600, 30):
+    for back_s in (30, 600, 3480, 3600, 3720):
         assert len(joined(back_s, [5000]).clock_steps) == 1
+    for back_s in (601, 3479, 3721):
+        with pytest.raises(InputError, match="another meter's"):
+            joined(back_s, [5000])
     assert joined(0, [5000]).clock_steps == []
 
 

@@ -163,6 +163,42 @@ def test_memory_does_not_grow_with_the_rows(kind, counted, tmp_path, monkeypatch
     assert many - few < 50_000
 
 
+def _held_bytes(folder):
+    """Return how much of the files in a folder this process holds in memory."""
+    held, ours = 0, False
+    for line in Path("/proc/self/smaps").read_text(encoding="utf-8").splitlines():
+        words = line.split()
+        if "-" in words[0]:
+            ours = len(words) > 5 and Path(words[5]).parent == folder
+        elif words[0] == "Rss:" and ours:
+            held += 1024 * int(words[1])
+    return held
+
+
+@pytest.mark.skipif(not Path("/proc/self/smaps").exists(), reason="nobody tells what is held")
+@pytest.mark.parametrize(
+    "work",
+    [
+        lambda x, _: [part for _, part in stored.steps_of(x)],
+        lambda x, _: [part.sum() for part in stored.parts_of(x)],
+        lambda x, _: ends_of(x),
+        lambda x, scratch: scratch.copied(x),
+        lambda x, scratch: [part.sum() for part in rows_by_time(x, scratch)],
+    ],
+)
+def test_a_column_gone_through_is_let_go_of(work, tmp_path, monkeypatch):
+    """What of its file was in memory, and of those that were made meanwhile."""
+    monkeypatch.setattr(stored, "ROWS_A_GROUP", 1 << 11)
+    scratch = Scratch(tmp_path.resolve())
+    column = scratch.times(20_000)
+    column[:] = np.arange(20_000)[::-1]
+    assert _held_bytes(tmp_path.resolve()) >= 8 * 20_000
+    made = work(column, scratch)
+    assert _held_bytes(tmp_path.resolve()) == 0
+    assert made is not None
+    assert column[0] == 19_999
+
+
 def _late_export(path):
     stamps = [f"2026-06-13T10:{k // 60:02}:{k % 60:02}Z,{k % 7},25" for k in [*range(100), *range(101, 600), 100]]
     path.write_text("\n".join(["time,current [A],voltage [V]", *stamps, ""]), encoding="utf-8")

@@ -157,7 +157,7 @@ GROUPS = {
     ),
     "gaps": (
         "ingest/log: gap_limit pauses restarts stored by_time; ingest/exports: log_again",
-        "gap_limit timeline restarts stored log_again",
+        "gap_limit pauses timeline restarts stored log_again",
         "",
     ),
     "film": (
