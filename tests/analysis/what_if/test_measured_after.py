@@ -10,6 +10,7 @@ from what_if_truth import PUMP, System, read
 
 from shuntbook.analysis.bank.resistance import Resistance
 from shuntbook.analysis.bank.seen_starts import SeenStarts
+from shuntbook.analysis.equipment.bank_voltage import usual_loaded_V
 from shuntbook.analysis.equipment.water import tank_plan
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.site.tables import Array, Conductor
@@ -24,6 +25,7 @@ from shuntbook.analysis.what_if.changes import (
     TankChange,
 )
 from shuntbook.analysis.what_if.load_after import Factors, factors, load_after
+from shuntbook.analysis.what_if.replay import replayed
 from shuntbook.analysis.what_if.tank_runs import FLOW_OFF, PRESSURES_OFF, VOLUME_OFF, TankRuns, tank_runs
 from shuntbook.analysis.what_if.what_if import what_if
 
@@ -102,6 +104,22 @@ def test_fewer_cells_give_way_by_more_than_their_resistance():
     assert isinstance(gone, Missing)
     assert "would not give through its resistance" in gone.sentence
     assert was.starts.lowest_V.value == 22.0
+
+
+def test_twice_the_watts_dip_as_deep_as_twice_the_ohms():
+    """V^2 - E V + R P = 0 has both in one product."""
+    lowest = after(draw=2.0)[1].starts.lowest_V
+    assert [lowest.value, lowest.low, lowest.high] == pytest.approx([fallen(dip, 2.0) for dip in (2.0, 3.0, 1.5)])
+
+
+def test_cells_of_another_kind_change_a_meters_amps_at_the_bank_alone():
+    """The watts are the same; behind the inverter the volts are."""
+    site, seen = a_log()
+    load = site.load(PUMP)
+    lithium = BankChange("b", chemistry="lifepo4").made_in(Setup(site, load)).site
+    volts = [usual_loaded_V(each.bank)[0] for each in (site, lithium)]
+    assert factors(site, lithium, load, seen, Missing("runs"), 1.0).amps == pytest.approx(volts[0] / volts[1]) != 1.0
+    assert factors(site, lithium, load, replace(seen, side="ac"), Missing("runs"), 1.0).amps == 1.0
 
 
 def test_another_start_asks_less_and_dips_less():
@@ -229,6 +247,38 @@ def test_other_pressures_make_of_little_air_what_they_make_of_any():
     assert runs.times.value == pytest.approx((1 / low - 1 / high) / (1 / was_low - 1 / was_high))
     assert runs.times.value > 1
     assert in_doubt(without=("flow_L_per_min",))[1].times == Within.exactly(1.0)
+    # With its flow known, so is what it gives, now and then.
+    _, known = in_doubt(PressureChange("p", 30 * PSI, 50 * PSI))
+    assert known.after_L == pytest.approx(known.before_L * runs.times.value)
+
+
+@pytest.mark.parametrize(
+    ("start", "stop", "told"),
+    [
+        (50, 70, "against 10 psi more on the mean it may give up to 15 % less"),
+        (30, 50, "against 10 psi less on the mean it may give up to 15 % more"),
+        (80, 100, "against 40 psi more on the mean it may give up to 60 % less"),
+    ],
+)
+def test_how_much_less_a_pump_gives_at_other_pressures_is_told(start, stop, told):
+    """1.5 % for each psi between the means of cut-in and cut-out, 50 psi now."""
+    _, runs = runs_after(PressureChange("p", start * PSI, stop * PSI), PrechargeChange("a", (start - 2) * PSI))
+    assert any(told in text for text in runs.assumptions)
+    assert runs.less_flow == pytest.approx(0.015 * ((start + stop) / 2 - 50))
+
+
+def test_one_start_more_or_less_falls_into_the_busiest_hour():
+    """Beyond what the two ends of the tank make of it."""
+    _, runs = runs_after(TankChange("t", 240.0))
+    edges_s = 3600 * a_log()[1].stretches_Wh.edges_h
+    off_s, run_s = np.diff(edges_s)[::2], np.diff(edges_s)[1::2]
+
+    def busiest(times):
+        starts_s = replayed(off_s, run_s, times).starts_s
+        return max(int(((starts_s >= at) & (starts_s < at + 3600)).sum()) for at in starts_s)
+
+    usual, few, many = (busiest(x) for x in (runs.times.value, runs.times.high, runs.times.low))
+    assert runs.after.in_an_hour == Within(usual, min(few, usual) - 1, max(many, usual) + 1)
 
 
 def test_what_is_asked_of_a_tank_in_doubt_is_told_in_the_answer():

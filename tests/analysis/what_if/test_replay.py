@@ -18,6 +18,13 @@ def pumped(draws, usable_L):
     return runs[1:, 0] - runs[:-1, 1], runs[1:, 1] - runs[1:, 0]
 
 
+def test_a_tank_gives_no_more_than_the_short_runs_beside_it():
+    """Of 21 runs of 10 to 210 s after long rests only one in twenty is shorter, which may have been cut: 20 s."""
+    assert tank_s(np.full(21, 1e6), np.arange(10.0, 211.0, 10.0)) == pytest.approx(20.0)
+    # Of equal runs of 100 s the rests tell: a quarter of these are as if of a tank of 25 s and less.
+    assert tank_s(100 / np.arange(1.0, 6.0), np.full(5, 100.0)) == pytest.approx(100 / 5)
+
+
 @pytest.mark.parametrize("draw", [2.0, 10.0, 20.0, 35.0])
 @pytest.mark.parametrize("times", [0.5, 2.0, 3.7])
 def test_a_steady_draw_gives_the_closed_form(draw, times):

@@ -13,6 +13,7 @@ from shuntbook.analysis.what_if.changes import (
     InverterChange,
     PrechargeChange,
     PressureChange,
+    Setup,
     TankChange,
     UseChange,
 )
@@ -81,6 +82,19 @@ def test_tank_for_two_minutes_at_15_gallons_a_minute():
     # The sheet rounds its share of 0.2677 up to 0.27, and so the tank down by a gallon.
     assert drawn / 0.2677 / GAL == pytest.approx(111, abs=1.5)
     assert result.sizes == ("For runs of 120 s the tank is to hold 112 gal or more.",)
+
+
+def test_without_the_pumps_flow_no_tank_is_sized():
+    """Nothing is said of a size then, and what would tell it is."""
+    water = {
+        key: x
+        for key, x in a_site().water.model_dump(exclude_none=True, exclude_unset=True).items()
+        if "flow" not in key
+    }
+    site = a_site(water=water)
+    change = TankFor("tank for 120 s", 120.0)
+    assert change.answer(Setup(site, site.load("pump"))) == ""
+    assert change.size_L(Setup(site, site.load("pump"))).add == ("water.flow_L_per_min", "water.flow_gal_per_min")
 
 
 # Tables of diaphragm tanks give the water between the switch's pressures, the air being at cut-in: 20, 44 and 86 gal.
