@@ -142,10 +142,11 @@ def explained(
     """Return the share of the steps of some runs that loads explain by runs whose stop is like their start. [1]."""
     own = np.zeros(len(changes), dtype=bool)
     for load in loads:
-        whole = [run for run in load.runs if run.stop is not None and run.fall is None and changes[run.start] > 0]
-        like = [run for run in whole if OWN_STOP[0] <= -changes[run.stop or 0] / changes[run.start] <= OWN_STOP[1]]
+        whole = [(run.start, run.stop) for run in load.runs if run.stop is not None and run.fall is None]
+        whole = [(start, stop) for start, stop in whole if changes[start] > 0]
+        like = [ends for ends in whole if OWN_STOP[0] <= -changes[ends[1]] / changes[ends[0]] <= OWN_STOP[1]]
         if len(like) >= max(ENOUGH_RUNS, OWN_STOPS * len(load.runs)):
-            own[[k for run in like for k in (run.start, run.stop or 0)]] = True
+            own[[k for ends in like for k in ends]] = True
     # The runs stand among refined levels, the steps among all others: what they share is when they begin.
     at_us, begun_us = np.array(levels.start_us), track.levels.start_us
     within = np.zeros(len(changes), dtype=bool)

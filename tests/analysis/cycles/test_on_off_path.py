@@ -130,6 +130,23 @@ def test_two_loads_of_nearly_one_size_that_run_at_once():
     assert sorted((load.up, len(load.runs)) for load in loads) == [(30.0, 12), (34.0, 8)]
 
 
+def test_two_loads_of_like_size_are_held_to_half_of_what_lies_between_them():
+    """30 and 36 A to 6 %: a tenth apart on either side, and each on while the other is."""
+    off = np.resize([0.94, 1.0, 1.06, 1.0], 12)
+    steps = [x for k in off for x in (30.0 * k, 36.0 * k, -30.0 * k, -36.0 * k)]
+    loads = loads_of(np.array([np.nan, *steps]))
+    assert sorted((load.up, len(load.runs)) for load in loads) == [(30.0, 12), (36.0, 12)]
+
+
+def test_a_step_that_two_loads_made_at_once_is_looked_at_once_more():
+    """20 A and 7 A, six runs each one after the other, and a last one that both end at once."""
+    changes = np.array([*in_turn((20.0, 6), (7.0, 6)), 20.0, 7.0, -27.0])
+    loads = loads_of(changes)
+    load = the_load(loads, changes, None, [False] * len(changes))
+    assert (load.up, load.runs[-1]) == (20.0, RunLevels(len(changes) - 3, len(changes) - 1))
+    assert load.whole_runs() == 7
+
+
 def chosen(changes, expected=None, in_part=False):
     """The draw of the load that is taken."""
     load = the_load(loads_of(changes, expected=expected), changes, expected, [in_part] * len(changes))

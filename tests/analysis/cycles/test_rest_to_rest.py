@@ -339,3 +339,11 @@ def test_what_a_load_explains_of_the_steps_of_runs(count, whole, stop, share):
     assert explained(Track(levels, EVERY_S), runs, levels, [load], changes) == pytest.approx(of_all)
     if stop == 10.0:
         assert of_all == pytest.approx(share)
+
+
+def test_what_steps_by_less_than_twice_a_thirtieth_of_the_highest_is_no_other_load():
+    """Draws of all sizes from 50 A up: the least lies halfway to nothing, whatever comes and goes below 6 A of 100."""
+    many = [(x,) for x in np.linspace(50.0, 100.0, 13)]
+    assert track_of(*many).least_draw() == pytest.approx(25.0)
+    assert track_of(*[(2.5,)] * 4, *many).least_draw() == pytest.approx(25.0)
+    assert track_of(*[(20.0,)] * 4, *many).least_draw() == pytest.approx(35.0)

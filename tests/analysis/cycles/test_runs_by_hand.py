@@ -427,18 +427,26 @@ def test_a_run_cut_by_a_gap_ends_there():
     assert (seen(made, RunLevels(1, None)).last, seen(made, RunLevels(4, None)).last) == (2, 4)
 
 
+def test_what_charged_the_bank_before_a_run_is_told_in_watt_hours_too():
+    """4 A and 100 W went into the bank before and after 52 s; without amps nobody knows on what the watts stand."""
+    made = levels((50, -4, 25), (50, 16, 25), (50, -4, 25))
+    cycle = cycle_of(run(made, 1, 2), how())
+    assert (cycle.straight_Ah, cycle.straight_Wh) == (pytest.approx(4 * 52 / 3600), pytest.approx(100 * 52 / 3600))
+    for x in (made.first, made.last, made.usual):
+        x["current_A"] = array("d", [NAN] * 3)
+    assert cycle_of(run(made, 1, 2), how()).straight_Wh is None
+
+
 def test_brief_runs_stand_among_the_others_with_the_rests_between():
     """Runs from 51 to 103 s and from 271 s on, brief ones of 4 s at 20, 30 and 200 s, and a gap at 207 s."""
     made = levels(*PUMP, (50, 2, 25), (9, 2, 25, {"after_gap": True}), (30, 2, 25), (50, 22, 24.8))
     own = [cycle_of(run(made, 1, 2), how()), cycle_of(run(made, 6, None), how())]
-    brief = [
-        brief_cycle(
-            Burst(at_s * US, (at_s + 2) * US, 1, {"current_A": 50.0}, NAN, (at_s + 4) * US, 2, {"current_A": 20.0}),
-            how(),
-            None,
-        )
-        for at_s in (20, 30, 200)
-    ]
+
+    def burst_at(at_s):
+        """One of two readings in 4 s."""
+        return Burst(at_s * US, (at_s + 2) * US, 1, {"current_A": 50.0}, NAN, (at_s + 4) * US, 2, {"current_A": 20.0})
+
+    brief = [brief_cycle(burst_at(at_s), how(), None) for at_s in (20, 30, 200)]
     merged = with_brief(own, brief, made)
     assert [cycle.start_us / US for cycle in merged] == [20, 30, 51, 200, own[1].start_us / US]
     assert [cycle.off_before_s for cycle in merged] == [None, 6.0, 17.0, 97.0, None]
@@ -449,6 +457,9 @@ def test_brief_runs_stand_among_the_others_with_the_rests_between():
         50.0,
         1.0,
     )
+    fell = replace(burst_at(20), sag_V=0.4)
+    assert [brief_cycle(fell, how(side=side), None).sag_V for side in ("dc", "ac")] == [0.4, None]
+    assert brief_cycle(fell, how(side="ac"), None).charge_Ah is None
 
 
 def test_what_is_unknown_is_none():

@@ -77,8 +77,8 @@ GROUPS = {
     "cycles": (
         "analysis/cycles: cycles on_off_path choose_load run_figures cycle cycle_figures failed_starts "
         "several_speeds rest_to_rest; analysis/signal_levels: inner_levels",
-        "several_speeds rest_to_rest steps levels runs_by_hand cycles on_off_path start_lengths too_brief from_array "
-        "folds",
+        "several_speeds rest_to_rest steps levels runs_by_hand cycles on_off_path start_lengths two_kinds too_brief "
+        "from_array folds",
         "not test_folds or cycles and cut_anywhere",
     ),
     "brief_runs": (
