@@ -233,7 +233,7 @@ def test_a_note_that_only_ends_stops_the_stretch_before_it(word, at_once):
     assert 0 < shot(meter).newest.charge.charge.drawn < before
 
 
-@pytest.mark.parametrize("at_once", [1, 7, 250])
+@pytest.mark.parametrize("at_once", [pytest.param(1, marks=pytest.mark.night), 7, 250])
 def test_what_each_stretch_came_to_is_told_once_and_stays(at_once):
     """As much as in the ledger, to the note's own instant, told with the first reading after it."""
     meter, everything, told = live(), readings(600), []
