@@ -46,8 +46,8 @@ def test_work_is_done_beside_once():
     with second_process(allowed=True) as beside:
         pid = beside.begin(os.getpid)
         assert pid() == pid() != os.getpid()
-        # It seldom looks for rings among what it makes, which is mostly there to stay.
-        assert beside.begin(gc.get_threshold)()[0] > 50 * gc.get_threshold()[0]
+        # It seldom looks for rings among what it makes, which is mostly there to stay; Python looks at 700 or 2000.
+        assert beside.begin(gc.get_threshold)()[0] > 10 * gc.get_threshold()[0]
     assert not active_children()
 
 
