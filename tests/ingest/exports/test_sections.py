@@ -72,6 +72,28 @@ def test_rows_above_the_only_header_are_asked(tmp_path):
     assert "look like readings" in done.error
 
 
+@pytest.mark.parametrize(("above", "asked"), [(2, False), (3, True), (5, True)])
+def test_a_few_rows_above_the_only_header_may_be_a_preambles(tmp_path, above, asked):
+    """Three and more are asked about, with their lines and that of the header."""
+    rows = table(HEADER, "2,25")[1 : 1 + above]
+    done = convert(tmp_path, text(rows, table("Time,Temp,Current (A),Voltage (V)", "20,3,25", 60)))
+    if asked:
+        assert f"lines 1 to {above}: look like readings" in done.error
+        assert f"say header_line = {above + 1} in a profile" in done.error
+    else:
+        assert done["current_A"].tolist() == [3.0] * 60
+
+
+@pytest.mark.parametrize("time", ["Time", "Date", "Timestamp"])
+def test_units_below_a_title_are_a_header_where_they_name_the_time(tmp_path, time):
+    """A title as wide as the readings, then ``Time,A,V``; below words they are these words' units."""
+    rows = table(HEADER, "200,25")[1:]
+    titled = convert(tmp_path, text(["Shed,north,wall"], [f"{time},A,V"], rows))
+    assert (titled["current_A"][0], titled["voltage_V"][0]) == (200.0, 25.0)
+    named = convert(tmp_path, text(["Time,Current,Voltage"], ["s,mA,V"], rows))
+    assert (named["current_A"][0], named["voltage_V"][0]) == (0.2, 25.0)
+
+
 def test_words_among_the_rows_are_no_header(tmp_path):
     """Remarks and a header alone at the end."""
     rows = table(HEADER, "2,25")

@@ -184,6 +184,10 @@ def test_words_beside_a_current_with_a_sign(tmp_path):
     other = converted(tmp_path, "Current (A),Mode", lambda k: (10 * (k % 2) - 5, ways[k % 2]))
     assert other["current_A"][:2].tolist() == [5.0, -5.0]
     assert "its sign is turned" in other.said
+    assert "does not go with" not in right.said + other.said
+    mixed = converted(tmp_path, "Current (A),Mode", lambda k: (5 - 10 * (k % 2), ways[k // 2 % 2]))
+    assert mixed["current_A"][:2].tolist() == [5.0, -5.0]
+    assert "does not go with the sign of 'Current (A)', which is taken as it is" in mixed.said
 
 
 @pytest.mark.parametrize(
