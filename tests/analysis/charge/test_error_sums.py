@@ -13,6 +13,7 @@ from readings import charge_of, chunk_of, fed, how
 from shuntbook.analysis.charge.charge import ChargeFold
 from shuntbook.analysis.charge.equal_readings import RunTimes, RunTimeTotals
 from shuntbook.analysis.charge.grouped_sums import HALF, size_of, sums_by_size
+from shuntbook.analysis.charge.hidden_crossings import Hidden
 from shuntbook.analysis.stats.interval95 import Component, judged
 
 CURRENTS_A = st.sampled_from([-3.5, -0.5, 0.0, 0.25, 0.5, 2.0, 2.0, 2.01, 30.0])
@@ -229,6 +230,15 @@ def test_what_a_run_of_one_mean_hides_is_told_apart():
     assert bump.likely == pytest.approx(3.0 * 1.5)
     assert (held.unseen, bump.unseen) == pytest.approx((0.0, 0.8 * 3.0))
     assert bump.u > 0.5 * 3.0
+
+
+def test_what_held_levels_and_bumps_hide_together():
+    """2 and 6 A s, whose squares come to 10: bumps half as much again and by their share; a tenth and a half off."""
+    hidden = Hidden(2.0, 6.0, 10.0)
+    assert hidden.likely == pytest.approx(2 + 6 * (0.5 + 6 / 8))
+    assert hidden.unseen == pytest.approx(0.8 * 6 * (6 / 8) ** 2)
+    assert hidden.u == pytest.approx(math.sqrt(0.2**2 + 3.0**2 + 0.15 * 10))
+    assert (Hidden(0.0).likely, Hidden(0.0).unseen, Hidden(0.0).u) == (0.0, 0.0, 0.0)
 
 
 def test_what_is_hidden_by_steps_above_a_limit():
