@@ -101,12 +101,15 @@ def test_a_load_of_twice_anothers_draw_is_a_load():
     assert sorted((load.up, len(load.runs)) for load in loads) == [(10.0, 20), (20.0, 6)]
 
 
-@pytest.mark.parametrize("rest_A", [1.0, 6.0])
-def test_steps_after_which_nothing_is_drawn_are_no_second_loads(rest_A):
-    """Nine runs of 10 and 11 A read in whole amps, and three steps up of 11 A that slid back to rest: one load."""
+@pytest.mark.parametrize(("rest_A", "slid_A"), [(1.0, 0.0), (6.0, 0.0), (1.0, 4.0)])
+def test_steps_after_which_nothing_is_drawn_are_no_second_loads(rest_A, slid_A):
+    """Nine runs of 10 and 11 A read in whole amps, and three steps up of 11 A that slid back to rest: one load.
+
+    Or to less than half of its draw above that.
+    """
     ups = [11.0, 10.0, 11.0] * 3
     changes = np.array([np.nan, *(x for up in ups for x in (up, -up)), 11.0, 0.0, 11.0, 0.0, 11.0])
-    after = rest_A + np.array([0.0, *(x for up in ups for x in (up, 0.0)), 0.0, 0.0, 0.0, 0.0, 0.0])
+    after = rest_A + np.array([0.0, *(x for up in ups for x in (up, 0.0)), *[slid_A] * 5])
     before = np.concatenate([[rest_A], after[:-1]])
     loads = loads_of(changes, Heights(before, after, np.full(len(after), rest_A), np.zeros(len(after), dtype=bool)))
     assert [len(load.runs) for load in loads] == [9]
@@ -215,6 +218,21 @@ def test_a_run_ends_where_a_step_of_any_size_leads_to_rest():
     before, after = np.array([5.0, 5, 15, 39, 5, 15]), np.array([5.0, 15, 39, 5, 15, 5])
     heights = Heights(before / 10, after / 10, np.full(6, 0.5), np.zeros(6, dtype=bool))
     assert follow(steps_of(share, fit(share), heights)) == [RunLevels(1, 3), RunLevels(4, 5)]
+
+
+def test_what_stands_half_of_its_draw_above_rest_is_on():
+    """10 A above a rest of 5 A, another's 24 A, a step of 29 A to 10 A, and 10 A off: the last one ends it."""
+    share = np.array([np.nan, 10, 24, -29, -10]) / 10
+    before, after = np.array([5.0, 5, 15, 39, 10]), np.array([5.0, 15, 39, 10, 0])
+    heights = Heights(before / 10, after / 10, np.array([0.5, 0.5, 0.5, 0.5, 0.0]), np.zeros(5, dtype=bool))
+    assert follow(steps_of(share, fit(share), heights)) == [RunLevels(1, 4)]
+
+
+def test_a_load_that_stops_as_well_is_looked_for_before_steps_that_only_rise():
+    """Six runs of 10 A, and eight larger sizes of steps up without their like down, each once to three times."""
+    ups = [30.0] * 3 + [36.0] * 3 + [43.0] * 2 + [51.0] * 2 + [61.0, 73.0, 88.0, 105.0]
+    loads = loads_of(np.append(in_turn((10.0, 6)), ups))
+    assert [len(load.runs) for load in loads if load.up == 10.0] == [6]
 
 
 @given(st.lists(st.sampled_from([10.0, -10.0, 3.0, -3.0, np.nan]), max_size=60))
