@@ -108,10 +108,10 @@ class _Editor:
         for where, name in renamed.items():
             self._rename(where, name)
         # What goes is marked first, so that what is added at its place is not taken away with it.
-        for where, value in sorted(changes.items(), key=lambda change: change[1] is not None):
-            if value is None:
-                self._remove(where)
-            else:
+        for where in _taken_away(changes):
+            self._remove(where)
+        for where, value in changes.items():
+            if value is not None:
                 self._set(where, value)
         at_end = [table for where, lines in self._new.items() if (table := self._beside(where, lines))]
         text = self._before + _GOES.sub("", self._document.as_string())
@@ -276,8 +276,7 @@ def _wanted(data: dict[str, Any], changes: Mapping[Where, Value | None], renamed
             if isinstance(table, list) and where[-1] == len(table):
                 table.append(None)
             table[where[-1]] = _listed(value)
-    # From the last to the first, so that those before keep their numbers.
-    for where in sorted((where for where, value in changes.items() if value is None), key=_numbers, reverse=True):
+    for where in _taken_away(changes):
         holder, step = _stepped(data, where[:-1]), cast(Any, where[-1])
         if isinstance(holder, list) or step in holder:
             holder.pop(step)
@@ -293,6 +292,11 @@ def _reached(data: Any, where: Where) -> bool:  # noqa: ANN401 - a document hold
             return False
         data = data[step]
     return True
+
+
+def _taken_away(changes: Mapping[Where, Value | None]) -> list[Where]:
+    """Return the paths of what goes, from the last to the first, so that those before keep their numbers."""
+    return sorted((where for where, value in changes.items() if value is None), key=_numbers, reverse=True)
 
 
 def _numbers(where: Where) -> tuple[tuple[bool, int, str], ...]:

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from serial_devices import column
 
 from shuntbook.ingest.errors import InputError
-from shuntbook.ingest.live.line_reader import LineReader, NoReading, recognise
+from shuntbook.ingest.live.line_reader import Cells, LineReader, NoReading, recognise
 from shuntbook.ingest.live.lines import LINE_MOST, LineCutter, WrongChecksum, checksum, covered
 from shuntbook.ingest.profiles.serial_part import ChecksumPart, SerialPart
 
@@ -54,6 +54,16 @@ def test_positions_count_from_one():
     assert (
         LineReader(part(layout="pattern", pattern=r"(\d+\.\d) (?P<u>\d+\.\d+)"), entries).read("74.5 11.92") == expected
     )
+
+
+def test_the_last_place_may_be_the_farthest():
+    """A line with as many fields as are asked for is read; what lies beyond its last has no text."""
+    reader = LineReader(part(layout="fields"), {"voltage_V": column(2), "current_A": column(1)})
+    assert reader.read("74.5,11.92") == {"voltage_V": 11.92, "current_A": 74.5}
+    with pytest.raises(NoReading, match="it has 1 fields, expected at least 2"):
+        reader.read("74.5")
+    cells = Cells(("amps",), ["74.5", " 11.92 "])
+    assert [cells.at(place) for place in (0, 1, 2, 3, "amps", "volts")] == [None, "74.5", "11.92", None, "74.5", None]
 
 
 def test_units_scale_offset_and_sign_are_applied_in_this_order():

@@ -156,6 +156,8 @@ def test_a_key_gets_another_name_and_keeps_its_line():
         ("[[x]]\n[[x.y]]\n[[x.y]]\nb = 1\n[z]\n", {("x", 0): None}, "[z]\n"),
         ("a = [1, 2]\n", {("a", 1): 3, ("a", 2): 4}, "a = [1, 3, 4]\n"),
         ("a = [1, 2] # two\n", {("a", 0): None}, "a = [2] # two\n"),
+        ("a = [1, 2, 3] # three\n", {("a", 0): None, ("a", 1): None}, "a = [3] # three\n"),
+        ("[[x]]\na = 1\n[[x]]\na = 2\n[[x]]\na = 3\n", {("x", 1): None, ("x", 0): None}, "[[x]]\na = 3\n"),
         ("a = 'x'\nb = [1]\n", {("a", 0): None, ("b", 1): None, ("c",): None, ("d", "e"): None}, "a = 'x'\nb = [1]\n"),
         ("a = 1    # one\n", {("a",): 12345}, "a = 12345 # one\n"),
         ("a = 1    # one\n", {("a",): 12345678}, "a = 12345678 # one\n"),
