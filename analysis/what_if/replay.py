@@ -48,11 +48,12 @@ def replayed(off_s: FloatArray, run_s: FloatArray, times: float, *, longer: floa
     taken, rates = np.minimum(tank, run_s), np.maximum(run_s - tank, 0.0) / run_s
     # A tap that is open while the pump runs was opened before: as fast as in the run water was drawn at the end of the
     # rest, and nothing before that. Where that is longer than the rest it was drawn all through it.
-    drawn_s = np.minimum(off_s, taken / np.maximum(rates, 1e-12))
+    at_rest = np.maximum(rates, taken / off_s)
+    drawn_s = taken / at_rest
     open_s = drawn_s + run_s
     closed_s = np.maximum(off_s - drawn_s - (longer - 1) * open_s, 0.0)
     lengths = np.column_stack([closed_s, longer * drawn_s, longer * run_s]).ravel()
-    rates = np.column_stack([np.zeros_like(rates), taken / drawn_s, rates]).ravel()
+    rates = np.column_stack([np.zeros_like(rates), at_rest, rates]).ravel()
     return _runs(lengths, rates, times * tank)
 
 

@@ -12,6 +12,7 @@ from shuntbook.analysis.bank.resistance import Resistance
 from shuntbook.analysis.bank.seen_starts import SeenStarts
 from shuntbook.analysis.equipment.bank_voltage import usual_loaded_V
 from shuntbook.analysis.equipment.water import tank_plan
+from shuntbook.analysis.forecast.stretches import Stretches
 from shuntbook.analysis.not_known import Missing
 from shuntbook.analysis.site.tables import Array, Conductor
 from shuntbook.analysis.stats.interval95 import Within
@@ -84,6 +85,14 @@ def test_another_inverter_changes_every_draw_alike():
     assert will.digit_A == pytest.approx(1.1 * was.digit_A)
     assert will.peak_W == pytest.approx(1.1 * was.peak_W)
     assert will.runs.energy_Wh == pytest.approx(1.1 * was.runs.energy_Wh)
+
+
+def test_a_change_that_leaves_watts_and_ohms_leaves_the_starts_as_they_were_seen():
+    """Also where nobody saw the volts before a start, without which another sag is not known."""
+    seen = replace(a_log()[1], before_V=None)
+    assert load_after(seen, Factors(length=2.0, use=0.5)).starts == seen.starts
+    for by in (Factors(ohms=2.0), Factors(draw=2.0), Factors(start=Within.exactly(0.5))):
+        assert isinstance(load_after(seen, by).starts, Missing)
 
 
 def fallen(dip, times):
@@ -279,6 +288,35 @@ def test_one_start_more_or_less_falls_into_the_busiest_hour():
 
     usual, few, many = (busiest(x) for x in (runs.times.value, runs.times.high, runs.times.low))
     assert runs.after.in_an_hour == Within(usual, min(few, usual) - 1, max(many, usual) + 1)
+
+
+def test_what_a_tank_in_doubt_gives_after_it_is_by_the_log_until_its_air_is_set_right():
+    """With little air it goes on giving less than the file says; with its air right what the file says."""
+    _, little = in_doubt(PressureChange("p", 30 * PSI, 50 * PSI))
+    assert little.after_L == pytest.approx(little.before_L * little.times.value)
+    site, right = in_doubt(PrechargeChange("a", 38 * PSI), mends=True)
+    assert right.after_L == tank_plan(site.water).drawdown_L
+    assert right.after_L > 2 * little.after_L
+
+
+def two_kinds_of_runs():
+    """Return a site of unknown flow and its log, as if half of its runs had lasted 10 s and half 1,000 s."""
+    site, seen = a_log()
+    site = site.model_copy(update={"water": site.water.model_copy(update={"flow_L_per_min": None})})
+    lengths_h = np.column_stack([np.full(40, 20_000.0), np.repeat([10.0, 1000.0], 20)]).ravel() / 3600
+    runs = Stretches(np.append(0.0, np.cumsum(lengths_h)), np.arange(81.0))
+    return site, replace(seen, stretches_Wh=runs)
+
+
+@pytest.mark.parametrize(("changed", "use"), [(TankChange("t", 126.0), 1.0), (None, 1.2)])
+def test_no_run_is_shorter_than_nothing(changed, use):
+    """However far runs scatter: the root of two times 495 or 990 s below a median of 505 or 1,000 s would be."""
+    site, seen = two_kinds_of_runs()
+    then = site if changed is None else changed.made_in(Setup(site, site.load(PUMP))).site
+    runs = tank_runs(site, then, seen, use)
+    usual = runs.before.run_s
+    assert [usual.value, usual.low, usual.high] == pytest.approx([505, 10, 1000])
+    assert runs.after.run_s.low == 0.0
 
 
 def test_what_is_asked_of_a_tank_in_doubt_is_told_in_the_answer():

@@ -215,6 +215,14 @@ def test_at_the_same_pressures_nothing_is_less_sure():
     assert at_pressures(150, 190, seen=seen).runs.less_flow == 0.9
 
 
+@pytest.mark.parametrize(("more_psi", "is_told"), [(0.32, False), (0.35, True)])
+def test_a_pressure_that_hardly_changes_is_not_told(more_psi, is_told):
+    """Half a percent less flow at a third of a psi more."""
+    _, seen = scene_of()
+    told = " ".join(at_pressures(40 + more_psi, 60 + more_psi, seen=seen).assumptions)
+    assert ("on the mean" in told) is is_told
+
+
 def test_another_use_is_more_of_the_same_runs_or_longer_ones():
     """Middle values by more of the same; each end holds what taps open for longer would make of them."""
     site, seen = scene_of()

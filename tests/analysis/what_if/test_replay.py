@@ -37,6 +37,18 @@ def test_a_steady_draw_gives_the_closed_form(draw, times):
     assert np.diff(got.starts_s) == pytest.approx(times * (on_s + off_s))
 
 
+def test_a_rest_in_which_nothing_was_drawn_at_first_waits_as_long():
+    """A tank of 60 s, rests of 1,000 s: taps that take 0.4 of the pump in a run of 100 s were opened 150 s before it.
+
+    Half the tank is empty after 75 s of them; the pump then runs for 50 s, and there are two such runs in each 250 s.
+    """
+    off_s, run_s = np.full(40, 1000.0), np.full(40, 100.0)
+    run_s[:4] = 60.0  # nobody drew anything: these show the tank
+    got = replayed(off_s, run_s, 0.5)
+    assert np.diff(got.starts_s[-6:]) == pytest.approx([125, 975, 125, 975, 125])
+    assert got.runs_s[-5:] == pytest.approx(50)
+
+
 @pytest.mark.parametrize("seed", range(6))
 @pytest.mark.parametrize("times", [0.4, 2.5])
 def test_water_drawn_by_people_is_drawn_again(seed, times):
