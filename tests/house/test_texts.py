@@ -46,10 +46,13 @@ def test_what_plus_minus_means_is_told_in_one_wording():
     """Who has read it on the terminal knows it on the page, on the card and in the README."""
     told = re.compile(r"\b95(?: times)? (?:in|of) (?:a hundred|100)\b[^\"]*")
     places = [*(ROOT / "cli").rglob("*.py"), *(ROOT / "cli").rglob("*.html"), ROOT / "README.md"]
-    texts = {path.name: told.findall(path.read_text(encoding="utf-8")) for path in places}
+    texts = {path.relative_to(ROOT).as_posix(): told.findall(path.read_text(encoding="utf-8")) for path in places}
     guide = texts.pop("README.md")
+    # What stands in brackets in a forecast is what is to come, and says so itself.
+    (brackets,) = texts.pop("cli/render/terminal/forecast.py")
+    assert brackets.endswith("such stretches take")
     assert {name: found for name, found in texts.items() if found} == {
-        "numbers.py": [PLUS_MINUS_MEANS.removeprefix("±: in ")]
+        "cli/render/wording/numbers.py": [PLUS_MINUS_MEANS.removeprefix("±: in ")]
     }
     assert guide and guide[0].startswith(PLUS_MINUS_MEANS.removeprefix("±: in "))
 
