@@ -66,7 +66,7 @@ GROUPS = {
     "uncertainty": (
         "analysis/sureness: amount_intervals signal_errors; analysis/charge: error_facts "
         "hidden_crossings grouped_sums equal_readings; analysis/stats: interval95",
-        "error_sums uncertainty distribution charge plain_sums true_signals instants folds",
+        "error_sums uncertainty distribution charge plain_sums true_signals instants display_delay folds",
         "not test_folds or charge and cut_anywhere",
     ),
     "steps": (
