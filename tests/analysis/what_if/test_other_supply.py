@@ -320,6 +320,7 @@ def test_differences_have_the_ends_that_the_log_leaves():
     busiest = max(int(np.sum((starts_s >= at) & (starts_s < at + 3600))) for at in starts_s)
     assert result.figure("in_an_hour").after.value == busiest
     assert result.runs.measured
+    assert result.figure("run_s").name == "usual run"
     rate, runs, day = seen.starts_per_h, len(lengths[1::2]), result.figure("a_day").after
     chance = (rate.high - rate.low) / 2 / rate.value
     assert day.value == pytest.approx(24 * rate.value * count / runs)
@@ -389,6 +390,7 @@ def test_starts_a_day_by_the_file_are_running_time_over_that_of_a_tank():
     site = scene_of()[0]
     result = what_if(site, PUMP, (UseChange("u", run_s=7200.0),), hours=24.0)
     assert not result.runs.measured
+    assert result.figure("run_s").name == "run with no water drawn"
     assert result.figure("a_day").after.value == pytest.approx(7200 / result.figure("run_s").after.value)
 
 

@@ -186,6 +186,9 @@ def test_a_soft_start_of_a_log_is_its_multiple_of_the_draw_that_was_seen():
     assert got.start.low == pytest.approx(start_W.low / 670 / 5)
     assert got.start.high == 1.0
     assert load_after(log, got).start_A.value == pytest.approx(30 * start_W.value / 670)
+    # However little it draws: five times is five times.
+    little = {"run_A": Within(0.6, 0.5, 0.7), "start_A": Within(3.0, 2.9, 3.1)}
+    assert by(SOFT, **little)[1].start.value == pytest.approx(start_W.value / 670 / 5)
     # Behind the inverter a meter sees amps, which are volt-amperes.
     assert by(SOFT, side="ac")[1].start.value == pytest.approx(3 / 5)
     # Starts that were not seen whole say nothing: the plate's own direct start stands there.
