@@ -167,11 +167,10 @@ def has_terminal() -> bool:
 
 def terminal_room() -> os.terminal_size | None:
     """Return how many columns and lines the terminal of standard error has; None where it is none."""
-    if not has_terminal():
-        return None
+    # While a screen moves what stands for standard error may say that it is none, but knows the number of the stream.
     try:
         return os.get_terminal_size(sys.stderr.fileno())
-    except (OSError, ValueError):
+    except (AttributeError, OSError, ValueError):
         return None
 
 
