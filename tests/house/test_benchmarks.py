@@ -50,7 +50,7 @@ def test_every_dialect_holds_the_same_readings(tmp_path):
 @pytest.mark.parametrize(
     ("only", "title", "scripts"),
     [
-        ("cycles", "cycles", ()),
+        pytest.param("cycles", "cycles", (), marks=pytest.mark.night),
         pytest.param("charge", "charge: Parquet to Ah and Wh", ("Arrow",), marks=pytest.mark.night),
     ],
 )

@@ -75,7 +75,7 @@ def what_is_read(driven, box=1):
     return driven.execute_script(read).replace("\xa0", " ")
 
 
-@pytest.mark.parametrize(("width", "kind"), [(1440, "mouse"), (390, "touch")])
+@pytest.mark.parametrize(("width", "kind"), [(1440, "mouse"), pytest.param(390, "touch", marks=pytest.mark.night)])
 def test_a_box_that_is_drawn_is_read_at_once(seated, width, kind):
     """Drawn round slanting digits, its corners moved onto them: the value that stands there, beside it at once."""
     driven, client, plan = seated
@@ -127,6 +127,7 @@ def test_faults_of_access(seated):
     assert faults_of_access(driven) == {}
 
 
+@pytest.mark.night
 def test_it_works_with_scripts_off(seated):
     """Corners are typed, the box stands in the picture and what is read beside it; then the film is read."""
     driven, client, plan = seated

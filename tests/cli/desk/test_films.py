@@ -162,6 +162,7 @@ def test_displays_are_added_and_left_out(seated):
     assert re.findall(r'value="(\w+)" selected>(?:amps|volts|watts)', one.text) == ["V"]
 
 
+@pytest.mark.night
 def test_stills_say_how_far_apart_they_are(seated):
     """A folder of them is a film too; without that they are looked at, and not read."""
     client, plan, boxes = seated

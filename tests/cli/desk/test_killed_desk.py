@@ -29,6 +29,8 @@ STEPS = {
     "save a new system": ("POST", "/system", SITE | {"do": "save"}),
     "drop a file": ("POST", "/drop", {"name": "dropped.csv"}),
 }
+#: Steps that take seconds.
+DEAR = ("make a page", "turn the sign")
 
 
 def filled_folder(tmp_path, demo):
@@ -89,7 +91,7 @@ def done_again(client, method, path, fields):
 
 @pytest.mark.timeout(300)
 @pytest.mark.parametrize("moment", MOMENTS)
-@pytest.mark.parametrize("step", STEPS)
+@pytest.mark.parametrize("step", [pytest.param(s, marks=[pytest.mark.night] if s in DEAR else []) for s in STEPS])
 def test_nothing_is_lost_and_nothing_is_half(tmp_path, demo, step, moment):
     """Whatever the moment; what a command had begun it finishes, or it is absent."""
     folder, before = filled_folder(tmp_path, demo)

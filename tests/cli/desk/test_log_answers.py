@@ -84,6 +84,7 @@ def test_a_page_of_somebody_elses_stays(client):
     assert [page.read_text(encoding="utf-8"), changed.read_text(encoding="utf-8")] == ["mine", "changed"]
 
 
+@pytest.mark.night
 def test_with_another_site_file_it_is_another_page(client):
     """None of the two takes the other's place."""
     pages = [page_of(client, site=site) for site in ("site.toml", "-", "site.toml")]

@@ -118,6 +118,7 @@ def test_from_the_meter_to_the_log_without_a_terminal(seated):
     assert [text for _, text in open_log(log).meta.markers] == ["crates", "demo begins"]
 
 
+@pytest.mark.night
 def test_it_works_with_scripts_off(seated):
     """A watch is loaded again by itself; notes, figures and the end are plain forms and links."""
     driven, client, meter, port = seated

@@ -41,6 +41,7 @@ def test_digits_that_flicker_row_by_row_are_read(degree, share):
     assert read.read >= share * read.clear > 10 and read.jumps > 1
 
 
+@pytest.mark.night
 def test_a_flicker_in_step_with_the_camera_is_told():
     """The same digits are dark in each frame: the reason says what to do."""
     read = read_of("flicker", (50.0, 25.0))

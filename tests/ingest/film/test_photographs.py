@@ -32,7 +32,7 @@ def profile_of(folder, *, decimals, shows=""):
     return path
 
 
-@pytest.mark.parametrize("shows", ["", 'shows = "light"'])
+@pytest.mark.parametrize("shows", ["", pytest.param('shows = "light"', marks=pytest.mark.night)])
 def test_a_photograph_is_read(tmp_path, shows):
     """Lit and dark segments are told apart though the dark ones are half as bright."""
     display = load_display(profile_of(tmp_path, decimals=3, shows=shows))
