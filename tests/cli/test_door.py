@@ -7,6 +7,8 @@ import io
 import json
 import os
 import re
+import sys
+import termios
 from contextlib import redirect_stdout
 from dataclasses import replace
 
@@ -18,7 +20,7 @@ from places import ROOT, SAMPLES
 from syntax import OF_ALL_MODULES, nodes
 from terminals import POISON, POISON_OF_A_CELL, POISON_OF_A_LINE, obeyed, on_terminal
 
-from shuntbook.cli.door import harmless, say_json
+from shuntbook.cli.door import harmless, has_terminal, say_json, terminal_room
 from shuntbook.cli.main import run
 from shuntbook.ingest.journal.opening import open_log
 from shuntbook.ingest.log.log import new_log, to_batch
@@ -272,3 +274,30 @@ def test_nothing_else_writes_to_the_terminal():
             if name in ("print", "click.echo", "click.secho", "sys.stdout", "sys.stderr", "Console"):
                 wrong.append(f"{path.relative_to(ROOT)}:{node.lineno}: {name}")
     assert wrong == []
+
+
+class StandIn(io.TextIOBase):
+    """What a library puts in the place of standard error while it moves the screen: no terminal, by its own words."""
+
+    def __init__(self, number):
+        super().__init__()
+        self.number = number
+
+    def fileno(self):
+        return self.number
+
+
+def test_the_room_of_a_terminal_is_that_of_the_stream_behind_what_stands_for_it(monkeypatch):
+    """Only the stream's number tells; without a stream, or where it is a file, there is no room."""
+    controller, terminal = os.openpty()
+    try:
+        termios.tcsetwinsize(terminal, (50, 100))
+        monkeypatch.setattr(sys, "stderr", StandIn(terminal))
+        assert not has_terminal()
+        assert terminal_room() == (100, 50)
+    finally:
+        os.close(controller)
+        os.close(terminal)
+    for none in (None, io.StringIO()):
+        monkeypatch.setattr(sys, "stderr", none)
+        assert terminal_room() is None
