@@ -274,7 +274,7 @@ def _fits_plate(draw: float, expected: float | None) -> bool:
 
 def _usual_draws(changes: FloatArray, expected: float | None) -> list[float]:
     """Return the sizes that steps up often have, those that matter most first; and those that fit a plate."""
-    up, down = np.sort(changes[changes > 0]), np.sort(-changes)
+    up, down = np.sort(changes[changes > 0]), np.sort(-changes[changes < 0])
     if not len(up):
         return []
     alike = np.searchsorted(up, up * (1 + ALIKE), side="right") - np.searchsorted(up, up * (1 - ALIKE))

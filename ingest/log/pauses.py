@@ -144,7 +144,7 @@ class Pauses:
         total[0], count[0] = total[0] + burst.total, count[0] + burst.count
         x[0] = burst.last
         self._burst = UnbrokenReadings(*(float(part[-1]) for part in (low, high, total, count, x)))
-        if not len(at):
+        if not len(at) or self._records.shape[1] >= _MOST_PAUSES:
             return
         mean = total[:-1] / np.maximum(count[:-1], 1.0)
         new = np.stack([spacings_us[at].astype(float), x[at], x[at + 1], (high - low)[:-1], mean, count[:-1]])
@@ -189,7 +189,8 @@ class Changes:
         change = np.abs(steps)
         self._readings += len(change) - int(np.count_nonzero(np.isnan(change)))
         self._equal += int(np.count_nonzero(change == 0))
-        self._steps = np.concatenate([self._steps, steps[change > 0]])[:_MOST_STEPS]
+        if len(self._steps) < _MOST_STEPS:
+            self._steps = np.concatenate([self._steps, steps[change > 0]])[:_MOST_STEPS]
         # Where the same comes again and again, nobody writes changes alone.
         if self._equal <= _FEW_EQUAL * self._readings + 1:
             # A product of vectors would wake all processors for it.
