@@ -85,7 +85,7 @@ def load_total(cycles: Cycles, name: str) -> LoadTotal | None:
     if total is None:
         return None
     either = two is not None and two.own is None
-    return replace(total, either=either, in_clouds=cycles.in_clouds and not total.too_brief)
+    return replace(total, either=either, in_clouds=cycles.in_clouds)
 
 
 def total_of(taken: TakenByLoad, name: str, *, least: bool = False) -> LoadTotal | None:
@@ -194,7 +194,7 @@ def load_took_over(over: OverLogs) -> LoadTotal | None:
         return None
     ran = [log for log in added_up(over) if log.cycles.cycles]
     total = total_of(taken, log_sentences.load_name(ran[0]), least=over.at_least)
-    return total and replace(total, in_clouds=any(log.cycles.in_clouds for log in ran) and not total.too_brief)
+    return total and replace(total, in_clouds=any(log.cycles.in_clouds for log in ran))
 
 
 def taken_over(over: OverLogs) -> TakenByLoad | None:
