@@ -252,3 +252,15 @@ def display_toml(plan: Plan) -> str:
         lines += ["signed = true"] if shown.signed else []
         lines += [""]
     return "\n".join(lines)
+
+
+def one_display_toml(plan: Plan) -> str:
+    """Say where the first display alone stands: to find where its digits stand is what takes time."""
+    return display_toml(plan).partition("\n\n")[0] + "\n"
+
+
+def stills_of(plan: Plan, count: int, apart_s: float) -> dict[str, bytes]:
+    """Return so many stills of a film, so far apart [s], by their names in order."""
+    painter = Painter(plan)
+    pictures = (painter.picture(k * apart_s) for k in range(count))
+    return {f"{k}.png": cv2.imencode(".png", picture)[1].tobytes() for k, picture in enumerate(pictures)}

@@ -143,16 +143,13 @@ def _recording(folder: Path) -> None:
 
 def _film(folder: Path) -> None:
     """Stills of a display, what says where it stands in them, and what an earlier reading wrote."""
-    import cv2
-    from film_drawing import Painter, display_toml
+    from film_drawing import one_display_toml, stills_of
     from film_plans import demo_plan
 
-    painter = Painter(demo_plan())
     (folder / "stills").mkdir()
-    for k in range(4):
-        cv2.imwrite(str(folder / "stills" / f"{k}.png"), painter.picture(2.0 * k))
-    # One display is enough: to find where its digits stand is what takes time.
-    (folder / "display.toml").write_text(display_toml(demo_plan()).partition("\n\n")[0] + "\n", encoding="utf-8")
+    for name, still in stills_of(demo_plan(), 4, 2.0).items():
+        (folder / "stills" / name).write_bytes(still)
+    (folder / "display.toml").write_text(one_display_toml(demo_plan()), encoding="utf-8")
     _old_log(folder)
     (folder / "boxes.png").write_bytes(b"an older picture")
 

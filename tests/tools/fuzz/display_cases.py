@@ -7,8 +7,7 @@ import tomllib
 from functools import cache
 from pathlib import Path
 
-import cv2
-from film_drawing import Painter, display_toml
+from film_drawing import one_display_toml, stills_of
 from film_plans import demo_plan
 
 from .case import Case
@@ -29,15 +28,12 @@ _MORE = (
 
 @cache
 def _stills() -> dict[str, bytes]:
-    painter = Painter(demo_plan())
-    pictures = (painter.picture(k * _APART_S) for k in range(_STILLS))
-    return {f"stills/{k}.png": cv2.imencode(".png", picture)[1].tobytes() for k, picture in enumerate(pictures)}
+    return {f"stills/{name}": still for name, still in stills_of(demo_plan(), _STILLS, _APART_S).items()}
 
 
 def make(rng: random.Random) -> Case:
     """Return a wrong display profile, whole or damaged stills, and the command that reads them."""
-    # One display is enough: to find where its digits stand is what takes time.
-    text = display_toml(demo_plan()).partition("\n\n")[0] + "\n" + (rng.choice(_MORE) if rng.random() < 0.3 else "")
+    text = one_display_toml(demo_plan()) + (rng.choice(_MORE) if rng.random() < 0.3 else "")
     match rng.randrange(5):
         case 0:
             wrong = bytes_damaged(text.encode(), rng, 6)
