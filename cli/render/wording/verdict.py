@@ -41,7 +41,8 @@ def verdict_on(log: LogReport) -> Verdict:
         return _by_finding(max(serious, key=lambda finding: (finding.severity == "act", _lasts(finding, log))))
     if not log.cycles.cycles:
         run = "run" if log_sentences.named_load(log) is None else f"run of {log_sentences.load_name(log)}"
-        return Verdict("not judged", f"No {run} was seen, so there is nothing to judge.")
+        why = ", perhaps because of clouds," if log.cycles.in_clouds else ","
+        return Verdict("not judged", f"No {run} was seen{why} so there is nothing to judge.")
     name = numbers.capital(log_sentences.load_name(log))
     if not is_judged(log.checks):
         note = next((finding for finding in log.findings if finding.first_step), None)

@@ -55,6 +55,11 @@ def test_a_log_without_a_run_has_nothing_to_judge():
     verdict = verdict_on(log_of(starts_h=()))
     assert verdict.state == "not judged"
     assert verdict.sentence == "No run of the well pump was seen, so there is nothing to judge."
+    hidden = replace(log_of(starts_h=()).cycles, in_clouds=True)
+    verdict = verdict_on(replace(log_of(starts_h=()), cycles=hidden))
+    assert verdict.sentence == (
+        "No run of the well pump was seen, perhaps because of clouds, so there is nothing to judge."
+    )
 
 
 def test_the_worst_finding_is_told_and_of_equals_the_one_seen_last():
